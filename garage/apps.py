@@ -1,0 +1,23 @@
+from typing import Any
+
+from django.apps import AppConfig
+from django.db import connections
+from django.db.models.signals import post_migrate
+
+
+def install_database_objects(*, using: str, **kwargs: Any) -> None:
+    """Put the triggers and the search index in place after every migrate (database.py says why)."""
+    from garage import database
+
+    database.install(connections[using])
+
+
+class GarageConfig(AppConfig):
+    name = "garage"
+    verbose_name = "Garage"
+
+    def ready(self) -> None:
+        from garage import checks
+
+        checks.register()
+        post_migrate.connect(install_database_objects, dispatch_uid="garage.database")

@@ -1,0 +1,47 @@
+"""Form fields for money, quantities and distances, that take what people type and answer with a clear sentence."""
+
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+
+class PlainDecimalField(forms.Field):
+    """A plain decimal number, with a point or a lone comma as the decimal sign."""
+
+    widget = forms.TextInput
+
+    def __init__(self, *, max_places: int = 9, minimum: Decimal | None = None, **kwargs: Any) -> None:
+        self.max_places, self.minimum = max_places, minimum
+        super().__init__(**kwargs)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {"inputmode": "decimal", "autocomplete": "off", "class": "n"}
+
+    def prepare_value(self, value: Any) -> Any:
+        if not isinstance(value, Decimal):
+            return value
+        least = 2 if self.max_places in (2, 6) else 0
+        text = f"{value:f}"
+        whole, _, fraction = text.partition(".")
+        fraction = fraction.rstrip("0").ljust(least, "0")
+        return f"{whole}.{fraction}" if fraction else whole
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if value in self.empty_values:
+            return None
+        text = str(value).strip().replace("\u00a0", "").replace(" ", "")
+        if text.count(",") == 1 and "." not in text and len(text.partition(",")[2]) != 3:
+            text = text.replace(",", ".")
+        try:
+            number = Decimal(text)
+        except InvalidOperation:
+            raise ValidationError(f"“{value}” is not a number. Write it like 12.50.") from None
+        if not number.is_finite() or abs(number) >= Decimal("1e9"):
+            raise ValidationError(f"“{value}” is not a number this field can hold.")
+        if -int(number.as_tuple().exponent) > self.max_places:
+            raise ValidationError(f"At most {self.max_places} places after the point.")
+        if self.minimum is not None and number < self.minimum:
+            raise ValidationError(f"Not less than {self.minimum}.")
+        return number

@@ -1,0 +1,33 @@
+"""A double tap is one act: every POST that moves money or stock carries a key made by the client."""
+
+import uuid
+from collections.abc import Callable
+from typing import TypeVar
+
+from django.db import models, transaction
+
+from garage.models import IdempotencyKey
+
+Result = TypeVar("Result", bound=models.Model)
+
+
+class KeyReused(ValueError):
+    """The same key came with another act."""
+
+
+def once(*, key: uuid.UUID, action: str, model: type[Result], do: Callable[[], Result]) -> Result:
+    """Run `do` the first time this key is seen and return its row; a repeat returns the stored row.
+
+    Key row and act stand in one transaction: a crash leaves both or neither. Raises KeyReused when the key
+    was first used for another action.
+    """
+    with transaction.atomic():
+        row, created = IdempotencyKey.objects.get_or_create(key=key, defaults={"action": action})
+        if row.action != action:
+            raise KeyReused(f"key {key} was already used for “{row.action}”")
+        if not created:
+            return model._default_manager.get(pk=row.result)
+        result = do()
+        row.result = result.pk
+        row.save(update_fields=["result"])
+        return result

@@ -1,0 +1,99 @@
+"""The book itself: counters, keys, the audit trail, personal data beside the chains, and the search index."""
+
+import secrets
+
+from django.db import models
+from django.db.models import Q
+
+from garage.ledger import Chained, digest
+
+
+class Counter(models.Model):
+    """The last number given out in a series; for a hash chain also the hash of its last row."""
+
+    series = models.CharField(max_length=60, primary_key=True)
+    value = models.BigIntegerField()
+    last_hash = models.CharField(max_length=64, default="")
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(value__gte=0), name="counter_not_negative")]
+
+    def __str__(self) -> str:
+        return f"{self.series} {self.value}"
+
+
+class IdempotencyKey(models.Model):
+    """One act that a client asked for, by the key the client made; see `idempotency.once`."""
+
+    key = models.UUIDField(primary_key=True)
+    action = models.CharField(max_length=60)
+    result = models.BigIntegerField(null=True)
+    created = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return f"{self.action} {self.key}"
+
+
+class AuditEntry(Chained):
+    """Who did what to which record, when, with old and new values; written in the act's own transaction."""
+
+    CHAIN = "audit"
+
+    at = models.DateTimeField(db_index=True)
+    actor = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    verb = models.CharField(max_length=80)
+    record = models.CharField(max_length=60, help_text="model label and primary key, such as jobs.job:12")
+    label = models.CharField(max_length=200)
+    details = models.JSONField(default=dict)
+
+    class Meta:
+        indexes = [models.Index(fields=["record", "-id"], name="audit_of_record")]
+        verbose_name_plural = "audit entries"
+
+    def __str__(self) -> str:
+        return f"{self.verb} {self.label}"
+
+
+def new_salt() -> str:
+    """A random salt for a personal-data digest."""
+    return secrets.token_hex(16)
+
+
+class PersonSnapshot(models.Model):
+    """Name, address and numbers of a person as they stood on a sealed record.
+
+    The chain holds only `seal()`, a salted hash, so that after the record years the personal data and the salt can
+    be erased here while the chain and the sums still hold.
+    """
+
+    salt = models.CharField(max_length=32, default=new_salt)
+    data = models.JSONField(default=dict)
+    erased_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return str(self.data.get("name", "erased")) if not self.erased_at else "erased"
+
+    def seal(self) -> str:
+        """The salted SHA-256 of the data, for the sealed row to keep."""
+        return digest({"salt": self.salt, "data": self.data})
+
+    def matches(self, seal: str) -> bool:
+        """Say whether the data is still what was sealed; erased data cannot be compared and passes."""
+        return self.erased_at is not None or self.seal() == seal
+
+
+class SearchEntry(models.Model):
+    """One thing that can be found by anything typed; `search.put` keeps it, a full-text index covers it."""
+
+    kind = models.CharField(max_length=20)
+    object_id = models.BigIntegerField()
+    title = models.CharField(max_length=200)
+    subtitle = models.CharField(max_length=300, blank=True)
+    words = models.TextField(help_text="everything it is found by, normalized, separated by spaces")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["kind", "object_id"], name="one_search_entry")]
+        verbose_name_plural = "search entries"
+
+    def __str__(self) -> str:
+        return self.title

@@ -1,0 +1,84 @@
+"""The people and companies who own the cars."""
+
+from django.db import models
+from django.db.models import Q
+
+
+class Customer(models.Model):
+    """A person or company; several phones and emails, at most one of each preferred (the first)."""
+
+    class Kind(models.TextChoices):
+        PERSON = "person", "person"
+        COMPANY = "company", "company"
+
+    kind = models.CharField("kind", max_length=8, choices=Kind, default=Kind.PERSON)
+    name = models.CharField("name", max_length=120)
+    contact = models.CharField("contact person", max_length=120, blank=True)
+    address = models.TextField("address", blank=True)
+    notes = models.TextField("notes", blank=True, help_text="Such as: prefers a call; no work above what is authorized.")
+    tax_exempt = models.BooleanField("exempt from sales tax", default=False)
+    exemption_certificate = models.CharField("exemption certificate number", max_length=60, blank=True)
+    exemption_until = models.DateField("certificate valid until", null=True, blank=True)
+    tax_number = models.CharField("tax or VAT number", max_length=40, blank=True)
+    payment_days = models.PositiveSmallIntegerField("pays within, days", null=True, blank=True)
+    order_number_required = models.BooleanField("needs an order number", default=False)
+    created = models.DateTimeField()
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(tax_exempt=False) | ~Q(exemption_certificate=""), name="exempt_has_certificate"
+            ),
+            models.CheckConstraint(condition=~Q(name=""), name="customer_has_name"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Phone(models.Model):
+    """A telephone number, as typed for people and as digits for the search."""
+
+    customer = models.ForeignKey(Customer, models.CASCADE, related_name="phones")
+    number = models.CharField("number", max_length=40)
+    digits = models.CharField(max_length=20, db_index=True)
+    label = models.CharField("label", max_length=40, blank=True)
+    position = models.PositiveSmallIntegerField(default=0)
+
+    class Meta:
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class EmailAddress(models.Model):
+    """An email address; the first one gets the invoices."""
+
+    customer = models.ForeignKey(Customer, models.CASCADE, related_name="emails")
+    address = models.EmailField("address")
+    label = models.CharField("label", max_length=40, blank=True)
+    position = models.PositiveSmallIntegerField(default=0)
+
+    class Meta:
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.address
+
+
+class AuthorizedPerson(models.Model):
+    """Somebody the customer designated to authorize work in their place."""
+
+    customer = models.ForeignKey(Customer, models.CASCADE, related_name="designated")
+    name = models.CharField("name", max_length=120)
+    contact = models.CharField("phone or email", max_length=120, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        verbose_name_plural = "authorized persons"
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,28 @@
+"""Which SQLite the program runs on.
+
+SQLite 3.7.0 to 3.51.2 can lose a commit when two connections reset the write-ahead log at once; 3.51.3 (and the
+back-ports 3.44.6 and 3.50.7) are fixed. The pysqlite3 wheel carries a fixed build, so it takes the place of the
+standard library's module wherever a wheel exists. `checks.py` warns where it does not.
+"""
+
+import importlib
+import sys
+
+FIXED_IN = (3, 51, 3)
+BACK_PORTS = {(3, 44): 6, (3, 50): 7}
+
+
+def use_fixed_build() -> None:
+    """Put pysqlite3 in the place of sqlite3; must run before Django imports its SQLite backend."""
+    try:
+        pysqlite3 = importlib.import_module("pysqlite3")
+    except ImportError:
+        return
+    sys.modules["sqlite3"] = pysqlite3
+    sys.modules["sqlite3.dbapi2"] = importlib.import_module("pysqlite3.dbapi2")
+
+
+def is_fixed(version: tuple[int, int, int]) -> bool:
+    """Say whether this SQLite version is free of the log-reset fault."""
+    back_port = BACK_PORTS.get(version[:2])
+    return version >= FIXED_IN or (back_port is not None and version[2] >= back_port)

@@ -1,0 +1,23 @@
+"""The papers' tables: taxes, estimates, authorizations, invoices and credit notes, payments."""
+
+from invoicing.models.authorization import Authorization, AuthorizationOperation
+from invoicing.models.estimate import Estimate, EstimateLine, EstimateOperation
+from invoicing.models.invoice import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
+from invoicing.models.payment import Payment, PaymentPart
+from invoicing.models.tax import TaxRate
+
+__all__ = [
+    "Authorization",
+    "AuthorizationOperation",
+    "Estimate",
+    "EstimateLine",
+    "EstimateOperation",
+    "Invoice",
+    "InvoiceLine",
+    "InvoiceOperation",
+    "InvoiceTax",
+    "Payment",
+    "PaymentPart",
+    "Receivable",
+    "TaxRate",
+]

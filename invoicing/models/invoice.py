@@ -1,0 +1,126 @@
+"""Invoices and credit notes: issued once, numbered without gap, sealed, never changed."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from garage.fields import MoneyField, ShareField, UnitPriceField
+from garage.ledger import AppendOnly, Chained
+from invoicing.models.lines import PaperLine
+
+
+class Invoice(Chained):
+    """An issued invoice, or the credit note that corrects one; `content_sha256` seals its rows below."""
+
+    CHAIN = "invoices"
+
+    class Kind(models.TextChoices):
+        INVOICE = "invoice", "invoice"
+        CREDIT_NOTE = "credit_note", "credit note"
+
+    kind = models.CharField(max_length=12, choices=Kind, default=Kind.INVOICE)
+    series = models.CharField(max_length=20, help_text="such as invoice:2026")
+    number = models.PositiveIntegerField()
+    label = models.CharField(max_length=20, unique=True, help_text="as printed, such as 2026-0412")
+    job = models.ForeignKey("jobs.Job", models.PROTECT, null=True, blank=True, related_name="invoices")
+    customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="invoices")
+    corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credit_notes")
+    person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
+    person_seal = models.CharField(max_length=64)
+    shop = models.JSONField(help_text="the garage's own name, address and numbers as printed")
+    vehicle_text = models.CharField(max_length=200, blank=True)
+    vin = models.CharField(max_length=20, blank=True)
+    plate = models.CharField(max_length=16, blank=True)
+    odometer_in = models.CharField(max_length=20, blank=True)
+    odometer_out = models.CharField(max_length=20, blank=True)
+    order_number = models.CharField(max_length=60, blank=True)
+    issued_at = models.DateTimeField()
+    issued_on = models.DateField(db_index=True)
+    due_on = models.DateField()
+    issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    currency = models.CharField(max_length=3)
+    labor_net = MoneyField()
+    parts_net = MoneyField()
+    other_net = MoneyField()
+    net = MoneyField()
+    tax = MoneyField()
+    gross = MoneyField()
+    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
+    notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
+    content_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["series", "number"], name="invoice_number_once"),
+            models.CheckConstraint(condition=Q(gross=F("net") + F("tax")), name="invoice_adds_up"),
+            models.CheckConstraint(
+                condition=Q(net=F("labor_net") + F("parts_net") + F("other_net")), name="invoice_subtotals_add_up"
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="credit_note") | Q(corrects__isnull=False), name="credit_note_names_its_invoice"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.label}"
+
+
+class InvoiceOperation(AppendOnly):
+    """An operation as billed."""
+
+    invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
+    position = models.PositiveSmallIntegerField()
+    title = models.CharField(max_length=120)
+    concern = models.TextField(blank=True)
+    cause = models.TextField(blank=True)
+    correction = models.TextField(blank=True)
+    technicians = models.CharField(max_length=160, blank=True)
+    net = MoneyField()
+
+    class Meta:
+        ordering = ["position"]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class InvoiceLine(AppendOnly, PaperLine):
+    """A line as billed; `cost` is what the shelf gave up for it (for the margin, never printed)."""
+
+    invoice_operation = models.ForeignKey(InvoiceOperation, models.PROTECT, related_name="lines")
+    line = models.ForeignKey("jobs.Line", models.PROTECT, null=True, related_name="+")
+    cost = UnitPriceField(default=0)
+
+
+class InvoiceTax(AppendOnly):
+    """A tax row as printed."""
+
+    invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="taxes")
+    label = models.CharField(max_length=60)
+    rate = ShareField()
+    base = MoneyField()
+    tax = MoneyField()
+
+    class Meta:
+        ordering = ["pk"]
+        verbose_name_plural = "invoice taxes"
+
+    def __str__(self) -> str:
+        return f"{self.label} {self.tax}"
+
+
+class Receivable(models.Model):
+    """What is still owed on an invoice: its gross less payments and credits, kept by the verbs, verified by
+    `books_check`. A credit note's own receivable is negative until it is set against something."""
+
+    invoice = models.OneToOneField(Invoice, models.PROTECT, related_name="receivable")
+    customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="receivables")
+    due_on = models.DateField()
+    balance = MoneyField()
+
+    class Meta:
+        ordering = ["due_on", "pk"]
+        indexes = [models.Index(fields=["due_on", "id"], condition=~Q(balance=0), name="receivables_owed")]
+
+    def __str__(self) -> str:
+        return f"{self.balance} on {self.invoice}"

@@ -1,0 +1,57 @@
+"""Payments: money received or given back, sealed; a bounced check is a reversing row."""
+
+from django.db import models
+from django.db.models import Q
+
+from garage.fields import MoneyField
+from garage.ledger import AppendOnly, Chained
+
+
+class Payment(Chained):
+    """Money from a customer (plus), or a refund or reversal (minus)."""
+
+    CHAIN = "payments"
+
+    class Method(models.TextChoices):
+        CASH = "cash", "cash"
+        CARD = "card", "card"
+        TRANSFER = "transfer", "transfer"
+        CHECK = "check", "check"
+
+    customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
+    method = models.CharField("paid by", max_length=8, choices=Method)
+    amount = MoneyField("amount")
+    reference = models.CharField("reference", max_length=80, blank=True)
+    reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
+    reason = models.CharField("reason", max_length=200, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount=0), name="payment_not_zero"),
+            models.CheckConstraint(
+                condition=Q(amount__gt=0) | ~Q(reason=""), name="money_given_back_has_a_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.amount} {self.get_method_display()}"
+
+
+class PaymentPart(AppendOnly):
+    """The part of a payment that goes to one invoice."""
+
+    payment = models.ForeignKey(Payment, models.PROTECT, related_name="parts")
+    invoice = models.ForeignKey("invoicing.Invoice", models.PROTECT, related_name="payments")
+    amount = MoneyField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["payment", "invoice"], name="payment_part_once"),
+            models.CheckConstraint(condition=~Q(amount=0), name="payment_part_not_zero"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.amount} to {self.invoice}"

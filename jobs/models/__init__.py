@@ -1,0 +1,29 @@
+"""The work's tables: procedures as written, jobs as they run, and what was seen on the way."""
+
+from jobs.models.evidence import Advisory, DueService, FluidSample, Reading
+from jobs.models.job import Draw, Job, JobPhoto, Line, LineKind, Operation, Stage, StageChange
+from jobs.models.procedures import AppliesTo, Component, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
+from jobs.models.steps import JobStep, StepEvent
+
+__all__ = [
+    "Advisory",
+    "AppliesTo",
+    "Component",
+    "Draw",
+    "DueService",
+    "FluidSample",
+    "Job",
+    "JobPhoto",
+    "JobStep",
+    "Line",
+    "LineKind",
+    "Operation",
+    "Procedure",
+    "ProcedureNeed",
+    "ProcedureRevision",
+    "ProcedureStep",
+    "Reading",
+    "Stage",
+    "StageChange",
+    "StepEvent",
+]

@@ -1,0 +1,191 @@
+"""A job: one visit of one vehicle, its operations and lines."""
+
+from django.db import models
+from django.db.models import Q
+
+from garage.fields import QuantityField, ShareField, UnitPriceField
+from garage.models import DistanceUnit, TaxClass
+
+
+class Stage(models.TextChoices):
+    WRITTEN_UP = "written_up", "written up"
+    AWAITING = "awaiting", "awaiting authorization"
+    READY = "ready", "ready"
+    IN_BAY = "in_bay", "in the bay"
+    FINISHED = "finished", "finished"
+    INVOICED = "invoiced", "invoiced"
+    CLOSED = "closed", "closed"
+    CANCELED = "canceled", "canceled"
+
+
+class Job(models.Model):
+    """One visit of one vehicle; its number links every record of it (16 CCR 3358(e))."""
+
+    number = models.PositiveIntegerField(unique=True)
+    customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="jobs")
+    vehicle = models.ForeignKey("garage.Vehicle", models.PROTECT, null=True, blank=True, related_name="jobs")
+    stage = models.CharField(max_length=12, choices=Stage, default=Stage.WRITTEN_UP)
+    stage_since = models.DateTimeField()
+    waits_for = models.CharField(
+        max_length=160, blank=True, help_text="who or what the job waits for, such as the customer's name"
+    )
+    concern = models.TextField("concern", help_text="In the customer's own words.")
+    key_tag = models.CharField("key tag", max_length=20, blank=True)
+    parked = models.CharField("where the car stands", max_length=60, blank=True)
+    drop_off_notes = models.TextField("already scratched or broken at drop-off", blank=True)
+    parts_wish = models.CharField(
+        "replaced parts",
+        max_length=8,
+        choices=[("", "not asked yet"), ("return", "wants them back"), ("show", "wants to see them"), ("discard", "no")],
+        blank=True,
+        default="",
+    )
+    promised_at = models.DateTimeField("promised for", null=True, blank=True)
+    technician = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="jobs")
+    odometer_in = models.ForeignKey("garage.OdometerReading", models.PROTECT, null=True, blank=True, related_name="+")
+    odometer_out = models.ForeignKey("garage.OdometerReading", models.PROTECT, null=True, blank=True, related_name="+")
+    order_number = models.CharField("customer's order number", max_length=60, blank=True)
+    comeback_of = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="comebacks")
+    received_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+    created_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    version = models.PositiveIntegerField(default=1, help_text="counts edits, so that two counters cannot overwrite")
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [models.CheckConstraint(condition=Q(stage__in=Stage.values), name="job_stage_known")]
+        indexes = [
+            models.Index(fields=["stage", "-id"], name="jobs_by_stage"),
+            models.Index(fields=["customer", "-id"], name="jobs_of_customer"),
+            models.Index(fields=["vehicle", "-id"], name="jobs_of_vehicle"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Job {self.number}"
+
+
+class StageChange(models.Model):
+    """When a job reached a stage, and who moved it there."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="stage_changes")
+    stage = models.CharField(max_length=12, choices=Stage)
+    note = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.job}: {self.get_stage_display()}"
+
+
+class Operation(models.Model):
+    """One piece of work on a job: concern, cause, correction, lines and steps; authorized or declined as a whole."""
+
+    class Decision(models.TextChoices):
+        UNDECIDED = "undecided", "not decided"
+        AUTHORIZED = "authorized", "authorized"
+        DECLINED = "declined", "declined"
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="operations")
+    position = models.PositiveSmallIntegerField()
+    title = models.CharField("operation", max_length=120)
+    concern = models.TextField("concern", blank=True)
+    cause = models.TextField("found", blank=True)
+    correction = models.TextField("done", blank=True)
+    component = models.ForeignKey("jobs.Component", models.PROTECT, null=True, blank=True, related_name="+")
+    revision = models.ForeignKey("jobs.ProcedureRevision", models.PROTECT, null=True, blank=True, related_name="+")
+    alternative_to = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="alternatives")
+    decision = models.CharField(max_length=10, choices=Decision, default=Decision.UNDECIDED)
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decline_reason = models.CharField("the customer's word", max_length=200, blank=True)
+    technician = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
+    started_at = models.DateTimeField(null=True, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["position", "pk"]
+        constraints = [models.UniqueConstraint(fields=["job", "position"], name="operation_position_once")]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class LineKind(models.TextChoices):
+    LABOR = "labor", "labor"
+    PART = "part", "part"
+    FLUID = "fluid", "fluid"
+    SUBLET = "sublet", "sublet"
+    CHARGE = "charge", "charge"
+
+
+class Line(models.Model):
+    """What is charged or consumed, priced per base unit (hour, each, L)."""
+
+    class Condition(models.TextChoices):
+        NONE = "", "—"
+        NEW = "new", "new"
+        USED = "used", "used"
+        REBUILT = "rebuilt", "rebuilt"
+        RECONDITIONED = "reconditioned", "reconditioned"
+
+    operation = models.ForeignKey(Operation, models.CASCADE, related_name="lines")
+    position = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=8, choices=LineKind)
+    finer = models.CharField(
+        max_length=12,
+        blank=True,
+        default="",
+        choices=[("", "—"), ("core", "core"), ("kit", "kit"), ("teardown", "teardown"), ("fee", "fee")],
+    )
+    item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
+    need = models.ForeignKey("jobs.ProcedureNeed", models.SET_NULL, null=True, blank=True, related_name="+")
+    description = models.CharField("what", max_length=160)
+    condition = models.CharField("condition", max_length=14, choices=Condition, blank=True, default="")
+    quantity = QuantityField("quantity")
+    unit = models.CharField(max_length=4, choices=[("h", "hours"), ("each", "each"), ("L", "liters")])
+    typed = models.CharField(max_length=40, blank=True, help_text="the quantity as typed, such as 3/4 qt")
+    unit_price = UnitPriceField("each")
+    discount = ShareField("discount", default=0)
+    tax_class = models.CharField("tax class", max_length=12, choices=TaxClass)
+    sublet_to = models.CharField("done by", max_length=120, blank=True)
+
+    class Meta:
+        ordering = ["position", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="line_has_quantity"),
+            models.CheckConstraint(condition=Q(discount__gte=0) & Q(discount__lte=1), name="line_discount_is_a_share"),
+            models.CheckConstraint(condition=~Q(kind="sublet") | ~Q(sublet_to=""), name="sublet_names_who"),
+            models.CheckConstraint(condition=~Q(kind="fluid") | Q(unit="L"), name="fluid_line_in_liters"),
+        ]
+
+    def __str__(self) -> str:
+        return self.description
+
+
+class Draw(models.Model):
+    """A stock movement made for a line of a job, at a step of it."""
+
+    line = models.ForeignKey(Line, models.PROTECT, related_name="draws")
+    movement = models.OneToOneField("parts.Movement", models.PROTECT, related_name="+")
+    step = models.ForeignKey("jobs.JobStep", models.PROTECT, null=True, blank=True, related_name="draws")
+
+    def __str__(self) -> str:
+        return f"{self.line}: {self.movement}"
+
+
+class JobPhoto(models.Model):
+    """A photo taken at drop-off or at a step."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="photos")
+    step = models.ForeignKey("jobs.JobStep", models.CASCADE, null=True, blank=True, related_name="photos")
+    stored = models.ForeignKey("garage.StoredFile", models.PROTECT, related_name="+")
+    caption = models.CharField("what it shows", max_length=160, blank=True)
+    at_drop_off = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.caption or f"photo of {self.job}"

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class PartsConfig(AppConfig):
+    name = "parts"
+    verbose_name = "Shelf"

@@ -1,0 +1,127 @@
+"""The stock ledger: deliveries, containers, and the append-only movements that everything else is the sum of."""
+
+from django.db import models
+from django.db.models import Q
+
+from garage.fields import QuantityField, UnitPriceField
+from garage.ledger import Chained
+
+
+class Receipt(models.Model):
+    """One delivery taken in, with the supplier's delivery note or invoice number."""
+
+    supplier = models.ForeignKey("parts.Supplier", models.PROTECT, null=True, blank=True, related_name="receipts")
+    order = models.ForeignKey("parts.PurchaseOrder", models.PROTECT, null=True, blank=True, related_name="receipts")
+    reference = models.CharField("delivery note or invoice number", max_length=60, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"delivery {self.reference or self.pk}"
+
+
+class ReceiptLine(models.Model):
+    """So many packs of an item at a price a pack."""
+
+    receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="lines")
+    item = models.ForeignKey("parts.Item", models.PROTECT, related_name="+")
+    pack = models.ForeignKey("parts.Pack", models.PROTECT, null=True, blank=True, related_name="+")
+    packs = models.PositiveIntegerField()
+    quantity = QuantityField(help_text="in all, in the item's base unit")
+    pack_price = UnitPriceField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(packs__gt=0) & Q(quantity__gt=0) & Q(pack_price__gte=0), name="receipt_line_positive"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.packs} × {self.pack or self.item}"
+
+
+class Container(models.Model):
+    """One physical pack of a fluid on the shelf, sealed or open; for a counted item, one delivery's batch.
+
+    First-in first-out cost runs over containers: each keeps what a unit of it cost. `content` and `value` are the
+    running sums of its movements, kept by the verbs and verified by `books_check`.
+    """
+
+    item = models.ForeignKey("parts.Item", models.PROTECT, related_name="containers")
+    pack = models.ForeignKey("parts.Pack", models.PROTECT, null=True, blank=True, related_name="+")
+    receipt_line = models.ForeignKey(ReceiptLine, models.PROTECT, null=True, blank=True, related_name="containers")
+    size = QuantityField(help_text="content when it came")
+    unit_cost = UnitPriceField()
+    content = QuantityField(default=0)
+    value = UnitPriceField(default=0)
+    received_at = models.DateTimeField()
+    opened_at = models.DateTimeField(null=True, blank=True)
+    location = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["received_at", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(content__gte=0), name="container_content_not_negative"),
+            models.CheckConstraint(condition=Q(value__gte=0), name="container_value_not_negative"),
+            models.CheckConstraint(condition=Q(size__gt=0) & Q(unit_cost__gte=0), name="container_has_size"),
+        ]
+        indexes = [
+            models.Index(fields=["item", "received_at", "id"], condition=Q(content__gt=0), name="containers_to_draw")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item}, container {self.pk}"
+
+
+class Movement(Chained):
+    """One append-only entry of the stock ledger: plus into the container, minus out of it.
+
+    `value` is the movement's own worth in millionths of the currency, computed once in Decimal; the draw that
+    empties a container takes the value that is left, so nothing is lost to rounding.
+    """
+
+    CHAIN = "stock"
+
+    class Kind(models.TextChoices):
+        OPENING = "opening", "opening balance"
+        RECEIPT = "receipt", "received"
+        DRAW = "draw", "drawn"
+        RETURN = "return", "returned to the shelf"
+        ADJUSTMENT = "adjustment", "adjusted"
+        WASTE = "waste", "wasted"
+        COUNT = "count", "counted"
+        REVERSAL = "reversal", "undone"
+
+    item = models.ForeignKey("parts.Item", models.PROTECT, related_name="movements")
+    container = models.ForeignKey(Container, models.PROTECT, related_name="movements")
+    kind = models.CharField(max_length=10, choices=Kind)
+    quantity = QuantityField()
+    value = UnitPriceField()
+    typed = models.CharField(max_length=40, blank=True, help_text="the quantity as typed, such as 3/4 qt")
+    reason = models.CharField(max_length=200, blank=True, help_text="such as the job number")
+    reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
+    at = models.DateTimeField()
+    by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(quantity=0), name="movement_moves_something"),
+            models.CheckConstraint(
+                condition=(Q(quantity__gt=0) & Q(value__gte=0)) | (Q(quantity__lt=0) & Q(value__lte=0)),
+                name="movement_value_has_its_sign",
+            ),
+            models.CheckConstraint(
+                condition=(Q(kind="reversal") & Q(reverses__isnull=False))
+                | (~Q(kind="reversal") & Q(reverses__isnull=True)),
+                name="reversal_names_what_it_undoes",
+            ),
+        ]
+        indexes = [models.Index(fields=["item", "-id"], name="movements_of_item")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.quantity:f} of {self.item}"

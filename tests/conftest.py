@@ -1,0 +1,70 @@
+"""Fixtures that every test may use: the cast of people, made by the program's own verbs, and the ledger's guards."""
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.db import connection
+from django.test import Client
+from pytest_django.plugin import DjangoDbBlocker
+
+from garage import database
+from garage.models import Role, ShopProfile, User
+
+NOON = dt.datetime(2026, 3, 2, 12, 0, tzinfo=dt.UTC)
+
+
+@pytest.fixture(autouse=True)
+def _guards_around_flush(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """A transactional test is flushed at its end: only there the append-only triggers step aside."""
+    yield
+    if "transactional_db" in request.fixturenames or "live_server" in request.fixturenames:
+        with django_db_blocker.unblock():
+            database.remove_guards(connection)
+            request.addfinalizer(lambda: _put_back(django_db_blocker))
+
+
+def _put_back(blocker: DjangoDbBlocker) -> None:
+    with blocker.unblock():
+        database.install(connection)
+
+
+@pytest.fixture
+def now() -> dt.datetime:
+    """The tests' clock: verbs take it as an argument."""
+    return NOON
+
+
+@pytest.fixture
+def shop(db: None) -> ShopProfile:
+    """The test garage's profile: miles, US Letter, 128.00 an hour."""
+    return ShopProfile.objects.create(
+        name="Test garage",
+        address="1 Test Row\nTesterton",
+        phone="555-0100",
+        email="garage@example.com",
+        license_number="T-1",
+        time_zone="America/New_York",
+        labor_rate="128.00",
+    )
+
+
+@pytest.fixture
+def people(db: None) -> dict[str, User]:
+    """One user of each role, by the role's name."""
+    return {
+        role: User.objects.create_user(username=role, password="correct-horse", name=f"{role.title()} Test", role=role)
+        for role in Role.values
+    }
+
+
+@pytest.fixture
+def login(people: dict[str, User]) -> Callable[[str], Client]:
+    """`login("counter")` gives a client logged in with that role."""
+
+    def as_role(role: str) -> Client:
+        client = Client()
+        client.force_login(people[role], backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return as_role
