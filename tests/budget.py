@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 
 def queries_of(client: Client, url: str, **headers: str) -> list[str]:
-    """The SQL of one GET, which must answer 200. A first GET is thrown away: it fills the per-process caches."""
+    """The SQL of one GET, which must answer 200; a first GET fills the caches of the process."""
     for _ in range(2):
         with CaptureQueriesContext(connection) as captured:
             response = client.get(url, headers=headers or None)
@@ -20,11 +20,13 @@ def queries_of(client: Client, url: str, **headers: str) -> list[str]:
 def assert_budget(client: Client, url: str, at_most: int, grow: Callable[[], None], **headers: str) -> None:
     """Hold a page to `at_most` queries, and to not one more after `grow` has been called five times.
 
-    `grow` adds one row of what the page lists, each time another one. When the budget is broken the queries are
-    printed, the repeated ones first.
+    `grow` adds one row of what the page lists, each time another one; have at least one there before. When the
+    budget is broken the queries are printed, the repeated ones first.
     """
     before = queries_of(client, url, **headers)
-    assert len(before) <= at_most, _listing(f"{url} asks {len(before)} times, at most {at_most} allowed", before)
+    assert len(before) <= at_most, _listing(
+        f"{url} asks {len(before)} times, at most {at_most} allowed", before
+    )
     for _ in range(5):
         grow()
     after = queries_of(client, url, **headers)
