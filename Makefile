@@ -1,0 +1,53 @@
+# `make run` shows Sumpbook, `make test` proves it. `make help` lists the rest.
+# Options: PORT=8001 make run; make test JOBS=2 ARGS="tests/parts -x"
+
+PYTHON := .venv/bin/python
+STATIC := staticfiles/staticfiles.json
+# Neither tests nor checks open the demo's book or a garage's own.
+CHECKING := SUMPBOOK_DATA=$(CURDIR)/data/test
+PYTEST := $(CHECKING) $(PYTHON) -m pytest
+
+.PHONY: help run test test-postgres prove bench lint format always
+.NOTPARALLEL:
+.DEFAULT_GOAL := help
+
+help: ## list these commands
+	@sed -n 's/^\([a-z-]*\):[^#]*## /\1\t/p' Makefile | expand -t 16
+
+run: $(STATIC) ## install what is missing, load the demo garage, and open it at http://127.0.0.1:8000/
+	@$(PYTHON) manage.py migrate --verbosity 0
+	@$(PYTHON) manage.py demo
+	@exec $(PYTHON) bin/serve --demo
+
+test: .venv/installed-test $(STATIC) ## run the tests (JOBS=2 for two at a time)
+	@$(PYTEST) $(if $(JOBS),--numprocesses $(JOBS)) $(ARGS)
+
+test-postgres: .venv/installed-test $(STATIC) ## run the same tests on a PostgreSQL of their own
+	@bin/install postgres
+	@bin/with-postgres $(MAKE) --no-print-directory test
+
+prove: .venv/installed-test $(STATIC) ## run the long proofs: kills, schedules, scale (before a release)
+	@$(PYTEST) -m prove --timeout 0 $(ARGS)
+
+bench: .venv/installed-test $(STATIC) ## run the benchmarks of tests/bench
+	@$(PYTEST) tests/bench -m "" --timeout 0 $(ARGS)
+
+lint: .venv/installed-test ## read the code: ruff, mypy, missing migrations, Django's deployment checks
+	@$(PYTHON) -m ruff check .
+	@$(PYTHON) -m ruff format --check .
+	@$(CHECKING) $(PYTHON) -m mypy
+	@$(CHECKING) $(PYTHON) manage.py makemigrations --check --dry-run
+	@$(CHECKING) SUMPBOOK_HTTPS=1 $(PYTHON) manage.py check --deploy --fail-level WARNING
+
+format: .venv/installed-test ## lay the code out as `make lint` wants it
+	@$(PYTHON) -m ruff check --select I --fix --quiet .
+	@$(PYTHON) -m ruff format .
+
+# bin/install changes these files only when it installed something.
+.venv/installed-run .venv/installed-test: .venv/installed-%: always
+	@bin/install $*
+
+# Directories stand in the list too: a removed file shows in them.
+$(STATIC): .venv/installed-run garage/settings.py $(shell find static */static 2>/dev/null)
+	@echo "Collecting the static files"
+	@$(PYTHON) manage.py collectstatic --no-input --verbosity 0
