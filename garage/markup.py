@@ -23,7 +23,11 @@ def attributes(given: dict[str, Any]) -> SafeString:
     if inline := [name for name in named if _INLINE.match(name)]:
         raise ValueError(f"{inline[0]} is an inline handler or style, which the content policy forbids")
     kept = [(name, value) for name, value in named.items() if value is not None and value is not False and value != ""]
-    return format_html_join("", "{}", ((format_html(" {}" if value is True else ' {}="{}"', name, value),) for name, value in kept))
+    return format_html_join(
+        "",
+        "{}",
+        ((format_html(" {}" if value is True else ' {}="{}"', name, value),) for name, value in kept),
+    )
 
 
 def is_figure(bound: BoundField) -> bool:
@@ -85,11 +89,18 @@ def after(bound: BoundField, help_text: str) -> SafeString:
         said += format_html('<p class="help" id="{}_helptext">{}</p>', base, help_text)
     if bound.errors:
         said += format_html('<p class="wrong" id="{}">{}</p>', error_id(bound), " ".join(bound.errors))
-    return mark_safe(said)  # noqa: S308 - both parts were escaped by format_html
+    return mark_safe(said)
 
 
 def field_markup(
-    bound: BoundField, *, words: str | None, help_text: str | None, both: str, both_url: str, classes: str, attrs: dict[str, Any]
+    bound: BoundField,
+    *,
+    words: str | None,
+    help_text: str | None,
+    both: str,
+    both_url: str,
+    classes: str,
+    attrs: dict[str, Any],
 ) -> SafeString:
     """A labeled field with its other unit, help and error."""
     help_words = bound.help_text if help_text is None else help_text
@@ -104,7 +115,11 @@ def field_markup(
     if isinstance(bound.field.widget, forms.CheckboxInput):
         return format_html('<div class="{0} tick">{3}<label for="{1}">{2}</label>{4}{5}</div>', *parts)
     if bound.field.widget.use_fieldset:
-        group = format_html('<fieldset class="{0} choices"{6}><legend>{2}</legend><div>{3}</div>{4}{5}</fieldset>', *parts, described(bound, help_words))
+        group = format_html(
+            '<fieldset class="{0} choices"{6}><legend>{2}</legend><div>{3}</div>{4}{5}</fieldset>',
+            *parts,
+            described(bound, help_words),
+        )
         return group
     return format_html('<div class="{0}"><label for="{1}">{2}</label>{3}{4}{5}</div>', *parts)
 

@@ -1,22 +1,17 @@
 """The pieces a page is made of. Each escapes what it is given; none formats a number."""
 
-import uuid
 from typing import Any
 
-from django import forms, template
-from django.contrib.messages import constants
-from django.contrib.messages.storage.base import Message
-from django.forms.boundfield import BoundField
+from django import template
 from django.template import Context
 from django.urls import reverse
-from django.utils.formats import get_format
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from garage.access import may
-from garage.markup import attributes, field_markup, is_figure
+from garage.markup import attributes
 
 register = template.Library()
 
@@ -29,17 +24,6 @@ PLACES = {
 }
 
 
-def _csrf(context: Context) -> SafeString:
-    token = context.get("csrf_token") or ""
-    if not token or token == "NOTPROVIDED":
-        return SafeString("")
-    return format_html('<input type="hidden" name="csrfmiddlewaretoken" value="{}">', token)
-
-
-def _key_input(key: uuid.UUID | str) -> SafeString:
-    return format_html('<input type="hidden" name="key" value="{}">', key)
-
-
 # The frame
 
 
@@ -48,9 +32,15 @@ def places(context: Context, current: str = "") -> dict[str, Any]:
     """The places this user may enter; the current one is named, or the one whose address begins the path."""
     request = context.get("request")
     path = request.path if request else ""
-    links = [(name, reverse(name), words) for name, words in PLACES.items() if may(getattr(request, "user", None), name)]
+    links = [
+        (name, reverse(name), words)
+        for name, words in PLACES.items()
+        if may(getattr(request, "user", None), name)
+    ]
     if not current:
-        fitting = [name for name, url, _words in links if path == url or (url != "/" and path.startswith(url))]
+        fitting = [
+            name for name, url, _words in links if path == url or (url != "/" and path.startswith(url))
+        ]
         current = fitting[-1] if fitting else ""
     return {"links": links, "current": current}
 
@@ -72,7 +62,9 @@ def stage_frame(sentence: str) -> SafeString:
 @register.simple_block_tag
 def within(content: str, label: str = "") -> SafeString:
     """A second row of links, inside one place."""
-    return format_html('<nav aria-label="{}"><ul class="within">{}</ul></nav>', label or _("In this place"), content)
+    return format_html(
+        '<nav aria-label="{}"><ul class="within">{}</ul></nav>', label or _("In this place"), content
+    )
 
 
 @register.simple_tag(takes_context=True)
@@ -80,7 +72,9 @@ def within_link(context: Context, label: str, url: str, current: bool | None = N
     """One link of `within`; current when it says so or when the path is its address."""
     request = context.get("request")
     here = current if current is not None else bool(request and request.path == url)
-    return format_html('<li><a href="{}"{}>{}</a></li>', url, attributes({"aria_current": "page" if here else ""}), label)
+    return format_html(
+        '<li><a href="{}"{}>{}</a></li>', url, attributes({"aria_current": "page" if here else ""}), label
+    )
 
 
 # Parts of a sheet
@@ -90,13 +84,22 @@ def within_link(context: Context, label: str, url: str, current: bool | None = N
 def section(content: str, heading: str, id: str = "", level: int = 2, words: str = "") -> SafeString:
     """A ruled section with its heading and, if given, a faint sentence under it."""
     said = format_html('<p class="words">{}</p>', words) if words else ""
-    return format_html('<section class="section"{0}><h{1}>{2}</h{1}>{3}{4}</section>', attributes({"id": id}), level, heading, said, content)
+    return format_html(
+        '<section class="section"{0}><h{1}>{2}</h{1}>{3}{4}</section>',
+        attributes({"id": id}),
+        level,
+        heading,
+        said,
+        content,
+    )
 
 
 @register.simple_block_tag
 def margin(content: str, label: str = "") -> SafeString:
     """The margin: what blocks first, then what the reader would otherwise look up."""
-    return format_html('<aside class="margin" aria-label="{}">{}</aside>', label or _("Beside the work"), content)
+    return format_html(
+        '<aside class="margin" aria-label="{}">{}</aside>', label or _("Beside the work"), content
+    )
 
 
 @register.simple_block_tag
@@ -111,16 +114,10 @@ def foot(content: str) -> SafeString:
     return format_html('<footer class="foot">{}</footer>', content)
 
 
-@register.simple_block_tag
-def sums(content: str) -> SafeString:
-    """The single sums of the foot, at its start."""
-    return format_html('<p class="sums">{}</p>', content)
-
-
 @register.simple_tag(name="sum")
 def sum_of(label: str, amount: str) -> SafeString:
-    """One sum inside `sums`."""
-    return format_html('<span class="sum">{} <b>{}</b></span> ', label, amount)
+    """One of the sums at the foot's start."""
+    return format_html('<span class="sum">{} <b>{}</b></span>', label, amount)
 
 
 @register.simple_tag
@@ -140,7 +137,9 @@ def warn(content: str, word: str = "", live: bool = False) -> SafeString:
 @register.simple_block_tag
 def note(content: str, word: str = "") -> SafeString:
     """A quiet note."""
-    return format_html('<div class="note">{}{}</div>', format_html("<b>{}</b>", word) if word else "", content)
+    return format_html(
+        '<div class="note">{}{}</div>', format_html("<b>{}</b>", word) if word else "", content
+    )
 
 
 @register.simple_block_tag
@@ -192,7 +191,10 @@ def table(content: str, caption: str, stack: bool = True) -> SafeString:
     if stack:
         return format_html('<div class="tablebox"><table class="stack">{}{}</table></div>', words, content)
     return format_html(
-        '<div class="tablebox scrolls" role="region" aria-label="{}" tabindex="0"><table>{}{}</table></div>', caption, words, content
+        '<div class="tablebox scrolls" role="region" aria-label="{}" tabindex="0"><table>{}{}</table></div>',
+        caption,
+        words,
+        content,
     )
 
 
@@ -214,7 +216,9 @@ def cell(label: str, value: Any, small: str = "", href: str = "") -> SafeString:
 
 
 @register.simple_block_tag
-def list_row(content: str, heading: str, small: str = "", href: str = "", figure: str = "", other: str = "") -> SafeString:
+def list_row(
+    content: str, heading: str, small: str = "", href: str = "", figure: str = "", other: str = ""
+) -> SafeString:
     """One row of a short list: words, a figure, one act."""
     words = format_html('<a href="{}">{}</a>', href, heading) if href else heading
     below = format_html("<small>{}</small>", small) if small else ""
@@ -225,22 +229,35 @@ def list_row(content: str, heading: str, small: str = "", href: str = "", figure
 
 @register.simple_block_tag
 def filterbox(
-    content: str, label: str, action: str = "", name: str = "q", value: str = "", target: str = "#rows", attrs: str = ""
+    content: str,
+    label: str,
+    action: str = "",
+    name: str = "q",
+    value: str = "",
+    target: str = "#rows",
+    attrs: str = "",
 ) -> SafeString:
     """A GET filter that narrows `target` while somebody types, and works by Enter without JavaScript."""
     live = {
-        "hx_get": action or True,
+        "hx_get": action or "?",
         "hx_target": target,
         "hx_trigger": "input changed delay:250ms from:find input, change, submit",
         "hx_push_url": "true",
         "hx_sync": "this:replace",
     }
-    live["hx_get"] = action or "?"
     return format_html(
         '<form class="filterbox" role="search" action="{}"{}><div class="field"><label for="filter-{}">{}</label>'
         '<input type="search" id="filter-{}" name="{}" value="{}" autocomplete="off"></div>{}'
         '<button class="act quiet small">{}</button></form>',
-        action, attributes(live), name, label, name, name, value or "", content, _("Filter"),
+        action,
+        attributes(live),
+        name,
+        label,
+        name,
+        name,
+        value or "",
+        content,
+        _("Filter"),
     )
 
 
@@ -254,126 +271,7 @@ def pager(newer: str = "", older: str = "") -> SafeString:
     return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), back, on)
 
 
-# What can be pressed
-
-
-@register.simple_tag(takes_context=True)
-def act(
-    context: Context,
-    label: str,
-    *,
-    href: str = "",
-    post: str = "",
-    quiet: bool = False,
-    small: bool = False,
-    **attrs: Any,
-) -> SafeString:
-    """An act: a link (href), a form of its own (post), or the submit button of the form around it."""
-    css = "act" + " quiet" * quiet + " small" * small
-    if href:
-        return format_html('<a class="{}" href="{}"{}>{}</a>', css, href, attributes(attrs), label)
-    if not post:
-        attrs.setdefault("type", "submit")
-        return format_html('<button class="{}"{}>{}</button>', css, attributes(attrs), label)
-    on_form = {name: value for name, value in attrs.items() if name.startswith("hx_")}
-    on_button = {name: value for name, value in attrs.items() if name not in on_form}
-    return format_html(
-        '<form method="post" action="{}"{}>{}{}<button class="{}"{}>{}</button></form>',
-        post, attributes(on_form), _csrf(context), _key_input(uuid.uuid4()), css, attributes(on_button), label,
-    )
-
-
-@register.simple_tag(takes_context=True)
-def submit_key(context: Context) -> SafeString:
-    """The hidden key that makes a form sent twice one act; a form shown again with errors keeps its key."""
-    request = context.get("request")
-    sent = request.POST.get("key", "") if request else ""
-    try:
-        return _key_input(uuid.UUID(sent))
-    except ValueError:
-        return _key_input(uuid.uuid4())
-
-
-@register.simple_tag(takes_context=True)
-def undo(context: Context, sentence: str, post: str) -> SafeString:
-    """What was done, and a button that undoes it."""
-    return format_html('<div class="message"><span>{}</span>{}</div>', sentence, act(context, _("Undo"), post=post, quiet=True, small=True))
-
-
-@register.simple_tag(takes_context=True)
-def message_line(context: Context, message: Message) -> SafeString:
-    """One message of the program; extra_tags "undo:/address" puts an Undo button beside it."""
-    tags = message.extra_tags or ""
-    if tags.startswith("undo:/"):
-        return undo(context, str(message), tags.removeprefix("undo:"))
-    if message.level >= constants.WARNING:
-        return format_html('<p class="message is-warn">{}</p>', message)
-    return format_html('<p class="message">{}</p>', message)
-
-
-# Forms
-
-
-@register.simple_tag
-def field(
-    bound: BoundField,
-    label: str | None = None,
-    help: str | None = None,
-    both: str = "",
-    both_url: str = "",
-    figure: bool | None = None,
-    size: str = "",
-    **attrs: Any,
-) -> SafeString:
-    """A labeled field with help, the other unit and its error; figures stand right-aligned."""
-    numeric = is_figure(bound) if figure is None else figure
-    classes = " ".join(filter(None, ["figure" if numeric else "", size]))
-    return field_markup(bound, words=label, help_text=help, both=both, both_url=both_url, classes=classes, attrs=attrs)
-
-
-@register.simple_tag
-def fields(form: forms.BaseForm, *names: str) -> SafeString:
-    """The named fields of a form, or all that show, in a grid; hidden ones go along when all are shown."""
-    shown = [form[name] for name in names] or form.visible_fields()
-    hidden = [] if names else form.hidden_fields()
-    rows = format_html_join("", "{}", ((field(bound),) for bound in shown))
-    return format_html('{}<div class="fields">{}</div>', format_html_join("", "{}", ((bound,) for bound in hidden)), rows)
-
-
-@register.simple_tag
-def form_errors(*given: forms.BaseForm) -> SafeString:
-    """The summary over a form: every error as a link to its field. Nothing when there is none."""
-    rows = [(format_html("{}", error),) for form in given for error in form.non_field_errors()]
-    for form in given:
-        rows += [
-            (format_html('<a href="#{}">{}: {}</a>', bound.auto_id or bound.html_name, bound.label, " ".join(bound.errors)),)
-            for bound in form
-            if bound.errors
-        ]
-    if not rows:
-        return SafeString("")
-    heading = _("Not saved yet. Please put this right:")
-    return format_html(
-        '<div class="errors" role="alert" tabindex="-1"><b class="wrong">{}</b><ul>{}</ul></div>',
-        heading, format_html_join("", "<li>{}</li>", rows),
-    )
-
-
 # The bay
-
-
-@register.inclusion_tag("components/pad.html")
-def pad(bound: BoundField, unit: str = "", label: str = "", both: str = "", both_url: str = "") -> dict[str, Any]:
-    """A figure with a number pad for thumbs; without JavaScript it is a plain field."""
-    return {
-        "bound": bound,
-        "label": label or bound.label,
-        "unit": unit,
-        "digits": "123456789",
-        "point": get_format("DECIMAL_SEPARATOR"),
-        "both": both,
-        "both_url": both_url,
-    }
 
 
 STEP_STATES = {  # mark in the box, word before the step
@@ -386,7 +284,9 @@ STEP_STATES = {  # mark in the box, word before the step
 
 
 @register.simple_tag
-def step(words: str, state: str = "later", by: str = "", href: str = "", number: str | int = "", id: str = "") -> SafeString:
+def step(
+    words: str, state: str = "later", by: str = "", href: str = "", number: str | int = "", id: str = ""
+) -> SafeString:
     """A closed step of a list: what, its state in mark and word, who and when."""
     mark, word = STEP_STATES[state]
     row = "a" if href else "div"
@@ -394,7 +294,15 @@ def step(words: str, state: str = "later", by: str = "", href: str = "", number:
     read = format_html('<span class="visually-hidden">{}</span>', _("Done:")) if state == "done" else ""
     return format_html(
         '<li class="step {0}"{1}><{2} class="step-row"{3}><span class="box {4}" aria-hidden="true">{5}</span><span>{6}{7}{8}</span>{9}</{2}></li>',
-        state, attributes({"id": id}), row, attributes({"href": href}), mark, "" if mark else number, read, said, words,
+        state,
+        attributes({"id": id}),
+        row,
+        attributes({"href": href}),
+        mark,
+        "" if mark else number,
+        read,
+        said,
+        words,
         format_html("<small>{}</small>", by) if by else "",
     )
 
@@ -403,7 +311,11 @@ def step(words: str, state: str = "later", by: str = "", href: str = "", number:
 def open_step(content: str, label: str, heading: str, id: str = "") -> SafeString:
     """The open step, enlarged: which step and tool, what to do, and the room for its number, pad and acts."""
     return format_html(
-        '<li class="step open" aria-current="step"{}><p class="label">{}</p><h2>{}</h2>{}</li>', attributes({"id": id}), label, heading, content
+        '<li class="step open" aria-current="step"{}><p class="label">{}</p><h2>{}</h2>{}</li>',
+        attributes({"id": id}),
+        label,
+        heading,
+        content,
     )
 
 
@@ -412,30 +324,3 @@ def big(value: str, other: str = "") -> SafeString:
     """A number to be read from two meters, with the other unit and its limits under it."""
     below = format_html("<small>{}</small>", other) if other else ""
     return format_html('<p class="big"><b>{}</b>{}</p>', value, below)
-
-
-# Work that takes a while
-
-
-@register.simple_tag
-def document_status(state: str, url: str, href: str = "", label: str = "") -> SafeString:
-    """A document being made: asks `url` each second until the answer is no longer "waiting", and then stops."""
-    name = label or _("Document")
-    if state == "ready":
-        return format_html('<span class="document" role="status"><a href="{}">{}</a></span>', href, name)
-    if state == "failed":
-        return format_html('<span class="document wrong" role="status">{}</span>', _("%(name)s could not be made.") % {"name": name})
-    poll = attributes({"hx_get": url, "hx_trigger": "every 1s", "hx_swap": "outerHTML"})
-    return format_html('<span class="document waits" role="status"{}>{}</span>', poll, _("%(name)s is being made …") % {"name": name})
-
-
-@register.simple_tag
-def progress(done: int, total: int, label: str) -> SafeString:
-    """How far a long work is, as a bar and in words."""
-    words = _("%(label)s: %(done)s of %(total)s") % {"label": label, "done": done, "total": total}
-    return format_html(
-        '<div class="progress" role="status"><span>{}</span><progress max="{}" value="{}" aria-label="{}"></progress></div>',
-        words, total, done, label,
-    )
-
-

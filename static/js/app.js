@@ -1,0 +1,80 @@
+// Small habits of every page. Everything works without this file; it spares keys, double sends and lost focus.
+
+const region = document.getElementById("messages");
+
+/** Say a sentence in the status region, where a screen reader hears it too. */
+export function say(sentence) {
+  const line = document.createElement("p");
+  line.className = "message is-warn";
+  line.textContent = sentence;
+  region.replaceChildren(line);
+}
+
+const typing = (element) => element.isContentEditable || /^(INPUT|SELECT|TEXTAREA)$/.test(element.tagName);
+
+document.addEventListener("keydown", (event) => {
+  if (event.key === "/" && !event.ctrlKey && !event.metaKey && !event.altKey && !typing(event.target)) {
+    const find = document.getElementById("find");
+    if (find) { event.preventDefault(); find.focus(); find.select(); }
+  }
+  if (event.key === "Escape") {
+    const menu = document.querySelector("details.menu[open]");
+    if (menu) { menu.open = false; menu.querySelector("summary").focus(); }
+  }
+});
+
+document.addEventListener("click", (event) => {
+  for (const menu of document.querySelectorAll("details.menu[open]")) {
+    if (!menu.contains(event.target)) menu.open = false;
+  }
+  if (event.target.closest("[data-print]")) window.print();
+});
+
+// A form is sent once. The mark falls off when the answer is there, when the page comes back from the
+// browser's memory, or after 15 s without an answer; the form's hidden key keeps a repeat harmless.
+const sent = new Map();
+
+function free(form) {
+  clearTimeout(sent.get(form));
+  sent.delete(form);
+  for (const button of form.querySelectorAll("[aria-busy]")) button.removeAttribute("aria-busy");
+}
+
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "post") return;
+  if (sent.has(form)) {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    return;
+  }
+  sent.set(form, setTimeout(free, 15000, form));
+  event.submitter?.setAttribute("aria-busy", "true");
+}, true);
+
+addEventListener("pageshow", () => { for (const form of [...sent.keys()]) free(form); });
+
+/** Put the focus where the answer wants it: on the errors first. */
+function arrive(root) {
+  const place = root.matches?.(".errors") ? root : root.querySelector(".errors") ?? root.querySelector("[data-focus]");
+  place?.focus();
+}
+
+document.addEventListener("htmx:afterRequest", (event) => {
+  for (const form of [...sent.keys()]) if (form === event.detail.elt || !form.isConnected) free(form);
+});
+document.addEventListener("htmx:afterSettle", (event) => arrive(event.detail.elt));
+document.addEventListener("htmx:responseError", (event) => {
+  const { status } = event.detail.xhr;
+  say(status === 401 || status === 403 ? region.dataset.refused : region.dataset.failed);
+});
+for (const lost of ["htmx:sendError", "htmx:timeout"]) {
+  document.addEventListener(lost, () => say(region.dataset.unreachable));
+}
+
+arrive(document);
+
+// On a phone the bay shows one step to a screen: begin at the open one.
+if (!location.hash && matchMedia("(width < 40rem)").matches) {
+  document.querySelector(".steps > .open")?.scrollIntoView({ block: "start" });
+}
