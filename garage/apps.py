@@ -7,7 +7,7 @@ from django.db.models.signals import post_migrate
 
 def install_database_objects(*, using: str, **kwargs: Any) -> None:
     """Put the triggers and the search index in place after every migrate (database.py says why)."""
-    from garage import database
+    from garage import database  # noqa: PLC0415 (models are not ready when this module is read)
 
     database.install(connections[using])
 
@@ -17,7 +17,7 @@ class GarageConfig(AppConfig):
     verbose_name = "Garage"
 
     def ready(self) -> None:
-        from garage import checks
+        from garage import checks  # noqa: PLC0415 (as above)
 
         checks.register()
         post_migrate.connect(install_database_objects, dispatch_uid="garage.database")

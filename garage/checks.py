@@ -1,10 +1,12 @@
 """System checks that speak to the operator: is the database the one this program's promises need?"""
 
 import sqlite3
+from collections.abc import Sequence
 from typing import Any
 
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Tags, Warning, register as register_check
+from django.core.checks import CheckMessage, Error, Tags, Warning
+from django.core.checks import register as register_check
 from django.db import connection
 
 from garage import database, sqlite
@@ -23,25 +25,29 @@ def sqlite_build(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     ]
 
 
-def sqlite_pragmas(app_configs: Any, databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+def sqlite_pragmas(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
     """Refuse to run when a connection does not hold the pragmas that the settings ask for."""
     if not databases or connection.vendor != "sqlite":
         return []
     problems: list[CheckMessage] = []
-    in_memory = connection.is_in_memory_db()
+    in_memory = connection.is_in_memory_db()  # type: ignore[attr-defined]
     with connection.cursor() as cursor:
         for name, wanted in {**settings.SQLITE_PRAGMAS, "foreign_keys": 1}.items():
             actual = cursor.execute(f"PRAGMA {name}").fetchone()[0]
             if actual != wanted and not (in_memory and name == "journal_mode"):
                 problems.append(
-                    Error(f"SQLite runs with {name}={actual}, not {wanted}.", hint="See settings.py.", id="garage.E001")
+                    Error(
+                        f"SQLite runs with {name}={actual}, not {wanted}.",
+                        hint="See settings.py.",
+                        id="garage.E001",
+                    )
                 )
     if connection.settings_dict["OPTIONS"].get("transaction_mode") != "IMMEDIATE":
         problems.append(Error("SQLite transactions are not IMMEDIATE.", hint="See settings.py.", id="garage.E002"))
     return problems
 
 
-def guards(app_configs: Any, databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+def guards(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
     """Refuse to run when an append-only trigger is missing from a migrated database."""
     if not databases or "garage_counter" not in connection.introspection.table_names():
         return []

@@ -6,22 +6,35 @@ SQLite and PostgreSQL alike, and Python only ever sees `Decimal`.
 """
 
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models.expressions import Combinable
 
 from garage import forms_fields
 
+Set = TypeVar("Set", contravariant=True)
+Get = TypeVar("Get", covariant=True)
+
 if TYPE_CHECKING:
-    _Integer = models.BigIntegerField[Decimal | int | str, Decimal]
+
+    class _Integer(models.BigIntegerField[Set, Get]):
+        _pyi_private_set_type: Decimal | int | str | Combinable  # type: ignore[assignment]
+        _pyi_private_get_type: Decimal  # type: ignore[assignment]
+        _pyi_lookup_exact_type: Decimal | int | str  # type: ignore[assignment]
 else:
-    _Integer = models.BigIntegerField
+
+    class _Integer(models.BigIntegerField):
+        def __class_getitem__(cls, types: object) -> type:
+            """Let the type parameters below stand at run time, where Django's fields know none."""
+            return cls
+
 
 LIMIT = 2**63 - 1
 
 
-class ScaledField(_Integer):
+class ScaledField(_Integer[Set, Get]):
     """A Decimal with a fixed number of places, stored as an integer of its smallest unit.
 
     A value with more places than the field holds is refused (ValueError), never rounded in silence:
@@ -68,25 +81,25 @@ class ScaledField(_Integer):
         )
 
 
-class MoneyField(ScaledField):
+class MoneyField(ScaledField[Set, Get]):
     """An amount of money in the shop's currency, in cents underneath."""
 
     places = 2
 
 
-class UnitPriceField(ScaledField):
+class UnitPriceField(ScaledField[Set, Get]):
     """A price or cost per unit, or the value of a stock movement, in millionths of the currency underneath."""
 
     places = 6
 
 
-class QuantityField(ScaledField):
+class QuantityField(ScaledField[Set, Get]):
     """A quantity in the item's base unit (each, or L), in billionths underneath: a US quart is exact."""
 
     places = 9
 
 
-class ShareField(ScaledField):
+class ShareField(ScaledField[Set, Get]):
     """A share or rate, 0.0725 for 7.25 %, in billionths underneath."""
 
     places = 9

@@ -7,6 +7,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 
+def plain_text(value: Decimal, *, least: int = 0) -> str:
+    """A Decimal without an exponent and without idle zeros, with at least so many places: 1.40 → 1.4, 1E+2 → 100."""
+    whole, _, fraction = f"{value:f}".partition(".")
+    fraction = fraction.rstrip("0").ljust(least, "0")
+    return f"{whole}.{fraction}" if fraction else whole
+
+
 class PlainDecimalField(forms.Field):
     """A plain decimal number, with a point or a lone comma as the decimal sign."""
 
@@ -20,13 +27,8 @@ class PlainDecimalField(forms.Field):
         return {"inputmode": "decimal", "autocomplete": "off", "class": "n"}
 
     def prepare_value(self, value: Any) -> Any:
-        if not isinstance(value, Decimal):
-            return value
         least = 2 if self.max_places in (2, 6) else 0
-        text = f"{value:f}"
-        whole, _, fraction = text.partition(".")
-        fraction = fraction.rstrip("0").ljust(least, "0")
-        return f"{whole}.{fraction}" if fraction else whole
+        return plain_text(value, least=least) if isinstance(value, Decimal) else value
 
     def to_python(self, value: Any) -> Decimal | None:
         if value in self.empty_values:

@@ -17,7 +17,9 @@ def read_or_create(path: Path) -> str:
     except FileExistsError:
         key = path.read_text().strip()
         if len(key) < MINIMUM_LENGTH:
-            raise ValueError(f"{path} holds a key shorter than {MINIMUM_LENGTH} characters; remove it to get a new one")
+            raise ValueError(
+                f"{path} holds a key shorter than {MINIMUM_LENGTH} characters; remove it to get a new one"
+            ) from None
         return key
     key = secrets.token_urlsafe(64)
     with os.fdopen(descriptor, "w") as file:

@@ -9,7 +9,7 @@
 | SUMPBOOK_HTTPS | 1 when served over TLS: secure cookies, HSTS | 0 |
 | SUMPBOOK_DEBUG | 1 for development only | 0 |
 | SECRET_KEY | overrides the key file | file secret_key in SUMPBOOK_DATA |
-| SMTP_HOST, SMTP_PORT, SMTP_USER, SMTP_PASSWORD, SMTP_SECURITY, MAIL_FROM | outgoing mail; without SMTP_HOST mail waits | |
+| SMTP_HOST, _PORT, _USER, _PASSWORD, _SECURITY, MAIL_FROM | outgoing mail; without SMTP_HOST it waits | |
 """
 
 import os
@@ -82,7 +82,12 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.contrib.messages.context_processors.messages",
                 "garage.context.shop",
             ],
-            "builtins": ["garage.templatetags.sheet", "garage.templatetags.figures", "django.templatetags.i18n"],
+            "builtins": [
+                "garage.templatetags.sheet",
+                "garage.templatetags.acts",
+                "garage.templatetags.figures",
+                "django.templatetags.i18n",
+            ],
         },
     },
 ]
@@ -194,5 +199,9 @@ LOGGING = {
     "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
-    "loggers": {"sumpbook": {"level": "INFO"}, "fontTools": {"level": "ERROR"}, "weasyprint": {"level": "ERROR"}},
+    "loggers": {
+        "sumpbook": {"level": "INFO"},
+        "fontTools": {"level": "ERROR"},
+        "weasyprint": {"level": "ERROR"},
+    },
 }

@@ -160,9 +160,7 @@ def parse_quantity(text: str, default_unit: str | None = None) -> tuple[Decimal,
     spelled_out = _VULGAR.sub(lambda found: " " + unicodedata.normalize("NFKC", found[0]), typed)
     found = _QUANTITY.fullmatch(spelled_out.replace("⁄", "/").replace("∕", "/").strip())
     if found is None:
-        raise ValueError(
-            f"Quantity “{typed}” is not understood: write it like 0.85 L, 850 mL, 3/4 qt or 1 1/2 gal."
-        )
+        raise ValueError(f"Quantity “{typed}” is not understood: write it like 0.85 L, 850 mL, 3/4 qt or 1 1/2 gal.")
     number = _plain(found["plain"], typed) if found["plain"] else _fraction(found, typed)
     if found["unit"]:
         return exact(number, "Quantity"), unit_code(found["unit"])

@@ -15,7 +15,9 @@ class Customer(models.Model):
     name = models.CharField("name", max_length=120)
     contact = models.CharField("contact person", max_length=120, blank=True)
     address = models.TextField("address", blank=True)
-    notes = models.TextField("notes", blank=True, help_text="Such as: prefers a call; no work above what is authorized.")
+    notes = models.TextField(
+        "notes", blank=True, help_text="Such as: prefers a call; no work above what is authorized."
+    )
     tax_exempt = models.BooleanField("exempt from sales tax", default=False)
     exemption_certificate = models.CharField("exemption certificate number", max_length=60, blank=True)
     exemption_until = models.DateField("certificate valid until", null=True, blank=True)

@@ -66,7 +66,8 @@ class Document(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["kind", "source", "version"], name="document_made_once"),
             models.CheckConstraint(
-                condition=~Q(state="made") | (Q(stored__isnull=False) & ~Q(sha256="")), name="made_document_is_stored"
+                condition=~Q(state="made") | (Q(stored__isnull=False) & ~Q(sha256="")),
+                name="made_document_is_stored",
             ),
         ]
         indexes = [models.Index(fields=["state", "id"], name="documents_to_make")]

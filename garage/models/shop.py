@@ -35,7 +35,10 @@ class ShopProfile(models.Model):
     phone = models.CharField("phone", max_length=40, blank=True)
     email = models.EmailField("email", blank=True, help_text="Customers' answers go here.")
     license_number = models.CharField(
-        "license or registration number", max_length=60, blank=True, help_text="Printed on estimates and invoices."
+        "license or registration number",
+        max_length=60,
+        blank=True,
+        help_text="Printed on estimates and invoices.",
     )
     waste_id = models.CharField("waste generator ID (EPA ID)", max_length=40, blank=True)
     tax_number = models.CharField("tax or VAT number", max_length=40, blank=True)
@@ -44,7 +47,9 @@ class ShopProfile(models.Model):
     time_zone = models.CharField("time zone", max_length=60, default="UTC", help_text="Such as America/New_York.")
     page_size = models.CharField("paper size", max_length=6, choices=PageSize, default=PageSize.LETTER)
     labor_rate = MoneyField("labor rate per hour", default=0)
-    labor_basis = models.CharField("how hours are counted", max_length=120, default="the hours written in the procedure")
+    labor_basis = models.CharField(
+        "how hours are counted", max_length=120, default="the hours written in the procedure"
+    )
     estimate_days = models.PositiveSmallIntegerField("an estimate holds for, days", default=30)
     payment_days = models.PositiveSmallIntegerField("an invoice is due after, days", default=14)
     authorization_text = models.TextField(

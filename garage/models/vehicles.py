@@ -87,7 +87,8 @@ class OdometerReading(models.Model):
         ordering = ["-on", "-pk"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(lower_reason="") | Q(before__isnull=False), name="lower_reading_says_what_was_before"
+                condition=Q(lower_reason="") | Q(before__isnull=False),
+                name="lower_reading_says_what_was_before",
             ),
         ]
 

@@ -1,13 +1,100 @@
-"""How figures are written: money, quantities in both units, dates the shop's way."""
+"""How figures are written: money, quantities in both units, prices per unit, distances, shares, dates.
 
-from decimal import Decimal
+Each filter is one line of a pure helper; rounding for the screen never touches what is stored.
+"""
+
+import datetime as dt
+from decimal import ROUND_HALF_UP, Decimal
 
 from django import template
+from django.utils import formats, timezone
+
+from garage import units
+from garage.forms_fields import plain_text
+from garage.money import round_money
 
 register = template.Library()
 
 
 @register.filter
 def money(value: Decimal | None) -> str:
-    """An amount with two places and thousands separated: 1,234.50."""
-    return "" if value is None else f"{value:,.2f}"
+    """An amount rounded half-up to cents, thousands separated: 1,234.50."""
+    return "" if value is None else f"{round_money(value):,.2f}"
+
+
+@register.filter
+def both(value: Decimal | None, unit: str) -> str:
+    """A quantity in its own unit and the other: 0.850 L · 0.898 qt. Hours and counts have no other unit."""
+    if value is None:
+        return ""
+    return units.both(value, unit) if unit in units.DIMENSION and units.other_unit(unit) else quantity(value, unit)
+
+
+@register.filter
+def both_bay(value: Decimal | None, unit: str) -> str:
+    """The same with the bay's two decimals: 0.85 L · 0.90 qt."""
+    return "" if value is None else units.both(value, unit, 2)
+
+
+@register.filter
+def quantity(value: Decimal | None, unit: str) -> str:
+    """A quantity in its own unit: 0.850 L, 1.4 h, 2 each."""
+    if value is None:
+        return ""
+    if unit in ("L", "qt", "gal"):
+        return f"{value.quantize(Decimal('0.001'), ROUND_HALF_UP):,f} {units.label(unit)}"
+    return f"{plain_text(value)} {units.label(unit) if unit in units.DIMENSION else unit}"
+
+
+@register.filter
+def other(value: Decimal | None, unit: str) -> str:
+    """Only the other unit's figure: 0.898 qt for 0.850 L; empty where there is none."""
+    return both(value, unit).partition(" · ")[2]
+
+
+@register.filter
+def price(value: Decimal | None, unit: str) -> str:
+    """A price per unit: 61.20 / L. More than two places are shown when it has them."""
+    if value is None:
+        return ""
+    places = max(2, len(plain_text(value).partition(".")[2]))
+    return f"{value:,.{places}f}" + ("" if unit == "each" else f" / {unit}")
+
+
+@register.filter
+def price_other(value: Decimal | None, unit: str) -> str:
+    """The same price per the other unit: 57.92 / qt for 61.20 / L; empty where there is none."""
+    companion = units.other_unit(unit) if unit in units.DIMENSION else None
+    if value is None or companion is None:
+        return ""
+    return f"{money(units.price_per(value, unit, companion))} / {units.label(companion)}"
+
+
+@register.filter
+def share(value: Decimal | None) -> str:
+    """A share as percent: 7.25 % for 0.0725."""
+    return "" if value is None else f"{plain_text(value * 100)} %"
+
+
+@register.filter
+def distance(value: int | None, unit: str) -> str:
+    """A whole distance: 88,410 mi."""
+    return "" if value is None else f"{value:,} {unit}"
+
+
+@register.filter
+def when(value: dt.datetime | None) -> str:
+    """A moment in the shop's zone, as short as it can be said: 9:02 for today, Nov 24, 9:02 else."""
+    if value is None:
+        return ""
+    local, today = timezone.localtime(value), timezone.localdate()
+    pattern = "H:i" if local.date() == today else "N j, H:i" if local.year == today.year else "N j, Y"
+    return formats.date_format(local, pattern)
+
+
+@register.filter
+def day(value: dt.date | dt.datetime | None) -> str:
+    """A day: November 25, 2026."""
+    if value is None:
+        return ""
+    return formats.date_format(timezone.localtime(value) if isinstance(value, dt.datetime) else value, "F j, Y")

@@ -35,7 +35,9 @@ class Estimate(models.Model):
         ordering = ["-pk"]
         constraints = [
             models.UniqueConstraint(fields=["job", "revision"], name="estimate_revision_once"),
-            models.CheckConstraint(condition=Q(gross=models.F("net") + models.F("tax")), name="estimate_adds_up"),
+            models.CheckConstraint(
+                condition=Q(gross=models.F("net") + models.F("tax")), name="estimate_adds_up"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -44,8 +44,12 @@ class Invoice(Chained):
     net = MoneyField()
     tax = MoneyField()
     gross = MoneyField()
-    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
-    notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
+    exemption = models.CharField(
+        max_length=80, blank=True, help_text="certificate, when the customer is exempt"
+    )
+    notices = models.JSONField(
+        default=dict, help_text="authorizations, next due, advisories, declined work, warranty"
+    )
     content_sha256 = models.CharField(max_length=64)
 
     class Meta:
@@ -54,10 +58,12 @@ class Invoice(Chained):
             models.UniqueConstraint(fields=["series", "number"], name="invoice_number_once"),
             models.CheckConstraint(condition=Q(gross=F("net") + F("tax")), name="invoice_adds_up"),
             models.CheckConstraint(
-                condition=Q(net=F("labor_net") + F("parts_net") + F("other_net")), name="invoice_subtotals_add_up"
+                condition=Q(net=F("labor_net") + F("parts_net") + F("other_net")),
+                name="invoice_subtotals_add_up",
             ),
             models.CheckConstraint(
-                condition=~Q(kind="credit_note") | Q(corrects__isnull=False), name="credit_note_names_its_invoice"
+                condition=~Q(kind="credit_note") | Q(corrects__isnull=False),
+                name="credit_note_names_its_invoice",
             ),
         ]
 

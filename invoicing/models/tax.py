@@ -22,7 +22,8 @@ class TaxRate(models.Model):
             models.UniqueConstraint(fields=["tax_class", "label", "valid_from"], name="tax_rate_once_a_day"),
             models.CheckConstraint(condition=Q(rate__gte=0) & Q(rate__lt=1), name="tax_rate_is_a_share"),
             models.CheckConstraint(
-                condition=Q(valid_to=None) | Q(valid_to__gte=F("valid_from")), name="tax_rate_ends_after_start"
+                condition=Q(valid_to=None) | Q(valid_to__gte=F("valid_from")),
+                name="tax_rate_ends_after_start",
             ),
         ]
 

@@ -7,499 +7,1410 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('garage', '0001_initial'),
-        ('parts', '0001_initial'),
+        ("garage", "0001_initial"),
+        ("parts", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Component',
+            name="Component",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60, unique=True, verbose_name='component')),
-                ('position', models.PositiveSmallIntegerField(default=0)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=60, unique=True, verbose_name="component")),
+                ("position", models.PositiveSmallIntegerField(default=0)),
             ],
             options={
-                'ordering': ['position', 'name'],
+                "ordering": ["position", "name"],
             },
         ),
         migrations.CreateModel(
-            name='Job',
+            name="Job",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(unique=True)),
-                ('stage', models.CharField(choices=[('written_up', 'written up'), ('awaiting', 'awaiting authorization'), ('ready', 'ready'), ('in_bay', 'in the bay'), ('finished', 'finished'), ('invoiced', 'invoiced'), ('closed', 'closed'), ('canceled', 'canceled')], default='written_up', max_length=12)),
-                ('stage_since', models.DateTimeField()),
-                ('waits_for', models.CharField(blank=True, help_text="who or what the job waits for, such as the customer's name", max_length=160)),
-                ('concern', models.TextField(help_text="In the customer's own words.", verbose_name='concern')),
-                ('key_tag', models.CharField(blank=True, max_length=20, verbose_name='key tag')),
-                ('parked', models.CharField(blank=True, max_length=60, verbose_name='where the car stands')),
-                ('drop_off_notes', models.TextField(blank=True, verbose_name='already scratched or broken at drop-off')),
-                ('parts_wish', models.CharField(blank=True, choices=[('', 'not asked yet'), ('return', 'wants them back'), ('show', 'wants to see them'), ('discard', 'no')], default='', max_length=8, verbose_name='replaced parts')),
-                ('promised_at', models.DateTimeField(blank=True, null=True, verbose_name='promised for')),
-                ('order_number', models.CharField(blank=True, max_length=60, verbose_name="customer's order number")),
-                ('received_at', models.DateTimeField()),
-                ('finished_at', models.DateTimeField(blank=True, null=True)),
-                ('version', models.PositiveIntegerField(default=1, help_text='counts edits, so that two counters cannot overwrite')),
-                ('comeback_of', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='comebacks', to='jobs.job')),
-                ('created_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='garage.customer')),
-                ('odometer_in', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.odometerreading')),
-                ('odometer_out', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.odometerreading')),
-                ('technician', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to=settings.AUTH_USER_MODEL)),
-                ('vehicle', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='garage.vehicle')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField(unique=True)),
+                (
+                    "stage",
+                    models.CharField(
+                        choices=[
+                            ("written_up", "written up"),
+                            ("awaiting", "awaiting authorization"),
+                            ("ready", "ready"),
+                            ("in_bay", "in the bay"),
+                            ("finished", "finished"),
+                            ("invoiced", "invoiced"),
+                            ("closed", "closed"),
+                            ("canceled", "canceled"),
+                        ],
+                        default="written_up",
+                        max_length=12,
+                    ),
+                ),
+                ("stage_since", models.DateTimeField()),
+                (
+                    "waits_for",
+                    models.CharField(
+                        blank=True,
+                        help_text="who or what the job waits for, such as the customer's name",
+                        max_length=160,
+                    ),
+                ),
+                (
+                    "concern",
+                    models.TextField(help_text="In the customer's own words.", verbose_name="concern"),
+                ),
+                ("key_tag", models.CharField(blank=True, max_length=20, verbose_name="key tag")),
+                ("parked", models.CharField(blank=True, max_length=60, verbose_name="where the car stands")),
+                (
+                    "drop_off_notes",
+                    models.TextField(blank=True, verbose_name="already scratched or broken at drop-off"),
+                ),
+                (
+                    "parts_wish",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("", "not asked yet"),
+                            ("return", "wants them back"),
+                            ("show", "wants to see them"),
+                            ("discard", "no"),
+                        ],
+                        default="",
+                        max_length=8,
+                        verbose_name="replaced parts",
+                    ),
+                ),
+                ("promised_at", models.DateTimeField(blank=True, null=True, verbose_name="promised for")),
+                (
+                    "order_number",
+                    models.CharField(blank=True, max_length=60, verbose_name="customer's order number"),
+                ),
+                ("received_at", models.DateTimeField()),
+                ("finished_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "version",
+                    models.PositiveIntegerField(
+                        default=1, help_text="counts edits, so that two counters cannot overwrite"
+                    ),
+                ),
+                (
+                    "comeback_of",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="comebacks",
+                        to="jobs.job",
+                    ),
+                ),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="jobs", to="garage.customer"
+                    ),
+                ),
+                (
+                    "odometer_in",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="garage.odometerreading",
+                    ),
+                ),
+                (
+                    "odometer_out",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="garage.odometerreading",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "vehicle",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to="garage.vehicle",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-pk'],
+                "ordering": ["-pk"],
             },
         ),
         migrations.CreateModel(
-            name='JobStep',
+            name="JobStep",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('title', models.CharField(max_length=120)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('state', models.CharField(choices=[('open', 'open'), ('done', 'done'), ('skipped', 'skipped')], default='open', max_length=8)),
-                ('version', models.PositiveIntegerField(default=0, help_text='counts acts; an act names the version it saw')),
-                ('at', models.DateTimeField(blank=True, null=True)),
-                ('reason', models.CharField(blank=True, help_text='why it was skipped or unticked', max_length=200)),
-                ('note', models.TextField(blank=True)),
-                ('shortage', models.CharField(blank=True, help_text='what the shelf lacked when it was drawn', max_length=200)),
-                ('by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("title", models.CharField(max_length=120)),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[("open", "open"), ("done", "done"), ("skipped", "skipped")],
+                        default="open",
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "version",
+                    models.PositiveIntegerField(
+                        default=0, help_text="counts acts; an act names the version it saw"
+                    ),
+                ),
+                ("at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "reason",
+                    models.CharField(blank=True, help_text="why it was skipped or unticked", max_length=200),
+                ),
+                ("note", models.TextField(blank=True)),
+                (
+                    "shortage",
+                    models.CharField(
+                        blank=True, help_text="what the shelf lacked when it was drawn", max_length=200
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['operation', 'position'],
+                "ordering": ["operation", "position"],
             },
         ),
         migrations.CreateModel(
-            name='JobPhoto',
+            name="JobPhoto",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('caption', models.CharField(blank=True, max_length=160, verbose_name='what it shows')),
-                ('at_drop_off', models.BooleanField(default=False)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='photos', to='jobs.job')),
-                ('stored', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.storedfile')),
-                ('step', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='photos', to='jobs.jobstep')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("caption", models.CharField(blank=True, max_length=160, verbose_name="what it shows")),
+                ("at_drop_off", models.BooleanField(default=False)),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="photos", to="jobs.job"
+                    ),
+                ),
+                (
+                    "stored",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="garage.storedfile"
+                    ),
+                ),
+                (
+                    "step",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="photos",
+                        to="jobs.jobstep",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='Line',
+            name="Line",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(choices=[('labor', 'labor'), ('part', 'part'), ('fluid', 'fluid'), ('sublet', 'sublet'), ('charge', 'charge')], max_length=8)),
-                ('finer', models.CharField(blank=True, choices=[('', '—'), ('core', 'core'), ('kit', 'kit'), ('teardown', 'teardown'), ('fee', 'fee')], default='', max_length=12)),
-                ('description', models.CharField(max_length=160, verbose_name='what')),
-                ('condition', models.CharField(blank=True, choices=[('', '—'), ('new', 'new'), ('used', 'used'), ('rebuilt', 'rebuilt'), ('reconditioned', 'reconditioned')], default='', max_length=14, verbose_name='condition')),
-                ('quantity', garage.fields.QuantityField(verbose_name='quantity')),
-                ('unit', models.CharField(choices=[('h', 'hours'), ('each', 'each'), ('L', 'liters')], max_length=4)),
-                ('typed', models.CharField(blank=True, help_text='the quantity as typed, such as 3/4 qt', max_length=40)),
-                ('unit_price', garage.fields.UnitPriceField(verbose_name='each')),
-                ('discount', garage.fields.ShareField(default=0, verbose_name='discount')),
-                ('tax_class', models.CharField(choices=[('parts', 'parts and fluid'), ('labor', 'labor'), ('fabrication', 'fabrication labor'), ('sublet', 'work done by others'), ('charge', 'charges'), ('none', 'not taxed')], max_length=12, verbose_name='tax class')),
-                ('sublet_to', models.CharField(blank=True, max_length=120, verbose_name='done by')),
-                ('item', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='parts.item')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("labor", "labor"),
+                            ("part", "part"),
+                            ("fluid", "fluid"),
+                            ("sublet", "sublet"),
+                            ("charge", "charge"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "finer",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("", "—"),
+                            ("core", "core"),
+                            ("kit", "kit"),
+                            ("teardown", "teardown"),
+                            ("fee", "fee"),
+                        ],
+                        default="",
+                        max_length=12,
+                    ),
+                ),
+                ("description", models.CharField(max_length=160, verbose_name="what")),
+                (
+                    "condition",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("", "—"),
+                            ("new", "new"),
+                            ("used", "used"),
+                            ("rebuilt", "rebuilt"),
+                            ("reconditioned", "reconditioned"),
+                        ],
+                        default="",
+                        max_length=14,
+                        verbose_name="condition",
+                    ),
+                ),
+                ("quantity", garage.fields.QuantityField(verbose_name="quantity")),
+                (
+                    "unit",
+                    models.CharField(
+                        choices=[("h", "hours"), ("each", "each"), ("L", "liters")], max_length=4
+                    ),
+                ),
+                (
+                    "typed",
+                    models.CharField(
+                        blank=True, help_text="the quantity as typed, such as 3/4 qt", max_length=40
+                    ),
+                ),
+                ("unit_price", garage.fields.UnitPriceField(verbose_name="each")),
+                ("discount", garage.fields.ShareField(default=0, verbose_name="discount")),
+                (
+                    "tax_class",
+                    models.CharField(
+                        choices=[
+                            ("parts", "parts and fluid"),
+                            ("labor", "labor"),
+                            ("fabrication", "fabrication labor"),
+                            ("sublet", "work done by others"),
+                            ("charge", "charges"),
+                            ("none", "not taxed"),
+                        ],
+                        max_length=12,
+                        verbose_name="tax class",
+                    ),
+                ),
+                ("sublet_to", models.CharField(blank=True, max_length=120, verbose_name="done by")),
+                (
+                    "item",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="parts.item",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='Draw',
+            name="Draw",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('movement', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='parts.movement')),
-                ('step', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='draws', to='jobs.jobstep')),
-                ('line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='draws', to='jobs.line')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "movement",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="parts.movement"
+                    ),
+                ),
+                (
+                    "step",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="draws",
+                        to="jobs.jobstep",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="draws", to="jobs.line"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Operation',
+            name="Operation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('title', models.CharField(max_length=120, verbose_name='operation')),
-                ('concern', models.TextField(blank=True, verbose_name='concern')),
-                ('cause', models.TextField(blank=True, verbose_name='found')),
-                ('correction', models.TextField(blank=True, verbose_name='done')),
-                ('decision', models.CharField(choices=[('undecided', 'not decided'), ('authorized', 'authorized'), ('declined', 'declined')], default='undecided', max_length=10)),
-                ('decided_at', models.DateTimeField(blank=True, null=True)),
-                ('decline_reason', models.CharField(blank=True, max_length=200, verbose_name="the customer's word")),
-                ('started_at', models.DateTimeField(blank=True, null=True)),
-                ('finished_at', models.DateTimeField(blank=True, null=True)),
-                ('alternative_to', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='alternatives', to='jobs.operation')),
-                ('component', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.component')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='operations', to='jobs.job')),
-                ('technician', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("title", models.CharField(max_length=120, verbose_name="operation")),
+                ("concern", models.TextField(blank=True, verbose_name="concern")),
+                ("cause", models.TextField(blank=True, verbose_name="found")),
+                ("correction", models.TextField(blank=True, verbose_name="done")),
+                (
+                    "decision",
+                    models.CharField(
+                        choices=[
+                            ("undecided", "not decided"),
+                            ("authorized", "authorized"),
+                            ("declined", "declined"),
+                        ],
+                        default="undecided",
+                        max_length=10,
+                    ),
+                ),
+                ("decided_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "decline_reason",
+                    models.CharField(blank=True, max_length=200, verbose_name="the customer's word"),
+                ),
+                ("started_at", models.DateTimeField(blank=True, null=True)),
+                ("finished_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "alternative_to",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="alternatives",
+                        to="jobs.operation",
+                    ),
+                ),
+                (
+                    "component",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="jobs.component",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="operations", to="jobs.job"
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.AddField(
-            model_name='line',
-            name='operation',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='jobs.operation'),
+            model_name="line",
+            name="operation",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="lines", to="jobs.operation"
+            ),
         ),
         migrations.AddField(
-            model_name='jobstep',
-            name='operation',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='steps', to='jobs.operation'),
+            model_name="jobstep",
+            name="operation",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="steps", to="jobs.operation"
+            ),
         ),
         migrations.CreateModel(
-            name='FluidSample',
+            name="FluidSample",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('on', models.DateField()),
-                ('odometer', models.PositiveIntegerField(blank=True, null=True)),
-                ('distance_on_fluid', models.PositiveIntegerField(blank=True, null=True)),
-                ('unit', models.CharField(choices=[('mi', 'miles'), ('km', 'kilometers')], default='mi', max_length=2)),
-                ('volume_out', garage.fields.QuantityField(blank=True, null=True, verbose_name='came out, L')),
-                ('color', models.CharField(max_length=60, verbose_name='color')),
-                ('clarity', models.CharField(choices=[('clear', 'clear'), ('cloudy', 'cloudy'), ('opaque', 'cannot be seen through'), ('milky', 'milky')], max_length=8, verbose_name='clarity')),
-                ('particles', models.CharField(choices=[('none', 'none'), ('paste', 'fine gray paste'), ('glitter', 'glitter'), ('flakes', 'flakes'), ('chunks', 'chunks')], max_length=8, verbose_name='particles')),
-                ('smell', models.CharField(choices=[('usual', 'as usual'), ('burnt', 'burnt'), ('other', 'other')], max_length=8, verbose_name='smell')),
-                ('verdict', models.CharField(choices=[('fresh', 'fresh'), ('serviceable', 'serviceable'), ('worn', 'worn'), ('spent', 'spent'), ('contaminated', 'contaminated')], max_length=12)),
-                ('notes', models.TextField(blank=True, verbose_name='notes')),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('component', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='jobs.component')),
-                ('vehicle', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='garage.vehicle')),
-                ('step', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='sample', to='jobs.jobstep')),
-                ('operation', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='jobs.operation')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("on", models.DateField()),
+                ("odometer", models.PositiveIntegerField(blank=True, null=True)),
+                ("distance_on_fluid", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "unit",
+                    models.CharField(
+                        choices=[("mi", "miles"), ("km", "kilometers")], default="mi", max_length=2
+                    ),
+                ),
+                (
+                    "volume_out",
+                    garage.fields.QuantityField(blank=True, null=True, verbose_name="came out, L"),
+                ),
+                ("color", models.CharField(max_length=60, verbose_name="color")),
+                (
+                    "clarity",
+                    models.CharField(
+                        choices=[
+                            ("clear", "clear"),
+                            ("cloudy", "cloudy"),
+                            ("opaque", "cannot be seen through"),
+                            ("milky", "milky"),
+                        ],
+                        max_length=8,
+                        verbose_name="clarity",
+                    ),
+                ),
+                (
+                    "particles",
+                    models.CharField(
+                        choices=[
+                            ("none", "none"),
+                            ("paste", "fine gray paste"),
+                            ("glitter", "glitter"),
+                            ("flakes", "flakes"),
+                            ("chunks", "chunks"),
+                        ],
+                        max_length=8,
+                        verbose_name="particles",
+                    ),
+                ),
+                (
+                    "smell",
+                    models.CharField(
+                        choices=[("usual", "as usual"), ("burnt", "burnt"), ("other", "other")],
+                        max_length=8,
+                        verbose_name="smell",
+                    ),
+                ),
+                (
+                    "verdict",
+                    models.CharField(
+                        choices=[
+                            ("fresh", "fresh"),
+                            ("serviceable", "serviceable"),
+                            ("worn", "worn"),
+                            ("spent", "spent"),
+                            ("contaminated", "contaminated"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("notes", models.TextField(blank=True, verbose_name="notes")),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "component",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="jobs.component",
+                    ),
+                ),
+                (
+                    "vehicle",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="garage.vehicle",
+                    ),
+                ),
+                (
+                    "step",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="sample",
+                        to="jobs.jobstep",
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="jobs.operation",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-on', '-pk'],
+                "ordering": ["-on", "-pk"],
             },
         ),
         migrations.CreateModel(
-            name='Advisory',
+            name="Advisory",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('text', models.CharField(max_length=200, verbose_name='what was noticed')),
-                ('limit', models.CharField(choices=[('driving', 'before driving'), ('distance', 'by a distance'), ('date', 'by a date'), ('next', 'at the next visit')], default='next', max_length=8, verbose_name='to be done')),
-                ('by_odometer', models.PositiveIntegerField(blank=True, null=True)),
-                ('unit', models.CharField(choices=[('mi', 'miles'), ('km', 'kilometers')], default='mi', max_length=2)),
-                ('by_date', models.DateField(blank=True, null=True)),
-                ('state', models.CharField(choices=[('open', 'open'), ('offered', 'on an estimate'), ('settled', 'settled'), ('declined', 'declined')], default='open', max_length=8)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('stored', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.storedfile')),
-                ('vehicle', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='advisories', to='garage.vehicle')),
-                ('component', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.component')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='advisories', to='jobs.job')),
-                ('operation', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='advisories', to='jobs.operation')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("text", models.CharField(max_length=200, verbose_name="what was noticed")),
+                (
+                    "limit",
+                    models.CharField(
+                        choices=[
+                            ("driving", "before driving"),
+                            ("distance", "by a distance"),
+                            ("date", "by a date"),
+                            ("next", "at the next visit"),
+                        ],
+                        default="next",
+                        max_length=8,
+                        verbose_name="to be done",
+                    ),
+                ),
+                ("by_odometer", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "unit",
+                    models.CharField(
+                        choices=[("mi", "miles"), ("km", "kilometers")], default="mi", max_length=2
+                    ),
+                ),
+                ("by_date", models.DateField(blank=True, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("open", "open"),
+                            ("offered", "on an estimate"),
+                            ("settled", "settled"),
+                            ("declined", "declined"),
+                        ],
+                        default="open",
+                        max_length=8,
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "stored",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="garage.storedfile",
+                    ),
+                ),
+                (
+                    "vehicle",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="advisories",
+                        to="garage.vehicle",
+                    ),
+                ),
+                (
+                    "component",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="jobs.component",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="advisories", to="jobs.job"
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="advisories",
+                        to="jobs.operation",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'advisories',
-                'ordering': ['pk'],
+                "verbose_name_plural": "advisories",
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='Procedure',
+            name="Procedure",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('title', models.CharField(max_length=120, verbose_name='title')),
-                ('component', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='procedures', to='jobs.component')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("title", models.CharField(max_length=120, verbose_name="title")),
+                (
+                    "component",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="procedures",
+                        to="jobs.component",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['title'],
+                "ordering": ["title"],
             },
         ),
         migrations.CreateModel(
-            name='DueService',
+            name="DueService",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('last_on', models.DateField()),
-                ('last_odometer', models.PositiveIntegerField(blank=True, null=True)),
-                ('every_distance', models.PositiveIntegerField(blank=True, null=True)),
-                ('every_months', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('unit', models.CharField(choices=[('mi', 'miles'), ('km', 'kilometers')], max_length=2)),
-                ('on', models.DateField(blank=True, db_index=True, null=True)),
-                ('odometer', models.PositiveIntegerField(blank=True, null=True)),
-                ('because', models.CharField(max_length=8)),
-                ('component', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.component')),
-                ('vehicle', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='due', to='garage.vehicle')),
-                ('operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.operation')),
-                ('procedure', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.procedure')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("last_on", models.DateField()),
+                ("last_odometer", models.PositiveIntegerField(blank=True, null=True)),
+                ("every_distance", models.PositiveIntegerField(blank=True, null=True)),
+                ("every_months", models.PositiveSmallIntegerField(blank=True, null=True)),
+                ("unit", models.CharField(choices=[("mi", "miles"), ("km", "kilometers")], max_length=2)),
+                ("on", models.DateField(blank=True, db_index=True, null=True)),
+                ("odometer", models.PositiveIntegerField(blank=True, null=True)),
+                ("because", models.CharField(max_length=8)),
+                (
+                    "component",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.component"
+                    ),
+                ),
+                (
+                    "vehicle",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="due", to="garage.vehicle"
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.operation"
+                    ),
+                ),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.procedure"
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'services due',
-                'ordering': ['on', 'pk'],
+                "verbose_name_plural": "services due",
+                "ordering": ["on", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='AppliesTo',
+            name="AppliesTo",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('make', models.CharField(blank=True, max_length=60)),
-                ('model', models.CharField(blank=True, max_length=80)),
-                ('year_from', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('year_to', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('engine', models.CharField(blank=True, max_length=80)),
-                ('drivetrain', models.CharField(blank=True, max_length=80)),
-                ('procedure', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='applies_to', to='jobs.procedure')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("make", models.CharField(blank=True, max_length=60)),
+                ("model", models.CharField(blank=True, max_length=80)),
+                ("year_from", models.PositiveSmallIntegerField(blank=True, null=True)),
+                ("year_to", models.PositiveSmallIntegerField(blank=True, null=True)),
+                ("engine", models.CharField(blank=True, max_length=80)),
+                ("drivetrain", models.CharField(blank=True, max_length=80)),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="applies_to",
+                        to="jobs.procedure",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'applies to',
+                "verbose_name_plural": "applies to",
             },
         ),
         migrations.CreateModel(
-            name='ProcedureNeed',
+            name="ProcedureNeed",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField(default=0)),
-                ('description', models.CharField(blank=True, max_length=120, verbose_name='or described')),
-                ('quantity', garage.fields.QuantityField(help_text="in the item's base unit", verbose_name='quantity')),
-                ('typed', models.CharField(blank=True, help_text='the amount as written, such as 0.85 L or 3/4 qt', max_length=40)),
-                ('one_time', models.BooleanField(default=False, verbose_name='used once, always new')),
-                ('item', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='parts.item')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField(default=0)),
+                ("description", models.CharField(blank=True, max_length=120, verbose_name="or described")),
+                (
+                    "quantity",
+                    garage.fields.QuantityField(help_text="in the item's base unit", verbose_name="quantity"),
+                ),
+                (
+                    "typed",
+                    models.CharField(
+                        blank=True, help_text="the amount as written, such as 0.85 L or 3/4 qt", max_length=40
+                    ),
+                ),
+                ("one_time", models.BooleanField(default=False, verbose_name="used once, always new")),
+                (
+                    "item",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="parts.item",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.AddField(
-            model_name='line',
-            name='need',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='jobs.procedureneed'),
+            model_name="line",
+            name="need",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="+",
+                to="jobs.procedureneed",
+            ),
         ),
         migrations.CreateModel(
-            name='ProcedureRevision',
+            name="ProcedureRevision",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveSmallIntegerField()),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('published', 'published'), ('retired', 'retired')], default='draft', max_length=10)),
-                ('summary', models.TextField(blank=True, verbose_name='what it is for')),
-                ('hours', garage.fields.QuantityField(verbose_name='labor hours')),
-                ('capacity', garage.fields.QuantityField(blank=True, null=True, verbose_name='fluid capacity, L')),
-                ('drain', garage.fields.QuantityField(blank=True, null=True, verbose_name='drains at a change, L')),
-                ('specification', models.CharField(blank=True, max_length=120, verbose_name='fluid specification')),
-                ('tools', models.TextField(blank=True, help_text='One a line.', verbose_name='tools')),
-                ('cautions', models.TextField(blank=True, help_text='One a line, shown before the first step.', verbose_name='cautions')),
-                ('source', models.CharField(blank=True, max_length=200, verbose_name='where the data comes from')),
-                ('every_distance', models.PositiveIntegerField(blank=True, null=True, verbose_name='repeat after a distance of')),
-                ('distance_unit', models.CharField(choices=[('mi', 'miles'), ('km', 'kilometers')], default='mi', max_length=2)),
-                ('every_months', models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='or after months')),
-                ('written_by', models.CharField(blank=True, max_length=80, verbose_name='written by')),
-                ('published_at', models.DateTimeField(blank=True, null=True)),
-                ('procedure', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='jobs.procedure')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveSmallIntegerField()),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[("draft", "draft"), ("published", "published"), ("retired", "retired")],
+                        default="draft",
+                        max_length=10,
+                    ),
+                ),
+                ("summary", models.TextField(blank=True, verbose_name="what it is for")),
+                ("hours", garage.fields.QuantityField(verbose_name="labor hours")),
+                (
+                    "capacity",
+                    garage.fields.QuantityField(blank=True, null=True, verbose_name="fluid capacity, L"),
+                ),
+                (
+                    "drain",
+                    garage.fields.QuantityField(blank=True, null=True, verbose_name="drains at a change, L"),
+                ),
+                (
+                    "specification",
+                    models.CharField(blank=True, max_length=120, verbose_name="fluid specification"),
+                ),
+                ("tools", models.TextField(blank=True, help_text="One a line.", verbose_name="tools")),
+                (
+                    "cautions",
+                    models.TextField(
+                        blank=True,
+                        help_text="One a line, shown before the first step.",
+                        verbose_name="cautions",
+                    ),
+                ),
+                (
+                    "source",
+                    models.CharField(blank=True, max_length=200, verbose_name="where the data comes from"),
+                ),
+                (
+                    "every_distance",
+                    models.PositiveIntegerField(
+                        blank=True, null=True, verbose_name="repeat after a distance of"
+                    ),
+                ),
+                (
+                    "distance_unit",
+                    models.CharField(
+                        choices=[("mi", "miles"), ("km", "kilometers")], default="mi", max_length=2
+                    ),
+                ),
+                (
+                    "every_months",
+                    models.PositiveSmallIntegerField(blank=True, null=True, verbose_name="or after months"),
+                ),
+                ("written_by", models.CharField(blank=True, max_length=80, verbose_name="written by")),
+                ("published_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="revisions",
+                        to="jobs.procedure",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-number'],
+                "ordering": ["-number"],
             },
         ),
         migrations.AddField(
-            model_name='procedureneed',
-            name='revision',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='needs', to='jobs.procedurerevision'),
+            model_name="procedureneed",
+            name="revision",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE, related_name="needs", to="jobs.procedurerevision"
+            ),
         ),
         migrations.AddField(
-            model_name='procedure',
-            name='current',
-            field=models.ForeignKey(blank=True, help_text='published one', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.procedurerevision'),
+            model_name="procedure",
+            name="current",
+            field=models.ForeignKey(
+                blank=True,
+                help_text="published one",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="jobs.procedurerevision",
+            ),
         ),
         migrations.AddField(
-            model_name='operation',
-            name='revision',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.procedurerevision'),
+            model_name="operation",
+            name="revision",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="jobs.procedurerevision",
+            ),
         ),
         migrations.CreateModel(
-            name='ProcedureStep',
+            name="ProcedureStep",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(choices=[('do', 'do'), ('check', 'check'), ('measure', 'measure'), ('drain', 'drain'), ('fill', 'fill'), ('tighten', 'tighten'), ('inspect', 'inspect'), ('photo', 'photo'), ('sample', 'look at the drained fluid')], default='do', max_length=8)),
-                ('title', models.CharField(max_length=120)),
-                ('text', models.TextField(blank=True)),
-                ('tool', models.CharField(blank=True, max_length=120)),
-                ('caution', models.TextField(blank=True)),
-                ('hold_point', models.BooleanField(default=False, help_text='later steps stay closed until it is confirmed')),
-                ('reading', models.CharField(blank=True, help_text='empty: no reading', max_length=40, verbose_name='what is read')),
-                ('unit', models.CharField(blank=True, help_text='unit code of units.py', max_length=8)),
-                ('target', garage.fields.QuantityField(blank=True, null=True)),
-                ('low', garage.fields.QuantityField(blank=True, null=True)),
-                ('high', garage.fields.QuantityField(blank=True, null=True)),
-                ('outside', models.CharField(choices=[('refuse', 'is refused'), ('reason', 'needs a reason')], default='reason', max_length=8, verbose_name='a reading outside')),
-                ('threads', models.CharField(blank=True, help_text='clean and dry, oiled …: what the torque is for', max_length=60)),
-                ('need', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='steps', to='jobs.procedureneed')),
-                ('revision', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='steps', to='jobs.procedurerevision')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("do", "do"),
+                            ("check", "check"),
+                            ("measure", "measure"),
+                            ("drain", "drain"),
+                            ("fill", "fill"),
+                            ("tighten", "tighten"),
+                            ("inspect", "inspect"),
+                            ("photo", "photo"),
+                            ("sample", "look at the drained fluid"),
+                        ],
+                        default="do",
+                        max_length=8,
+                    ),
+                ),
+                ("title", models.CharField(max_length=120)),
+                ("text", models.TextField(blank=True)),
+                ("tool", models.CharField(blank=True, max_length=120)),
+                ("caution", models.TextField(blank=True)),
+                (
+                    "hold_point",
+                    models.BooleanField(
+                        default=False, help_text="later steps stay closed until it is confirmed"
+                    ),
+                ),
+                (
+                    "reading",
+                    models.CharField(
+                        blank=True, help_text="empty: no reading", max_length=40, verbose_name="what is read"
+                    ),
+                ),
+                ("unit", models.CharField(blank=True, help_text="unit code of units.py", max_length=8)),
+                ("target", garage.fields.QuantityField(blank=True, null=True)),
+                ("low", garage.fields.QuantityField(blank=True, null=True)),
+                ("high", garage.fields.QuantityField(blank=True, null=True)),
+                (
+                    "outside",
+                    models.CharField(
+                        choices=[("refuse", "is refused"), ("reason", "needs a reason")],
+                        default="reason",
+                        max_length=8,
+                        verbose_name="a reading outside",
+                    ),
+                ),
+                (
+                    "threads",
+                    models.CharField(
+                        blank=True, help_text="clean and dry, oiled …: what the torque is for", max_length=60
+                    ),
+                ),
+                (
+                    "need",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="steps",
+                        to="jobs.procedureneed",
+                    ),
+                ),
+                (
+                    "revision",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="steps",
+                        to="jobs.procedurerevision",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["position"],
             },
         ),
         migrations.AddField(
-            model_name='jobstep',
-            name='written',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.procedurestep'),
+            model_name="jobstep",
+            name="written",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="jobs.procedurestep",
+            ),
         ),
         migrations.CreateModel(
-            name='Reading',
+            name="Reading",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=40)),
-                ('value', garage.fields.QuantityField()),
-                ('unit', models.CharField(max_length=8)),
-                ('typed', models.CharField(max_length=40)),
-                ('low', garage.fields.QuantityField(blank=True, null=True)),
-                ('high', garage.fields.QuantityField(blank=True, null=True)),
-                ('verdict', models.CharField(choices=[('low', 'below the limit'), ('ok', 'within limits'), ('high', 'above the limit')], max_length=4)),
-                ('reason', models.CharField(blank=True, help_text='why it was accepted outside its limits', max_length=200)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('step', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='readings', to='jobs.jobstep')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=40)),
+                ("value", garage.fields.QuantityField()),
+                ("unit", models.CharField(max_length=8)),
+                ("typed", models.CharField(max_length=40)),
+                ("low", garage.fields.QuantityField(blank=True, null=True)),
+                ("high", garage.fields.QuantityField(blank=True, null=True)),
+                (
+                    "verdict",
+                    models.CharField(
+                        choices=[
+                            ("low", "below the limit"),
+                            ("ok", "within limits"),
+                            ("high", "above the limit"),
+                        ],
+                        max_length=4,
+                    ),
+                ),
+                (
+                    "reason",
+                    models.CharField(
+                        blank=True, help_text="why it was accepted outside its limits", max_length=200
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "step",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="readings",
+                        to="jobs.jobstep",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='StageChange',
+            name="StageChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('stage', models.CharField(choices=[('written_up', 'written up'), ('awaiting', 'awaiting authorization'), ('ready', 'ready'), ('in_bay', 'in the bay'), ('finished', 'finished'), ('invoiced', 'invoiced'), ('closed', 'closed'), ('canceled', 'canceled')], max_length=12)),
-                ('note', models.CharField(blank=True, max_length=200)),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='stage_changes', to='jobs.job')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "stage",
+                    models.CharField(
+                        choices=[
+                            ("written_up", "written up"),
+                            ("awaiting", "awaiting authorization"),
+                            ("ready", "ready"),
+                            ("in_bay", "in the bay"),
+                            ("finished", "finished"),
+                            ("invoiced", "invoiced"),
+                            ("closed", "closed"),
+                            ("canceled", "canceled"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("note", models.CharField(blank=True, max_length=200)),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="stage_changes",
+                        to="jobs.job",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='StepEvent',
+            name="StepEvent",
             fields=[
-                ('id', models.UUIDField(primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('tick', 'ticked'), ('untick', 'unticked'), ('skip', 'skipped'), ('note', 'noted')], max_length=8)),
-                ('data', models.JSONField(default=dict)),
-                ('base_version', models.PositiveIntegerField()),
-                ('device', models.CharField(blank=True, max_length=40)),
-                ('seq', models.PositiveBigIntegerField(blank=True, null=True)),
-                ('device_time', models.DateTimeField(blank=True, help_text='evidence only; order is by receipt', null=True)),
-                ('at', models.DateTimeField()),
-                ('result', models.JSONField(default=dict)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('step', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='events', to='jobs.jobstep')),
+                ("id", models.UUIDField(primary_key=True, serialize=False)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("tick", "ticked"),
+                            ("untick", "unticked"),
+                            ("skip", "skipped"),
+                            ("note", "noted"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("data", models.JSONField(default=dict)),
+                ("base_version", models.PositiveIntegerField()),
+                ("device", models.CharField(blank=True, max_length=40)),
+                ("seq", models.PositiveBigIntegerField(blank=True, null=True)),
+                (
+                    "device_time",
+                    models.DateTimeField(
+                        blank=True, help_text="evidence only; order is by receipt", null=True
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("result", models.JSONField(default=dict)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "step",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="events", to="jobs.jobstep"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at'],
+                "ordering": ["at"],
             },
         ),
         migrations.AddIndex(
-            model_name='job',
-            index=models.Index(fields=['stage', '-id'], name='jobs_by_stage'),
+            model_name="job",
+            index=models.Index(fields=["stage", "-id"], name="jobs_by_stage"),
         ),
         migrations.AddIndex(
-            model_name='job',
-            index=models.Index(fields=['customer', '-id'], name='jobs_of_customer'),
+            model_name="job",
+            index=models.Index(fields=["customer", "-id"], name="jobs_of_customer"),
         ),
         migrations.AddIndex(
-            model_name='job',
-            index=models.Index(fields=['vehicle', '-id'], name='jobs_of_vehicle'),
+            model_name="job",
+            index=models.Index(fields=["vehicle", "-id"], name="jobs_of_vehicle"),
         ),
         migrations.AddConstraint(
-            model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(('stage__in', ['written_up', 'awaiting', 'ready', 'in_bay', 'finished', 'invoiced', 'closed', 'canceled'])), name='job_stage_known'),
+            model_name="job",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "stage__in",
+                        [
+                            "written_up",
+                            "awaiting",
+                            "ready",
+                            "in_bay",
+                            "finished",
+                            "invoiced",
+                            "closed",
+                            "canceled",
+                        ],
+                    )
+                ),
+                name="job_stage_known",
+            ),
         ),
         migrations.AddIndex(
-            model_name='fluidsample',
-            index=models.Index(fields=['vehicle', 'component', '-on'], name='samples_of_component'),
+            model_name="fluidsample",
+            index=models.Index(fields=["vehicle", "component", "-on"], name="samples_of_component"),
         ),
         migrations.AddConstraint(
-            model_name='advisory',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('limit', 'distance'), _negated=True), ('by_odometer__isnull', False), _connector='OR'), name='advisory_by_distance_has_one'),
+            model_name="advisory",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("limit", "distance"), _negated=True),
+                    ("by_odometer__isnull", False),
+                    _connector="OR",
+                ),
+                name="advisory_by_distance_has_one",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='advisory',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('limit', 'date'), _negated=True), ('by_date__isnull', False), _connector='OR'), name='advisory_by_date_has_one'),
+            model_name="advisory",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("limit", "date"), _negated=True), ("by_date__isnull", False), _connector="OR"
+                ),
+                name="advisory_by_date_has_one",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='dueservice',
-            constraint=models.UniqueConstraint(fields=('vehicle', 'component', 'procedure'), name='due_once'),
+            model_name="dueservice",
+            constraint=models.UniqueConstraint(fields=("vehicle", "component", "procedure"), name="due_once"),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='line_has_quantity'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("quantity__gt", 0)), name="line_has_quantity"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(('discount__gte', 0), ('discount__lte', 1)), name='line_discount_is_a_share'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("discount__gte", 0), ("discount__lte", 1)),
+                name="line_discount_is_a_share",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'sublet'), _negated=True), models.Q(('sublet_to', ''), _negated=True), _connector='OR'), name='sublet_names_who'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("kind", "sublet"), _negated=True),
+                    models.Q(("sublet_to", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="sublet_names_who",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='line',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'fluid'), _negated=True), ('unit', 'L'), _connector='OR'), name='fluid_line_in_liters'),
+            model_name="line",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("kind", "fluid"), _negated=True), ("unit", "L"), _connector="OR"
+                ),
+                name="fluid_line_in_liters",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedurerevision',
-            constraint=models.UniqueConstraint(fields=('procedure', 'number'), name='revision_number_once'),
+            model_name="procedurerevision",
+            constraint=models.UniqueConstraint(fields=("procedure", "number"), name="revision_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='procedurerevision',
-            constraint=models.CheckConstraint(condition=models.Q(('hours__gte', 0)), name='procedure_hours_not_negative'),
+            model_name="procedurerevision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("hours__gte", 0)), name="procedure_hours_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedurerevision',
-            constraint=models.CheckConstraint(condition=models.Q(('drain', None), ('capacity', None), ('drain__lte', models.F('capacity')), _connector='OR'), name='drains_within_capacity'),
+            model_name="procedurerevision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("drain", None), ("capacity", None), ("drain__lte", models.F("capacity")), _connector="OR"
+                ),
+                name="drains_within_capacity",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureneed',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='need_has_quantity'),
+            model_name="procedureneed",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("quantity__gt", 0)), name="need_has_quantity"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureneed',
-            constraint=models.CheckConstraint(condition=models.Q(('item__isnull', False), models.Q(('description', ''), _negated=True), _connector='OR'), name='need_says_what'),
+            model_name="procedureneed",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("item__isnull", False), models.Q(("description", ""), _negated=True), _connector="OR"
+                ),
+                name="need_says_what",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedure',
-            constraint=models.UniqueConstraint(fields=('title',), name='procedure_title_once'),
+            model_name="procedure",
+            constraint=models.UniqueConstraint(fields=("title",), name="procedure_title_once"),
         ),
         migrations.AddConstraint(
-            model_name='operation',
-            constraint=models.UniqueConstraint(fields=('job', 'position'), name='operation_position_once'),
+            model_name="operation",
+            constraint=models.UniqueConstraint(fields=("job", "position"), name="operation_position_once"),
         ),
         migrations.AddConstraint(
-            model_name='procedurestep',
-            constraint=models.UniqueConstraint(fields=('revision', 'position'), name='step_position_once'),
+            model_name="procedurestep",
+            constraint=models.UniqueConstraint(fields=("revision", "position"), name="step_position_once"),
         ),
         migrations.AddConstraint(
-            model_name='procedurestep',
-            constraint=models.CheckConstraint(condition=models.Q(('low', None), ('high', None), ('low__lte', models.F('high')), _connector='OR'), name='step_limits_in_order'),
+            model_name="procedurestep",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("low", None), ("high", None), ("low__lte", models.F("high")), _connector="OR"
+                ),
+                name="step_limits_in_order",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedurestep',
-            constraint=models.CheckConstraint(condition=models.Q(('reading', ''), models.Q(('unit', ''), _negated=True), _connector='OR'), name='step_reading_has_unit'),
+            model_name="procedurestep",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reading", ""), models.Q(("unit", ""), _negated=True), _connector="OR"),
+                name="step_reading_has_unit",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='jobstep',
-            constraint=models.UniqueConstraint(fields=('operation', 'position'), name='job_step_position_once'),
+            model_name="jobstep",
+            constraint=models.UniqueConstraint(
+                fields=("operation", "position"), name="job_step_position_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='jobstep',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'skipped'), _negated=True), models.Q(('reason', ''), _negated=True), _connector='OR'), name='skipped_step_has_reason'),
+            model_name="jobstep",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "skipped"), _negated=True),
+                    models.Q(("reason", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="skipped_step_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='jobstep',
-            constraint=models.CheckConstraint(condition=models.Q(('state', 'open'), ('at__isnull', False), _connector='OR'), name='done_step_has_time'),
+            model_name="jobstep",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("state", "open"), ("at__isnull", False), _connector="OR"),
+                name="done_step_has_time",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='reading',
-            constraint=models.CheckConstraint(condition=models.Q(('verdict', 'ok'), models.Q(('reason', ''), _negated=True), _connector='OR'), name='reading_outside_has_reason'),
+            model_name="reading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("verdict", "ok"), models.Q(("reason", ""), _negated=True), _connector="OR"
+                ),
+                name="reading_outside_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='stepevent',
-            constraint=models.UniqueConstraint(condition=models.Q(('seq__isnull', False)), fields=('device', 'seq'), name='device_sequence_once'),
+            model_name="stepevent",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("seq__isnull", False)),
+                fields=("device", "seq"),
+                name="device_sequence_once",
+            ),
         ),
     ]

@@ -2,7 +2,14 @@
 
 from jobs.models.evidence import Advisory, DueService, FluidSample, Reading
 from jobs.models.job import Draw, Job, JobPhoto, Line, LineKind, Operation, Stage, StageChange
-from jobs.models.procedures import AppliesTo, Component, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
+from jobs.models.procedures import (
+    AppliesTo,
+    Component,
+    Procedure,
+    ProcedureNeed,
+    ProcedureRevision,
+    ProcedureStep,
+)
 from jobs.models.steps import JobStep, StepEvent
 
 __all__ = [

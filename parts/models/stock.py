@@ -10,8 +10,12 @@ from garage.ledger import Chained
 class Receipt(models.Model):
     """One delivery taken in, with the supplier's delivery note or invoice number."""
 
-    supplier = models.ForeignKey("parts.Supplier", models.PROTECT, null=True, blank=True, related_name="receipts")
-    order = models.ForeignKey("parts.PurchaseOrder", models.PROTECT, null=True, blank=True, related_name="receipts")
+    supplier = models.ForeignKey(
+        "parts.Supplier", models.PROTECT, null=True, blank=True, related_name="receipts"
+    )
+    order = models.ForeignKey(
+        "parts.PurchaseOrder", models.PROTECT, null=True, blank=True, related_name="receipts"
+    )
     reference = models.CharField("delivery note or invoice number", max_length=60, blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
@@ -36,7 +40,8 @@ class ReceiptLine(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=Q(packs__gt=0) & Q(quantity__gt=0) & Q(pack_price__gte=0), name="receipt_line_positive"
+                condition=Q(packs__gt=0) & Q(quantity__gt=0) & Q(pack_price__gte=0),
+                name="receipt_line_positive",
             )
         ]
 
@@ -53,7 +58,9 @@ class Container(models.Model):
 
     item = models.ForeignKey("parts.Item", models.PROTECT, related_name="containers")
     pack = models.ForeignKey("parts.Pack", models.PROTECT, null=True, blank=True, related_name="+")
-    receipt_line = models.ForeignKey(ReceiptLine, models.PROTECT, null=True, blank=True, related_name="containers")
+    receipt_line = models.ForeignKey(
+        ReceiptLine, models.PROTECT, null=True, blank=True, related_name="containers"
+    )
     size = QuantityField(help_text="content when it came")
     unit_cost = UnitPriceField()
     content = QuantityField(default=0)
@@ -70,7 +77,9 @@ class Container(models.Model):
             models.CheckConstraint(condition=Q(size__gt=0) & Q(unit_cost__gte=0), name="container_has_size"),
         ]
         indexes = [
-            models.Index(fields=["item", "received_at", "id"], condition=Q(content__gt=0), name="containers_to_draw")
+            models.Index(
+                fields=["item", "received_at", "id"], condition=Q(content__gt=0), name="containers_to_draw"
+            )
         ]
 
     def __str__(self) -> str:

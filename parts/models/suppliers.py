@@ -65,7 +65,9 @@ class PurchaseOrder(models.Model):
     class Meta:
         ordering = ["-pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(state="draft") | Q(number__isnull=False), name="sent_order_has_number")
+            models.CheckConstraint(
+                condition=Q(state="draft") | Q(number__isnull=False), name="sent_order_has_number"
+            )
         ]
 
     def __str__(self) -> str:

@@ -1,0 +1,88 @@
+"""Form pieces that every app uses: the client's key, and quantities typed in any unit."""
+
+import uuid
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from garage import units
+from garage.forms_fields import PlainDecimalField
+
+NINE_PLACES = Decimal("1e-9")
+LARGEST = Decimal("1e9")
+
+
+class KeyForm(forms.Form):
+    """A form that moves money or stock: its key makes a double tap one act (`idempotency.once`)."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+
+
+class MoneyFormField(PlainDecimalField):
+    """An amount of money with at most two places."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"max_places": 2, **kwargs})
+
+
+class UnitPriceFormField(PlainDecimalField):
+    """A price per unit with at most six places."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"max_places": 6, **kwargs})
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A quantity in the base unit, rounded half-up to nine places, beside what was typed."""
+
+    value: Decimal
+    text: str
+    unit: str
+
+
+class QuantityFormField(forms.CharField):
+    """A quantity as people type it (`0.85`, `0,85 L`, `850 ml`, `3/4 qt`), cleaned to `Typed` in the base unit.
+
+    `base` is `L`, `each` or `h` (hours take plain numbers); a number alone is in `default_unit`, or the base.
+    """
+
+    def __init__(self, *, base: str, default_unit: str | None = None, allow_zero: bool = False, **kwargs: Any) -> None:
+        self.base, self.default_unit, self.allow_zero = base, default_unit or base, allow_zero
+        super().__init__(**{"max_length": 40, **kwargs})
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {**super().widget_attrs(widget), "autocomplete": "off", "class": "n"}
+
+    def prepare_value(self, value: Any) -> Any:
+        return (
+            value.text
+            if isinstance(value, Typed)
+            else f"{value.normalize():f}"
+            if isinstance(value, Decimal)
+            else value
+        )
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        return self._typed(text) if text else None
+
+    def _typed(self, text: str) -> Typed:
+        try:
+            if self.base == "h":
+                number, unit = units.parse_quantity(text.lower().removesuffix("h").strip(), "each")
+                amount = number
+            else:
+                number, unit = units.parse_quantity(text, self.default_unit)
+                amount = units.convert(number, unit, self.base)
+        except ValueError as error:
+            raise ValidationError(str(error)) from None
+        value = amount.quantize(NINE_PLACES, rounding=ROUND_HALF_UP)
+        if value >= LARGEST:
+            raise ValidationError("That is more than this field can hold.")
+        if value == 0 and not self.allow_zero:
+            raise ValidationError("Must be more than zero.")
+        return Typed(value, text, self.base if self.base == "h" else unit)

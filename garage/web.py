@@ -1,0 +1,83 @@
+"""The few ways a view answers: a page or its fragment, a redirect after a POST, a refusal beside its field."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+from urllib.parse import urlencode
+
+from django import forms
+from django.db.models import Model, QuerySet
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django_htmx.http import HttpResponseClientRedirect
+from django_htmx.middleware import HtmxDetails
+
+from garage.errors import Refused
+
+Row = TypeVar("Row", bound=Model)
+
+
+def wants_fragment(request: HttpRequest) -> bool:
+    """Say whether htmx asks for a piece of the page: not after a boosted click nor when history is restored."""
+    htmx: HtmxDetails = request.htmx  # type: ignore[attr-defined]
+    return bool(htmx) and not htmx.boosted and not htmx.history_restore_request
+
+
+def render_page(
+    request: HttpRequest, template: str, context: Mapping[str, Any], *, partial: str = "", status: int = 200
+) -> HttpResponse:
+    """Render a page, or only its named partial when htmx asks for it."""
+    if partial and wants_fragment(request):
+        template = f"{template}#{partial}"
+    return render(request, template, dict(context), status=status)
+
+
+def after_post(request: HttpRequest, url: str) -> HttpResponse:
+    """Lead on to `url` after an act, so that a reload does not repeat it."""
+    if wants_fragment(request):
+        return HttpResponseClientRedirect(url)
+    return HttpResponseRedirect(url, status=303)
+
+
+def refuse(form: forms.BaseForm, error: Refused) -> None:
+    """Show a verb's refusal beside the field it names, else above the form."""
+    form.add_error(error.field if error.field in form.fields else None, str(error))
+
+
+@dataclass(frozen=True)
+class Page(Generic[Row]):
+    """Some rows of a long list, newest first, and where the newer and older ones are."""
+
+    rows: list[Row]
+    newer: str
+    older: str
+
+
+def page_of(queryset: "QuerySet[Row]", request: HttpRequest, *, size: int = 30) -> Page[Row]:
+    """Cut one page out of a list by its primary key, newest first (`?before=` and `?after=` in the address).
+
+    Keyset pages cost the same at row one and at row one million; OFFSET and COUNT do not.
+    """
+    before, after = _key(request, "before"), _key(request, "after")
+    if after is not None:
+        rows = list(queryset.filter(pk__gt=after).order_by("pk")[: size + 1])
+        more_newer, more_older = len(rows) > size, True
+        rows = rows[:size][::-1]
+    else:
+        found = queryset if before is None else queryset.filter(pk__lt=before)
+        rows = list(found.order_by("-pk")[: size + 1])
+        more_newer, more_older = before is not None, len(rows) > size
+        rows = rows[:size]
+    newer = _address(request, after=rows[0].pk) if rows and more_newer else ""
+    older = _address(request, before=rows[-1].pk) if rows and more_older else ""
+    return Page(rows, newer, older)
+
+
+def _key(request: HttpRequest, name: str) -> int | None:
+    text = request.GET.get(name, "")
+    return int(text) if text.isdecimal() and len(text) < 19 else None
+
+
+def _address(request: HttpRequest, **keys: int) -> str:
+    kept = {name: value for name, value in request.GET.items() if name not in {"before", "after"}}
+    return f"?{urlencode({**kept, **keys})}"
