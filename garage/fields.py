@@ -68,9 +68,9 @@ class ScaledField(_Integer[Set, Get]):
         return whole
 
     @property
-    def validators(self) -> list[Any]:  # type: ignore[override]
+    def validators(self) -> list[Any]:
         # The integer range checks of the base class would compare the Decimal with the scaled limits.
-        return list(self._validators)
+        return list(self._validators)  # type: ignore[attr-defined]
 
     def value_to_string(self, obj: models.Model) -> str:
         return str(self.value_from_object(obj))
