@@ -152,7 +152,7 @@ def parse_quantity(text: str, default_unit: str | None = None) -> tuple[Decimal,
     """
     if not isinstance(text, str):
         raise ValueError(f"Quantity must be text, not {type(text).__name__}.")
-    typed = text.strip()
+    typed = " ".join(text.split())
     if not typed:
         raise ValueError("Quantity is empty: write a number and a unit, such as 0.85 L.")
     if len(typed) > _LONGEST_TEXT:

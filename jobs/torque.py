@@ -20,9 +20,7 @@ def in_band(reading: Decimal, low: Decimal, high: Decimal) -> Literal["low", "ok
     return "high" if value > most else "ok"
 
 
-def wrench_setting(
-    target: Decimal, wrench_length: Decimal, extension: Decimal, angle_deg: float = 0
-) -> Decimal:
+def wrench_setting(target: Decimal, wrench_length: Decimal, extension: Decimal, angle_deg: float = 0) -> Decimal:
     """Return what to set on the wrench so that the fastener receives `target`: T * L / (L + E * cos a).
 
     `wrench_length` L runs from the middle of the grip to the middle of the square drive, `extension` E from
@@ -44,9 +42,10 @@ def wrench_setting(
         return answer(torque * length / lever)
 
 
-def _cosine(angle_deg: float) -> Decimal:
+def _cosine(angle_deg: object) -> Decimal:
     if isinstance(angle_deg, bool) or not isinstance(angle_deg, (int, float, Decimal)):
         raise ValueError(f"Angle must be a number of degrees, not {type(angle_deg).__name__}.")
-    if not -360 <= angle_deg <= 360:
-        raise ValueError(f"Angle must be from -360 to 360 degrees, not {angle_deg}.")
-    return Decimal(str(round(math.cos(math.radians(angle_deg)), _COSINE_PLACES)))
+    angle = exact(angle_deg, "Angle") if isinstance(angle_deg, Decimal) else angle_deg
+    if not -360 <= angle <= 360:
+        raise ValueError(f"Angle must be from -360 to 360 degrees, not {angle}.")
+    return Decimal(str(round(math.cos(math.radians(angle)), _COSINE_PLACES)))
