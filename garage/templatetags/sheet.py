@@ -103,6 +103,12 @@ def margin(content: str, label: str = "") -> SafeString:
 
 
 @register.simple_block_tag
+def blocks(content: str) -> SafeString:
+    """What blocks the work: warnings at the top of the margin, above everything on a narrow screen."""
+    return format_html('<div class="blocks">{}</div>', content) if content.strip() else SafeString("")
+
+
+@register.simple_block_tag
 def beside(content: str, heading: str) -> SafeString:
     """A headed group in the margin."""
     return format_html("<section><h2>{}</h2>{}</section>", heading, content)
@@ -217,14 +223,23 @@ def cell(label: str, value: Any, small: str = "", href: str = "") -> SafeString:
 
 @register.simple_block_tag
 def list_row(
-    content: str, heading: str, small: str = "", href: str = "", figure: str = "", other: str = ""
+    content: str,
+    heading: str,
+    small: str = "",
+    href: str = "",
+    figure: str = "",
+    other: str = "",
+    stage: str = "",
 ) -> SafeString:
-    """One row of a short list: words, a figure, one act."""
+    """One row of a short list: words, whom it waits for, a figure, one act."""
     words = format_html('<a href="{}">{}</a>', href, heading) if href else heading
     below = format_html("<small>{}</small>", small) if small else ""
+    framed = stage_frame(stage) if stage else ""
     number = format_html('<div class="figure">{}</div>', two(figure, other)) if figure else ""
     pressed = format_html('<div class="row-act">{}</div>', content) if content.strip() else ""
-    return format_html('<li><div class="row-words">{}{}</div>{}{}</li>', words, below, number, pressed)
+    return format_html(
+        '<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed
+    )
 
 
 @register.simple_block_tag
