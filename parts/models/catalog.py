@@ -17,7 +17,8 @@ class Item(models.Model):
     """One thing kept on the shelf, counted in its base unit: each, or liters for a fluid.
 
     `on_hand` and `stock_value` are the running sums of its movements, kept by the verbs that write movements and
-    verified by `books_check`.
+    verified by `books_check`. `current` spares every page the walk along the supersession chain; the verbs that
+    make and take back a supersession keep it.
     """
 
     class BaseUnit(models.TextChoices):
@@ -32,9 +33,7 @@ class Item(models.Model):
     tax_class = models.CharField("tax class", max_length=12, choices=TaxClass, default=TaxClass.PARTS)
     minimum = QuantityField("minimum on hand", default=0, help_text="At or under this it is listed as low.")
     wanted = QuantityField("fill up to", default=0)
-    price = UnitPriceField(
-        "selling price", null=True, blank=True, help_text="Empty: from cost and markup bands."
-    )
+    price = UnitPriceField("selling price", null=True, blank=True, help_text="Empty: from cost and markup bands.")
     core_deposit = MoneyField("core deposit", default=0)
     hazard = models.CharField("hazard note", max_length=200, blank=True)
     open_days = models.PositiveSmallIntegerField("keeps after opening, days", null=True, blank=True)
@@ -42,9 +41,7 @@ class Item(models.Model):
     active = models.BooleanField("in use", default=True)
     on_hand = QuantityField(default=0, editable=False)
     stock_value = UnitPriceField(default=0, editable=False)
-    last_cost = UnitPriceField(
-        null=True, blank=True, editable=False, help_text="cost per base unit at last receipt"
-    )
+    last_cost = UnitPriceField(null=True, blank=True, editable=False, help_text="cost per base unit at last receipt")
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -52,18 +49,19 @@ class Item(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(on_hand__gte=0), name="item_on_hand_not_negative"),
             models.CheckConstraint(condition=Q(stock_value__gte=0), name="item_value_not_negative"),
-            models.CheckConstraint(
-                condition=Q(minimum__gte=0) & Q(wanted__gte=0), name="item_minimum_not_negative"
-            ),
+            models.CheckConstraint(condition=Q(minimum__gte=0) & Q(wanted__gte=0), name="item_minimum_not_negative"),
             models.CheckConstraint(condition=Q(price=None) | Q(price__gte=0), name="item_price_not_negative"),
-            models.CheckConstraint(
-                condition=~Q(kind="fluid") | Q(base_unit="L"), name="fluid_counted_in_liters"
-            ),
+            models.CheckConstraint(condition=~Q(kind="fluid") | Q(base_unit="L"), name="fluid_counted_in_liters"),
         ]
         indexes = [models.Index(fields=["active", "name", "id"], name="items_by_name")]
 
     def __str__(self) -> str:
         return " ".join(filter(None, [self.brand, self.name]))
+
+    @property
+    def measured(self) -> bool:
+        """Whether it is poured: then each pack is a container of its own that can stand open."""
+        return self.base_unit == self.BaseUnit.LITER
 
 
 class ItemNumber(models.Model):
@@ -80,9 +78,7 @@ class ItemNumber(models.Model):
     item = models.ForeignKey(Item, models.CASCADE, related_name="numbers")
     kind = models.CharField("kind", max_length=8, choices=Kind)
     number = models.CharField("number or name", max_length=80)
-    key = models.CharField(
-        max_length=80, db_index=True, editable=False, help_text="upper case, separators dropped"
-    )
+    key = models.CharField(max_length=80, db_index=True, editable=False, help_text="upper case, separators dropped")
     supplier = models.ForeignKey("parts.Supplier", models.CASCADE, null=True, blank=True, related_name="+")
 
     class Meta:
@@ -133,6 +129,7 @@ class Pack(models.Model):
     size = QuantityField("size", help_text="in the item's base unit")
     typed = models.CharField(max_length=40, blank=True, help_text="the size as typed, such as 1 qt")
     barcode = models.CharField("barcode", max_length=60, blank=True)
+    active = models.BooleanField("still bought", default=True)
 
     class Meta:
         ordering = ["size", "pk"]

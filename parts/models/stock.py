@@ -10,12 +10,8 @@ from garage.ledger import Chained
 class Receipt(models.Model):
     """One delivery taken in, with the supplier's delivery note or invoice number."""
 
-    supplier = models.ForeignKey(
-        "parts.Supplier", models.PROTECT, null=True, blank=True, related_name="receipts"
-    )
-    order = models.ForeignKey(
-        "parts.PurchaseOrder", models.PROTECT, null=True, blank=True, related_name="receipts"
-    )
+    supplier = models.ForeignKey("parts.Supplier", models.PROTECT, null=True, blank=True, related_name="receipts")
+    order = models.ForeignKey("parts.PurchaseOrder", models.PROTECT, null=True, blank=True, related_name="receipts")
     reference = models.CharField("delivery note or invoice number", max_length=60, blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
@@ -58,9 +54,7 @@ class Container(models.Model):
 
     item = models.ForeignKey("parts.Item", models.PROTECT, related_name="containers")
     pack = models.ForeignKey("parts.Pack", models.PROTECT, null=True, blank=True, related_name="+")
-    receipt_line = models.ForeignKey(
-        ReceiptLine, models.PROTECT, null=True, blank=True, related_name="containers"
-    )
+    receipt_line = models.ForeignKey(ReceiptLine, models.PROTECT, null=True, blank=True, related_name="containers")
     size = QuantityField(help_text="content when it came")
     unit_cost = UnitPriceField()
     content = QuantityField(default=0)
@@ -77,13 +71,25 @@ class Container(models.Model):
             models.CheckConstraint(condition=Q(size__gt=0) & Q(unit_cost__gte=0), name="container_has_size"),
         ]
         indexes = [
-            models.Index(
-                fields=["item", "received_at", "id"], condition=Q(content__gt=0), name="containers_to_draw"
-            )
+            models.Index(fields=["item", "received_at", "id"], condition=Q(content__gt=0), name="containers_to_draw")
         ]
 
     def __str__(self) -> str:
         return f"{self.item}, container {self.pk}"
+
+    @property
+    def label(self) -> str:
+        """What it is called on the shelf: its pack, or the size it came in."""
+        return self.pack.label if self.pack else f"{self.size.normalize():f} {self.item.base_unit}"
+
+    @property
+    def state(self) -> str:
+        """Sealed, open or empty; a batch of counted things is neither sealed nor open."""
+        if self.content == 0:
+            return "empty"
+        if not self.item.measured:
+            return ""
+        return "open" if self.opened_at else "sealed"
 
 
 class Movement(Chained):
@@ -113,6 +119,7 @@ class Movement(Chained):
     typed = models.CharField(max_length=40, blank=True, help_text="the quantity as typed, such as 3/4 qt")
     reason = models.CharField(max_length=200, blank=True, help_text="such as the job number")
     reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
+    returns = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="returned_by")
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
 
@@ -129,8 +136,15 @@ class Movement(Chained):
                 | (~Q(kind="reversal") & Q(reverses__isnull=True)),
                 name="reversal_names_what_it_undoes",
             ),
+            models.CheckConstraint(
+                condition=(Q(kind="return") & Q(returns__isnull=False)) | (~Q(kind="return") & Q(returns__isnull=True)),
+                name="return_names_its_draw",
+            ),
         ]
-        indexes = [models.Index(fields=["item", "-id"], name="movements_of_item")]
+        indexes = [
+            models.Index(fields=["item", "-id"], name="movements_of_item"),
+            models.Index(fields=["container", "-id"], name="movements_of_container"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.quantity:f} of {self.item}"

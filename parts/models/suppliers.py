@@ -16,6 +16,7 @@ class Supplier(models.Model):
     address = models.TextField("address", blank=True)
     lead_days = models.PositiveSmallIntegerField("usual lead time, days", null=True, blank=True)
     notes = models.TextField("notes", blank=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["name"]
@@ -65,9 +66,7 @@ class PurchaseOrder(models.Model):
     class Meta:
         ordering = ["-pk"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(state="draft") | Q(number__isnull=False), name="sent_order_has_number"
-            )
+            models.CheckConstraint(condition=Q(state="draft") | Q(number__isnull=False), name="sent_order_has_number")
         ]
 
     def __str__(self) -> str:
