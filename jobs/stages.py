@@ -1,0 +1,74 @@
+"""The stages of a job: which may follow which, and the sentence that says what a job waits for. Pure: no Django here.
+
+A stage is never shown as a word or a color alone: the sentence names who or what the job waits for, and since when.
+"""
+
+import datetime as dt
+
+WRITTEN_UP = "written_up"
+AWAITING = "awaiting"
+READY = "ready"
+IN_BAY = "in_bay"
+FINISHED = "finished"
+INVOICED = "invoiced"
+CLOSED = "closed"
+CANCELED = "canceled"
+
+#: What may come after each stage. Work found later sends a job back from the bay to its customer; a credit note
+#: opens an invoiced job again; a payment taken back opens a closed one.
+FOLLOWS: dict[str, frozenset[str]] = {
+    WRITTEN_UP: frozenset({AWAITING, READY, CANCELED}),
+    AWAITING: frozenset({WRITTEN_UP, READY, IN_BAY, CANCELED}),
+    READY: frozenset({WRITTEN_UP, AWAITING, IN_BAY, CANCELED}),
+    IN_BAY: frozenset({WRITTEN_UP, AWAITING, READY, FINISHED, CANCELED}),
+    FINISHED: frozenset({AWAITING, IN_BAY, INVOICED}),
+    INVOICED: frozenset({FINISHED, CLOSED}),
+    CLOSED: frozenset({FINISHED, INVOICED}),
+    CANCELED: frozenset({WRITTEN_UP}),
+}
+
+#: The jobs whose work is still to be done; and all that are open: there operations and lines may still be written,
+#: afterwards the paper is out or the visit is over.
+UNFINISHED = frozenset({WRITTEN_UP, AWAITING, READY, IN_BAY})
+OPEN = frozenset({*UNFINISHED, FINISHED})
+
+#: What each stage waits for when nobody said anything more exact.
+_WAITS_FOR = {
+    WRITTEN_UP: "an estimate",
+    AWAITING: "the customer’s authorization",
+    READY: "the bay",
+    FINISHED: "the invoice",
+    INVOICED: "payment",
+}
+
+
+def may_follow(stage: str, following: str) -> bool:
+    """Say whether a job at `stage` may go to `following`; an unknown stage is a KeyError."""
+    return following in FOLLOWS[stage]
+
+
+def since(moment: dt.datetime, now: dt.datetime) -> str:
+    """A moment as short as it can be said, both in the shop's zone: 9:02 today, Nov 24 this year, Nov 24, 2025."""
+    local = moment.astimezone(now.tzinfo)
+    if local.date() == now.date():
+        return f"{local.hour}:{local.minute:02}"
+    shown = f"{local:%b} {local.day}"
+    return shown if local.year == now.year else f"{shown}, {local.year}"
+
+
+def sentence(stage: str, waits_for: str, moment: dt.datetime, now: dt.datetime) -> str:
+    """Who or what a job waits for, and since when: “waits for Odile Marrant since 9:02”.
+
+    `waits_for` is what was said when the stage was reached: a person, a part, the technician in the bay, or why a
+    job was canceled. `now` is in the shop's zone. An unknown stage is a KeyError.
+    """
+    FOLLOWS[stage]
+    when = since(moment, now)
+    if stage == IN_BAY:
+        return f"in the bay with {waits_for} since {when}" if waits_for else f"in the bay since {when}"
+    if stage == CLOSED:
+        return f"closed {when}"
+    if stage == CANCELED:
+        return f"canceled {when}: {waits_for}" if waits_for else f"canceled {when}"
+    waiting = f"waits for {waits_for or _WAITS_FOR[stage]} since {when}"
+    return f"{stage}, {waiting}" if stage in (FINISHED, INVOICED) else waiting
