@@ -56,7 +56,9 @@ class ProcedureRevision(models.Model):
     summary = models.TextField("what it is for", blank=True)
     hours = QuantityField("labor hours")
     capacity = QuantityField("fluid capacity, L", null=True, blank=True)
+    capacity_typed = models.CharField(max_length=40, blank=True, help_text="the capacity as written, such as 1 qt")
     drain = QuantityField("drains at a change, L", null=True, blank=True)
+    drain_typed = models.CharField(max_length=40, blank=True)
     specification = models.CharField("fluid specification", max_length=120, blank=True)
     tools = models.TextField("tools", blank=True, help_text="One a line.")
     cautions = models.TextField("cautions", blank=True, help_text="One a line, shown before the first step.")
@@ -109,6 +111,7 @@ class ProcedureNeed(models.Model):
 
     revision = models.ForeignKey(ProcedureRevision, models.CASCADE, related_name="needs")
     position = models.PositiveSmallIntegerField(default=0)
+    name = models.CharField(max_length=40, blank=True, help_text="how the steps call it")
     item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
     description = models.CharField("or described", max_length=120, blank=True)
     quantity = QuantityField("quantity", help_text="in the item's base unit")

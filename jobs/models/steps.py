@@ -14,7 +14,10 @@ class JobStep(models.Model):
 
     operation = models.ForeignKey("jobs.Operation", models.CASCADE, related_name="steps")
     written = models.ForeignKey("jobs.ProcedureStep", models.PROTECT, null=True, blank=True, related_name="+")
-    title = models.CharField(max_length=120)
+    follows = models.ForeignKey(
+        "self", models.SET_NULL, null=True, blank=True, related_name="follow_ups", help_text="the step that asked for it"
+    )
+    title = models.CharField(max_length=160)
     position = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=8, choices=State, default=State.OPEN)
     version = models.PositiveIntegerField(default=0, help_text="counts acts; an act names the version it saw")

@@ -1,0 +1,430 @@
+"""Procedures as files: one readable YAML file each, read with errors by line and field, and written back.
+
+The whole schema, by example; whatever is marked optional may be left out, anything else is an error::
+
+    procedure: Transfer case fluid, change    # its title; a second file with it is a new revision
+    component: Transfer case
+    summary: Drain, refill, check the plugs.  # optional
+    hours: 1.2                                # labor hours
+    capacity: 0.95 L                          # optional; volumes in any unit of volume
+    drains: 0.82 L                            # optional; what comes out at a change
+    specification: TC-75                      # optional
+    source: the maker's service data, p. 12   # optional; where the figures come from
+    repeat:                                   # optional; whichever comes first
+      distance: 30000 mi                      # or km
+      months: 36
+    tools: [10 mm hex, torque wrench]         # optional
+    cautions: [Hot fluid burns. Let it cool.] # optional; shown before the first step
+    applies to:                               # optional; an empty field fits any vehicle
+      - make: Brannock
+        model: Fell 2.4
+        years: 2012-2019                      # or one year, or 2012- or -2019
+        engine: 2.4 diesel
+        drivetrain: 4x4
+    needs:                                    # optional; what is used
+      - name: fluid                           # how the steps below call it
+        item: TC-75-1L                        # a number or name of the item on the shelf, or
+        description: transfer case fluid      # words, when it is not on the shelf
+        quantity: 0.85 L                      # in the item's unit: a volume, or a count such as 1
+        one time: no                          # yes: always new, such as a sealing washer
+    steps:
+      - kind: fill                            # do check measure drain fill tighten inspect photo sample
+        title: Fill to the edge
+        text: Until it runs out of the hole.  # optional, as all that follows
+        tool: filling pump
+        caution: Wear gloves.
+        hold point: yes                       # later steps stay closed until it is confirmed
+        uses: fluid                           # drawn from the shelf when the step is done
+        threads: clean and dry                # what the torque is for
+        reading:
+          name: amount in
+          unit: L                               # of the figures below
+          target: 0.85
+          from: 0.80
+          to: 0.90
+          outside: reason                       # a reading outside: reason (needs one) or refuse
+
+Pure: no Django here.
+"""
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+import yaml
+
+from garage.numbers import round_half_up
+from garage.units import DIMENSION, convert, label, parse_quantity
+from jobs.yaml_fields import Fields, Problem, Problems, compose
+
+KINDS = ("do", "check", "measure", "drain", "fill", "tighten", "inspect", "photo", "sample")
+OUTSIDE = ("reason", "refuse")
+
+
+class Unreadable(ValueError):
+    """The file cannot be a procedure; `problems` says why, by line and field."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        super().__init__("; ".join(str(problem) for problem in problems))
+        self.problems = problems
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A quantity in its base unit (L, or each) with the text it was written as."""
+
+    value: Decimal
+    typed: str
+    base: str
+
+
+@dataclass(frozen=True)
+class Vehicles:
+    """Which vehicles it applies to; empty fits any."""
+
+    make: str = ""
+    model: str = ""
+    year_from: int | None = None
+    year_to: int | None = None
+    engine: str = ""
+    drivetrain: str = ""
+
+
+@dataclass(frozen=True)
+class Need:
+    """What is used: an item by any of its numbers or names, or words."""
+
+    name: str
+    quantity: Amount
+    item: str = ""
+    description: str = ""
+    one_time: bool = False
+    line: int = field(default=0, compare=False)
+
+
+@dataclass(frozen=True)
+class Measure:
+    """What is read at a step: the figures are in `unit`, a code of units.py."""
+
+    name: str
+    unit: str
+    target: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    outside: str = "reason"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step as written."""
+
+    kind: str
+    title: str
+    text: str = ""
+    tool: str = ""
+    caution: str = ""
+    hold_point: bool = False
+    uses: str = ""
+    threads: str = ""
+    reading: Measure | None = None
+
+
+@dataclass(frozen=True)
+class Written:
+    """A whole procedure as written in a file."""
+
+    title: str
+    component: str
+    hours: Decimal
+    steps: tuple[Step, ...]
+    summary: str = ""
+    capacity: Amount | None = None
+    drain: Amount | None = None
+    specification: str = ""
+    source: str = ""
+    every_distance: int | None = None
+    distance_unit: str = "mi"
+    every_months: int | None = None
+    tools: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    applies_to: tuple[Vehicles, ...] = ()
+    needs: tuple[Need, ...] = ()
+
+
+def parse(text: str) -> Written:
+    """Read a procedure from YAML text; Unreadable names every problem that was found, by line and field."""
+    problems: Problems = []
+    root = compose(text, problems)
+    if root is None:
+        raise Unreadable(problems)
+    written = _procedure(Fields(root, "", problems))
+    if problems:
+        raise Unreadable(sorted(problems, key=lambda problem: problem.line or 0))
+    return written
+
+
+def _procedure(top: Fields) -> Written:
+    repeat = top.group("repeat")
+    distance = _distance(repeat) if repeat else (None, "mi")
+    written = Written(
+        title=top.text("procedure", longest=120, required=True),
+        component=top.text("component", longest=60, required=True),
+        summary=top.text("summary"),
+        hours=top.number("hours", required=True, places=9) or Decimal(0),
+        capacity=_volume(top, "capacity"),
+        drain=_volume(top, "drains"),
+        specification=top.text("specification", longest=120),
+        source=top.text("source", longest=200),
+        every_distance=distance[0],
+        distance_unit=distance[1],
+        every_months=repeat.whole("months", most=1200) if repeat else None,
+        tools=top.strings("tools"),
+        cautions=top.strings("cautions"),
+        applies_to=tuple(_vehicles(row) for row in top.rows("applies to")),
+        needs=tuple(_need(row) for row in top.rows("needs")),
+        steps=tuple(_step(row) for row in top.rows("steps", required=True)),
+    )
+    for part in (top, repeat):
+        if part:
+            part.no_others()
+    _check_whole(written, top)
+    return written
+
+
+def _check_whole(written: Written, top: Fields) -> None:
+    if written.capacity and written.drain and written.drain.value > written.capacity.value:
+        top.problem("drains", f"{written.drain.typed} cannot drain from a capacity of {written.capacity.typed}.")
+    names = [need.name for need in written.needs]
+    for name in {name for name in names if names.count(name) > 1}:
+        top.problem("needs", f"two needs are called “{name}”; each needs a name of its own.")
+    for position, step in enumerate(written.steps):
+        if step.uses and step.uses not in names:
+            known = ", ".join(names) or "none"
+            top.problem(f"steps[{position + 1}].uses", f"no need is called “{step.uses}”; there are: {known}.")
+
+
+def _distance(repeat: Fields) -> tuple[int | None, str]:
+    text = repeat.text("distance")
+    if not text:
+        return None, "mi"
+    try:
+        value, unit = parse_quantity(text.replace(" ", "", text.count(" ") - 1), "mi")
+    except ValueError as error:
+        repeat.problem("distance", str(error))
+        return None, "mi"
+    if unit not in ("mi", "km") or value != int(value) or not 0 < value < 1_000_000:
+        repeat.problem("distance", f"“{text}” must be a whole number of mi or km.")
+        return None, "mi"
+    return int(value), unit
+
+
+def _amount(row: Fields, name: str, bases: tuple[str, ...], *, required: bool = False) -> Amount | None:
+    text = row.text(name, longest=40, required=required)
+    if not text:
+        return None
+    try:
+        value, unit = parse_quantity(text, bases[-1])
+        base = {"volume": "L", "count": "each"}.get(DIMENSION[unit], unit)
+        if base not in bases:
+            raise ValueError(f"“{text}” must be a volume{' or a count' if 'each' in bases else ''}.")
+        liters = _nine_places(value, unit, base)
+        if liters <= 0:
+            raise ValueError(f"“{text}” must be more than zero.")
+    except ValueError as error:
+        row.problem(name, str(error))
+        return None
+    return Amount(liters, text, base)
+
+
+def _volume(row: Fields, name: str) -> Amount | None:
+    return _amount(row, name, ("L",))
+
+
+def _nine_places(value: Decimal, unit: str, base: str) -> Decimal:
+    from_unit = value if unit == base else convert(value, unit, base)
+    return round_half_up(from_unit, 9)
+
+
+def _vehicles(row: Fields) -> Vehicles:
+    first, last = _years(row)
+    vehicles = Vehicles(
+        make=row.text("make", longest=60),
+        model=row.text("model", longest=80),
+        year_from=first,
+        year_to=last,
+        engine=row.text("engine", longest=80),
+        drivetrain=row.text("drivetrain", longest=80),
+    )
+    row.no_others()
+    return vehicles
+
+
+def _years(row: Fields) -> tuple[int | None, int | None]:
+    text = row.text("years").replace("–", "-")
+    if not text:
+        return None, None
+    first, dash, last = (part.strip() for part in text.partition("-"))
+    if not dash:
+        last = first
+    if not all(part == "" or (part.isdecimal() and len(part) == 4) for part in (first, last)) or not first + last:
+        row.problem("years", f"“{text}” must be like 2012-2019, 2012-, -2019 or 2015.")
+        return None, None
+    years = (int(first) if first else None, int(last) if last else None)
+    if first and last and int(first) > int(last):
+        row.problem("years", f"“{text}” runs backward.")
+    return years
+
+
+def _need(row: Fields) -> Need:
+    need = Need(
+        name=row.text("name", longest=40, required=True),
+        item=row.text("item", longest=80),
+        description=row.text("description", longest=120),
+        quantity=_amount(row, "quantity", ("L", "each"), required=True) or Amount(Decimal(1), "1", "each"),
+        one_time=row.flag("one time"),
+        line=row.line,
+    )
+    if not need.item and not need.description:
+        row.problem("item", "say which item it is, or describe it.")
+    row.no_others()
+    return need
+
+
+def _step(row: Fields) -> Step:
+    reading = row.group("reading")
+    step = Step(
+        kind=row.choice("kind", KINDS, default="do"),
+        title=row.text("title", longest=120, required=True),
+        text=row.text("text"),
+        tool=row.text("tool", longest=120),
+        caution=row.text("caution"),
+        hold_point=row.flag("hold point"),
+        uses=row.text("uses", longest=40),
+        threads=row.text("threads", longest=60),
+        reading=_measure(reading) if reading else None,
+    )
+    row.no_others()
+    return step
+
+
+def _measure(row: Fields) -> Measure:
+    measure = Measure(
+        name=row.text("name", longest=40, required=True),
+        unit=_unit(row),
+        target=row.number("target", places=9),
+        low=row.number("from", places=9),
+        high=row.number("to", places=9),
+        outside=row.choice("outside", OUTSIDE, default="reason"),
+    )
+    if measure.low is not None and measure.high is not None and measure.low > measure.high:
+        row.problem("from", f"{measure.low} must not be above {measure.high}.")
+    row.no_others()
+    return measure
+
+
+def _unit(row: Fields) -> str:
+    text = row.text("unit", required=True)
+    try:
+        return parse_quantity(f"1 {text}")[1] if text else ""
+    except ValueError as error:
+        row.problem("unit", str(error))
+        return ""
+
+
+def write(written: Written) -> str:
+    """Write a procedure as a file that `parse` reads back to the same."""
+    content: dict[str, object] = {
+        "procedure": written.title,
+        "component": written.component,
+        "summary": written.summary,
+        "hours": _plain(written.hours),
+        "capacity": written.capacity and written.capacity.typed,
+        "drains": written.drain and written.drain.typed,
+        "specification": written.specification,
+        "source": written.source,
+        "repeat": _without_empty(
+            {
+                "distance": written.every_distance and f"{written.every_distance} {written.distance_unit}",
+                "months": written.every_months,
+            }
+        ),
+        "tools": list(written.tools),
+        "cautions": list(written.cautions),
+        "applies to": [_vehicles_out(row) for row in written.applies_to],
+        "needs": [_need_out(need) for need in written.needs],
+        "steps": [_step_out(step) for step in written.steps],
+    }
+    return yaml.dump(_without_empty(content), Dumper=_Writer, sort_keys=False, allow_unicode=True, width=100)
+
+
+class _Figure(str):
+    """A number, written without quotes."""
+
+
+class _Word(str):
+    """Yes, written as people do and not as “true”."""
+
+
+class _Writer(yaml.SafeDumper):
+    """Writes figures and words plainly."""
+
+
+_Writer.add_representer(_Figure, lambda writer, text: writer.represent_scalar(_number_tag(text), text))
+_Writer.add_representer(_Word, lambda writer, text: writer.represent_scalar("tag:yaml.org,2002:bool", text))
+
+
+def _number_tag(text: str) -> str:
+    return f"tag:yaml.org,2002:{'float' if '.' in text else 'int'}"
+
+
+def _without_empty(content: dict[str, object]) -> dict[str, object]:
+    return {name: value for name, value in content.items() if value not in ("", None, [], {}, False)}
+
+
+def _plain(number: Decimal | None) -> _Figure | None:
+    """A number as people write it."""
+    return None if number is None else _Figure(f"{number.normalize():f}")
+
+
+def _vehicles_out(row: Vehicles) -> dict[str, object]:
+    years = "" if row.year_from is None and row.year_to is None else f"{row.year_from or ''}-{row.year_to or ''}"
+    named = {"make": row.make, "model": row.model, "years": years, "engine": row.engine, "drivetrain": row.drivetrain}
+    return _without_empty(dict(named))
+
+
+def _need_out(need: Need) -> dict[str, object]:
+    return _without_empty(
+        {
+            "name": need.name,
+            "item": need.item,
+            "description": need.description,
+            "quantity": need.quantity.typed,
+            "one time": need.one_time and _Word("yes"),
+        }
+    )
+
+
+def _step_out(step: Step) -> dict[str, object]:
+    reading = step.reading
+    return _without_empty(
+        {
+            "kind": step.kind,
+            "title": step.title,
+            "text": step.text,
+            "tool": step.tool,
+            "caution": step.caution,
+            "hold point": step.hold_point and _Word("yes"),
+            "uses": step.uses,
+            "threads": step.threads,
+            "reading": reading
+            and {
+                "name": reading.name,
+                "unit": label(reading.unit),
+                **{
+                    name: _plain(value)
+                    for name, value in (("target", reading.target), ("from", reading.low), ("to", reading.high))
+                    if value is not None
+                },
+                "outside": reading.outside,
+            },
+        }
+    )
