@@ -1,8 +1,16 @@
 """The shop's own profile, read often and changed seldom."""
 
+import datetime as dt
+import zoneinfo
+
 from garage.models import ShopProfile
 
 
 def profile() -> ShopProfile:
     """Return the shop's profile; a fresh one with the defaults when none has been saved yet."""
     return ShopProfile.objects.first() or ShopProfile()
+
+
+def day_of(now: dt.datetime) -> dt.date:
+    """The shop's calendar day at a moment."""
+    return now.astimezone(zoneinfo.ZoneInfo(profile().time_zone)).date()

@@ -24,9 +24,7 @@ def assert_budget(client: Client, url: str, at_most: int, grow: Callable[[], Non
     budget is broken the queries are printed, the repeated ones first.
     """
     before = queries_of(client, url, **headers)
-    assert len(before) <= at_most, _listing(
-        f"{url} asks {len(before)} times, at most {at_most} allowed", before
-    )
+    assert len(before) <= at_most, _listing(f"{url} asks {len(before)} times, at most {at_most} allowed", before)
     for _ in range(5):
         grow()
     after = queries_of(client, url, **headers)

@@ -1,0 +1,127 @@
+"""Writing down who the customers are."""
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from django.db import models
+
+from garage import audit, changes, search
+from garage.actions import vehicles
+from garage.errors import Refused
+from garage.models import AuthorizedPerson, Customer, EmailAddress, Phone, User
+from garage.writing import writing
+
+FIELDS = (
+    "kind",
+    "name",
+    "contact",
+    "address",
+    "notes",
+    "tax_exempt",
+    "exemption_certificate",
+    "exemption_until",
+    "tax_number",
+    "payment_days",
+    "order_number_required",
+)
+
+Pair = tuple[str, str]
+
+
+@writing()
+def save_customer(
+    *,
+    actor: User | None,
+    now: dt.datetime,
+    customer: Customer | None = None,
+    fields: Mapping[str, Any],
+    phones: Iterable[Pair],
+    emails: Iterable[Pair],
+    designated: Iterable[Pair] | None = None,
+    version: int | None = None,
+) -> Customer:
+    """Write a new customer, or bring a known one up to date; the first phone and email are the preferred ones.
+
+    `phones` and `emails` are (number or address, label) and take the place of those that stand; `designated` are
+    (name, phone or email) of those who may authorize work, None leaves them. Raises Refused without a name, or
+    for a tax exemption without certificate; Stale when `version` is no longer the one that stands.
+    """
+    row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
+    changes.expect(row, version)
+    changed = changes.assign(row, _tidy(fields), among=FIELDS)
+    if not row.name:
+        raise Refused("A customer needs a name.", "name")
+    if row.tax_exempt and not row.exemption_certificate:
+        raise Refused("An exemption needs the number of its certificate.", "exemption_certificate")
+    row.version += customer is not None
+    row.save()
+    numbers, addresses = _pairs(phones), _pairs(emails)
+    changed |= _save_rows(row, numbers, addresses, None if designated is None else _pairs(designated))
+    audit.record(
+        "wrote customer" if customer is None else "changed customer", row, actor=actor, now=now, changed=changed
+    )
+    make_findable(row, numbers, addresses)
+    if "name" in changed:
+        for vehicle in row.vehicles.select_related("owner"):
+            vehicles.make_findable(vehicle)
+    return row
+
+
+def _tidy(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Names on one line: a line break in one could forge the header of a mail."""
+    return {name: " ".join(value.split()) if name in ("name", "contact") else value for name, value in fields.items()}
+
+
+def make_findable(customer: Customer, phones: Sequence[Pair], emails: Sequence[Pair]) -> None:
+    """Bring the search entry of a customer up to date: name, contact, address, phones and emails."""
+    search.put(
+        "customer",
+        customer,
+        title=customer.name,
+        subtitle=" · ".join(filter(None, [*(number for number, _ in phones), customer.address.replace("\n", ", ")])),
+        words=[
+            customer.contact,
+            *(word for number, _ in phones for word in search.phone_words(number)),
+            *(address for address, _ in emails),
+        ],
+    )
+
+
+def _pairs(given: Iterable[Pair]) -> list[Pair]:
+    """The pairs whose first part says something, without blanks around them and without repeats."""
+    stripped = ((first.strip(), second.strip()) for first, second in given)
+    return list(dict.fromkeys(pair for pair in stripped if pair[0]))
+
+
+def _replace(
+    row_set: Any, names: Pair, wanted: list[Pair], make: Callable[[int, str, str], models.Model]
+) -> list[list[Pair]]:
+    """Put the wanted rows in the place of those that stand; give both when they differ, else nothing."""
+    standing = list(row_set.values_list(*names))
+    if standing == wanted:
+        return []
+    row_set.all().delete()
+    row_set.bulk_create(make(at, first, second) for at, (first, second) in enumerate(wanted))
+    return [standing, wanted]
+
+
+def _save_rows(row: Customer, phones: list[Pair], emails: list[Pair], designated: list[Pair] | None) -> dict[str, Any]:
+    """Save what a customer has several of; what changed, by its name."""
+
+    def phone(at: int, number: str, label: str) -> Phone:
+        return Phone(customer=row, number=number, digits=search.digits(number)[:20], label=label, position=at)
+
+    def email(at: int, address: str, label: str) -> EmailAddress:
+        return EmailAddress(customer=row, address=address, label=label, position=at)
+
+    def person(at: int, name: str, contact: str) -> AuthorizedPerson:
+        return AuthorizedPerson(customer=row, name=name, contact=contact)
+
+    changed = {
+        "phones": _replace(row.phones, ("number", "label"), phones, phone),
+        "emails": _replace(row.emails, ("address", "label"), emails, email),
+    }
+    if designated is not None:
+        changed["designated"] = _replace(row.designated, ("name", "contact"), designated, person)
+    return {name: difference for name, difference in changed.items() if difference}

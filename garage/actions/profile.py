@@ -1,0 +1,50 @@
+"""Changing what the shop says about itself on every paper."""
+
+import datetime as dt
+import re
+import zoneinfo
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.files.uploadedfile import UploadedFile
+
+from garage import audit, changes, photos
+from garage.errors import Refused
+from garage.models import ShopProfile, StoredFile, User
+from garage.writing import writing
+
+FIELDS = tuple(field.name for field in ShopProfile._meta.concrete_fields if field.name not in ("id", "logo"))
+
+
+@writing()
+def save_profile(
+    *,
+    fields: Mapping[str, Any],
+    logo: UploadedFile | None = None,
+    without_logo: bool = False,
+    actor: User | None,
+    now: dt.datetime,
+) -> ShopProfile:
+    """Save the shop's profile; a new `logo` takes the place of the old one, which stays in the files.
+
+    Raises Refused for a time zone or currency nobody knows, and for a logo that is no picture.
+    """
+    row = ShopProfile.objects.first() or ShopProfile(pk=1)
+    changed = changes.assign(row, fields, among=FIELDS)
+    if row.time_zone not in zoneinfo.available_timezones():
+        raise Refused(f"“{row.time_zone}” is no time zone. It is written like America/New_York.", "time_zone")
+    if not re.fullmatch("[A-Z]{3}", row.currency):
+        raise Refused("A currency is three letters, such as USD.", "currency")
+    if logo or without_logo:
+        old, row.logo = row.logo_id, _stored_logo(logo, actor=actor, now=now) if logo else None
+        changed["logo"] = [old, row.logo_id]
+    row.save()
+    audit.record("changed the shop's profile", row, actor=actor, now=now, changed=changed)
+    return row
+
+
+def _stored_logo(logo: UploadedFile, *, actor: User | None, now: dt.datetime) -> StoredFile:
+    try:
+        return photos.store_photo(logo, actor=actor, now=now, kind=StoredFile.Kind.LOGO)
+    except Refused as error:
+        raise Refused(str(error), "logo") from None

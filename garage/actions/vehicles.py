@@ -1,0 +1,202 @@
+"""Writing down the cars: what they are, whose they are, how far they have come."""
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from garage import audit, changes, queries, search, shop
+from garage.errors import Refused
+from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
+from garage.vin import read_vin
+from garage.writing import writing
+
+FIELDS = (
+    "vin",
+    "vin_not_standard",
+    "heavy",
+    "plate",
+    "make",
+    "model",
+    "year",
+    "engine",
+    "drivetrain",
+    "color",
+    "notes",
+)
+HIGHEST_READING = 9_999_999
+
+
+@writing()
+def save_vehicle(
+    *,
+    actor: User | None,
+    now: dt.datetime,
+    vehicle: Vehicle | None = None,
+    fields: Mapping[str, Any],
+    owner: Customer | None,
+    version: int | None = None,
+) -> Vehicle:
+    """Write down a new car, or bring a known one up to date; another `owner` takes it over today.
+
+    The VIN is kept without spaces, upper-cased. Raises Refused for a VIN that cannot be one (unless
+    `vin_not_standard`) or that another car has; Stale when `version` is no longer the one that stands.
+    """
+    row = Vehicle(created=now) if vehicle is None else Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
+    changes.expect(row, version)
+    changed = changes.assign(row, fields, among=FIELDS)
+    row.vin = kept_vin(row.vin, row.vin_not_standard)
+    row.plate = " ".join(row.plate.upper().split())
+    row.plate_key = search.key(row.plate)
+    _refuse_known_vin(row)
+    row.version += vehicle is not None
+    row.save()
+    audit.record(
+        "wrote down vehicle" if vehicle is None else "changed vehicle", row, actor=actor, now=now, changed=changed
+    )
+    if row.owner != owner:
+        _hand_over(row, owner, on=shop.day_of(now), actor=actor, now=now)
+    make_findable(row)
+    return row
+
+
+def kept_vin(text: str, not_standard: bool) -> str:
+    """The VIN as it is kept. Raises Refused where it cannot be one, with what is wrong with it."""
+    if not text.strip():
+        return ""
+    if not_standard:
+        return " ".join(text.upper().split())
+    reading = read_vin(text)
+    if not reading.ok:
+        raise Refused(" ".join(reading.problems), "vin")
+    return reading.vin
+
+
+def _refuse_known_vin(vehicle: Vehicle) -> None:
+    known = Vehicle.objects.exclude(vin="").exclude(pk=vehicle.pk).filter(vin=vehicle.vin).select_related("owner")
+    for other in known:
+        whose = f" of {other.owner}" if other.owner else ""
+        raise Refused(f"This VIN is already in the book: {other}{whose}.", "vin")
+
+
+@writing()
+def change_owner(
+    *, vehicle: Vehicle, customer: Customer | None, on: dt.date, actor: User | None, now: dt.datetime
+) -> Vehicle:
+    """Let the car belong to `customer` from the day `on` (None: to nobody known).
+
+    The history of owners stays. Raises Refused when the last owner had it only after that day, or for a day to come.
+    """
+    row = Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
+    if on > shop.day_of(now):
+        raise Refused("A car cannot change hands on a day to come.", "on")
+    if row.owner != customer:
+        _hand_over(row, customer, on=on, actor=actor, now=now)
+        row.version += 1
+        row.save(update_fields=["version"])
+        make_findable(row)
+    return row
+
+
+def _hand_over(
+    vehicle: Vehicle, customer: Customer | None, *, on: dt.date, actor: User | None, now: dt.datetime
+) -> None:
+    last = vehicle.ownerships.filter(until=None).first()
+    if last and last.since > on:
+        raise Refused(f"{last.customer} has had it since {last.since:%Y-%m-%d} only.", "on")
+    if last:
+        last.until = on
+        last.save(update_fields=["until"])
+    if customer:
+        Ownership.objects.create(vehicle=vehicle, customer=customer, since=on)
+    before, vehicle.owner = vehicle.owner, customer
+    vehicle.save(update_fields=["owner"])
+    audit.record(
+        "changed owner",
+        vehicle,
+        actor=actor,
+        now=now,
+        on=on.isoformat(),
+        owner=[before and before.pk, customer and customer.pk],
+    )
+
+
+def make_findable(vehicle: Vehicle) -> None:
+    """Bring the search entry of a car up to date: plate, VIN and its ends, what it is, whose it is."""
+    search.put(
+        "vehicle",
+        vehicle,
+        title=str(vehicle),
+        subtitle=" · ".join(filter(None, [vehicle.plate, str(vehicle.owner or "")])),
+        words=[vehicle.plate, *search.vin_words(vehicle.vin), vehicle.engine],
+    )
+
+
+@writing()
+def read_odometer(
+    *,
+    vehicle: Vehicle,
+    reading: int,
+    unit: str,
+    on: dt.date,
+    actor: User | None,
+    now: dt.datetime,
+    condition: str = OdometerReading.Condition.ACTUAL,
+    lower_reason: str = "",
+    before: int | None = None,
+) -> OdometerReading:
+    """Write down what the odometer showed on a day: a whole number of `unit` (mi or km).
+
+    A reading lower than an earlier one needs `lower_reason`, and where the odometer was replaced or repaired the
+    distance that stood there `before` (49 USC 32704); where the earlier one was mistyped, that one is disregarded.
+    An odometer past its mechanical limits (`condition` exceeds) has begun again at zero and needs no other reason.
+    Raises Refused, with the earlier reading in the sentence.
+    """
+    if not 0 <= reading <= HIGHEST_READING:
+        raise Refused(f"An odometer shows from 0 to {HIGHEST_READING:,}.", "reading")
+    if on > shop.day_of(now):
+        raise Refused("The odometer cannot have been read on a day to come.", "on")
+    earlier = queries.reading_above(vehicle, reading, unit, on)
+    if earlier and condition != OdometerReading.Condition.EXCEEDS:
+        before = _explained(earlier, unit, lower_reason, before)
+    else:
+        lower_reason, before = "", None
+        _refuse_above_later(vehicle, reading, unit, on)
+    if lower_reason == OdometerReading.LowerReason.MISTYPED:
+        for mistyped in queries.readings_above(vehicle, reading, unit, on):
+            mistyped.disregarded = True
+            mistyped.save(update_fields=["disregarded"])
+    row = OdometerReading.objects.create(
+        vehicle=vehicle,
+        on=on,
+        reading=reading,
+        unit=unit,
+        condition=condition,
+        lower_reason=lower_reason,
+        before=before,
+        by=actor,
+    )
+    audit.record(
+        "read odometer", vehicle, actor=actor, now=now, reading=str(row), on=on.isoformat(), lower=lower_reason
+    )
+    return row
+
+
+def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | None) -> int:
+    """The distance before a lower reading, once the reason for it is known; else Refused."""
+    stood = f"{earlier} on {earlier.on:%Y-%m-%d}"
+    if reason not in OdometerReading.LowerReason.values or not reason:
+        raise Refused(f"That is lower than {stood}. Correct it, or say below why the odometer shows less.", "reading")
+    shown = queries.whole_distance(earlier.reading, earlier.unit, unit)
+    if reason == OdometerReading.LowerReason.MISTYPED:
+        return shown
+    if before is None:
+        raise Refused(f"What did the odometer show before? It was {stood}.", "before")
+    if before < shown:
+        raise Refused(f"It cannot have shown less than {stood}.", "before")
+    return before
+
+
+def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> None:
+    later = queries.later_reading_below(vehicle, reading, unit, on)
+    if later:
+        raise Refused(f"It read only {later} on {later.on:%Y-%m-%d}, which is later. Compare the day.", "reading")

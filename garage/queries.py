@@ -1,0 +1,101 @@
+"""Reads of the kernel's tables that are used twice or need a join."""
+
+import datetime as dt
+from collections.abc import Iterable
+from decimal import Decimal
+
+from django.db.models import Prefetch, QuerySet
+
+from garage import units
+from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
+from garage.numbers import round_half_up
+
+
+def customers_with_contact() -> QuerySet[Customer]:
+    """Customers with their phones, emails, designated persons and vehicles at hand."""
+    return Customer.objects.prefetch_related("phones", "emails", "designated", "vehicles")
+
+
+def vehicles_with_history() -> QuerySet[Vehicle]:
+    """Vehicles with their owner and all who owned them before at hand."""
+    owners = Ownership.objects.select_related("customer")
+    return Vehicle.objects.select_related("owner").prefetch_related(Prefetch("ownerships", owners), "owner__phones")
+
+
+def people() -> QuerySet[User]:
+    """Everybody with a login, those who may log in first, by name."""
+    return User.objects.order_by("-is_active", "name", "pk")
+
+
+def with_plate(plate_key: str, *, but: Vehicle | None = None) -> Vehicle | None:
+    """Another vehicle that carries the same plate, if there is one; `plate_key` is `search.key(plate)`."""
+    others = Vehicle.objects.filter(plate_key=plate_key).exclude(plate_key="").select_related("owner")
+    return (others.exclude(pk=but.pk) if but else others).order_by("-pk").first()
+
+
+# The odometer
+
+
+def whole_distance(reading: int, unit: str, to: str) -> int:
+    """A whole distance in another unit, rounded half-up to a whole one."""
+    return reading if unit == to else int(round_half_up(units.convert(Decimal(reading), unit, to), 0))
+
+
+def counted_readings(vehicle: Vehicle) -> list[OdometerReading]:
+    """The readings that count, oldest first: without those that turned out to be mistyped."""
+    return list(vehicle.readings.filter(disregarded=False).order_by("on", "pk"))
+
+
+def latest_reading(vehicle: Vehicle) -> OdometerReading | None:
+    """The last reading that counts."""
+    return vehicle.readings.filter(disregarded=False).order_by("-on", "-pk").first()
+
+
+def distances(vehicle: Vehicle, unit: str) -> list[tuple[dt.date, Decimal]]:
+    """Day and distance in `unit` of each reading since the odometer last began anew, oldest first."""
+    since = _since_break(counted_readings(vehicle))
+    return [(row.on, units.convert(Decimal(row.reading), row.unit, unit)) for row in since]
+
+
+def readings_above(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> list[OdometerReading]:
+    """The readings up to the day `on`, since the odometer last began anew, that are higher than this one."""
+    before = _since_break([row for row in counted_readings(vehicle) if row.on <= on])
+    return [row for row in before if _in(row, unit) - _slack(row, unit) > reading]
+
+
+def reading_above(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> OdometerReading | None:
+    """The highest of `readings_above`, if there is any."""
+    return max(readings_above(vehicle, reading, unit, on), key=lambda row: _in(row, unit), default=None)
+
+
+def later_reading_below(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> OdometerReading | None:
+    """The first reading after the day `on`, before the odometer began anew, that is lower than this one."""
+    for row in counted_readings(vehicle):
+        if row.on > on and _begins_anew(row):
+            return None
+        if row.on > on and _in(row, unit) + _slack(row, unit) < reading:
+            return row
+    return None
+
+
+def _since_break(readings: Iterable[OdometerReading]) -> list[OdometerReading]:
+    since: list[OdometerReading] = []
+    for row in readings:
+        if _begins_anew(row):
+            since = []
+        since.append(row)
+    return since
+
+
+def _begins_anew(row: OdometerReading) -> bool:
+    replaced = (OdometerReading.LowerReason.REPLACED, OdometerReading.LowerReason.REPAIRED)
+    return row.lower_reason in replaced or row.condition == OdometerReading.Condition.EXCEEDS
+
+
+def _in(row: OdometerReading, unit: str) -> int:
+    return whole_distance(row.reading, row.unit, unit)
+
+
+def _slack(row: OdometerReading, unit: str) -> int:
+    """An odometer drops its tenths: read once in miles and once in kilometers, it may be one off."""
+    return int(row.unit != unit)
