@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.forms.boundfield import BoundField
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 _INLINE = re.compile(r"^(on|style$|hx-on)")
@@ -39,6 +39,11 @@ def is_figure(bound: BoundField) -> bool:
 def error_id(bound: BoundField) -> str:
     """The id of the sentence that says what is wrong with a field."""
     return f"{bound.auto_id or bound.html_name}_error"
+
+
+def error_words(bound: BoundField) -> str:
+    """What is wrong with a field, in one line."""
+    return " ".join(str(error) for error in bound.errors)
 
 
 def control(bound: BoundField, help_text: str, both: bool, attrs: dict[str, Any]) -> SafeString:
@@ -88,8 +93,8 @@ def after(bound: BoundField, help_text: str) -> SafeString:
     if help_text:
         said += format_html('<p class="help" id="{}_helptext">{}</p>', base, help_text)
     if bound.errors:
-        said += format_html('<p class="wrong" id="{}">{}</p>', error_id(bound), " ".join(bound.errors))
-    return mark_safe(said)
+        said += format_html('<p class="wrong" id="{}">{}</p>', error_id(bound), error_words(bound))
+    return said
 
 
 def field_markup(
@@ -103,7 +108,7 @@ def field_markup(
     attrs: dict[str, Any],
 ) -> SafeString:
     """A labeled field with its other unit, help and error."""
-    help_words = bound.help_text if help_text is None else help_text
+    help_words = str(bound.help_text) if help_text is None else help_text
     parts = (
         f"field {classes} is-wrong" if bound.errors else f"field {classes}",
         bound.id_for_label or bound.auto_id,
@@ -115,12 +120,11 @@ def field_markup(
     if isinstance(bound.field.widget, forms.CheckboxInput):
         return format_html('<div class="{0} tick">{3}<label for="{1}">{2}</label>{4}{5}</div>', *parts)
     if bound.field.widget.use_fieldset:
-        group = format_html(
+        return format_html(
             '<fieldset class="{0} choices"{6}><legend>{2}</legend><div>{3}</div>{4}{5}</fieldset>',
             *parts,
             described(bound, help_words),
         )
-        return group
     return format_html('<div class="{0}"><label for="{1}">{2}</label>{3}{4}{5}</div>', *parts)
 
 

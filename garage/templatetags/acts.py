@@ -10,10 +10,11 @@ from django.forms.boundfield import BoundField
 from django.template import Context
 from django.utils.formats import get_format
 from django.utils.html import format_html, format_html_join
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from garage.markup import attributes, field_markup, is_figure
+from garage.markup import attributes, error_words, field_markup, is_figure
 
 register = template.Library()
 
@@ -89,8 +90,9 @@ def undo(context: Context, sentence: str, post: str) -> SafeString:
 def message_line(context: Context, message: Message) -> SafeString:
     """One message of the program; extra_tags "undo:/address" puts an Undo button beside it."""
     tags = message.extra_tags or ""
-    if tags.startswith("undo:/"):
-        return undo(context, str(message), tags.removeprefix("undo:"))
+    address = tags.removeprefix("undo:")
+    if address != tags and url_has_allowed_host_and_scheme(address, allowed_hosts=None):
+        return undo(context, str(message), address)
     if message.level >= constants.WARNING:
         return format_html('<p class="message is-warn">{}</p>', message)
     return format_html('<p class="message">{}</p>', message)
@@ -113,9 +115,7 @@ def field(
     """A labeled field with help, the other unit and its error; figures stand right-aligned."""
     numeric = is_figure(bound) if figure is None else figure
     classes = " ".join(filter(None, ["figure" if numeric else "", size]))
-    return field_markup(
-        bound, words=label, help_text=help, both=both, both_url=both_url, classes=classes, attrs=attrs
-    )
+    return field_markup(bound, words=label, help_text=help, both=both, both_url=both_url, classes=classes, attrs=attrs)
 
 
 @register.simple_tag
@@ -132,20 +132,13 @@ def fields(form: forms.BaseForm, *names: str) -> SafeString:
 @register.simple_tag
 def form_errors(*given: forms.BaseForm) -> SafeString:
     """The summary over a form: every error as a link to its field. Nothing when there is none."""
-    rows = [(format_html("{}", error),) for form in given for error in form.non_field_errors()]
-    for form in given:
-        rows += [
-            (
-                format_html(
-                    '<a href="#{}">{}: {}</a>',
-                    bound.auto_id or bound.html_name,
-                    bound.label,
-                    " ".join(bound.errors),
-                ),
-            )
-            for bound in form
-            if bound.errors
-        ]
+    rows = [(error,) for form in given for error in form.non_field_errors()]
+    rows += [
+        (format_html('<a href="#{}">{}: {}</a>', bound.auto_id or bound.html_name, bound.label, error_words(bound)),)
+        for form in given
+        for bound in form
+        if bound.errors
+    ]
     if not rows:
         return SafeString("")
     heading = _("Not saved yet. Please put this right:")
@@ -157,9 +150,7 @@ def form_errors(*given: forms.BaseForm) -> SafeString:
 
 
 @register.inclusion_tag("components/pad.html")
-def pad(
-    bound: BoundField, unit: str = "", label: str = "", both: str = "", both_url: str = ""
-) -> dict[str, Any]:
+def pad(bound: BoundField, unit: str = "", label: str = "", both: str = "", both_url: str = "") -> dict[str, Any]:
     """A figure with a number pad for thumbs; without JavaScript it is a plain field."""
     return {
         "bound": bound,
@@ -199,7 +190,8 @@ def progress(done: int, total: int, label: str) -> SafeString:
     """How far a long work is, as a bar and in words."""
     words = _("%(label)s: %(done)s of %(total)s") % {"label": label, "done": done, "total": total}
     return format_html(
-        '<div class="progress" role="status"><span>{}</span><progress max="{}" value="{}" aria-label="{}"></progress></div>',
+        '<div class="progress" role="status"><span>{}</span>'
+        '<progress max="{}" value="{}" aria-label="{}"></progress></div>',
         words,
         total,
         done,

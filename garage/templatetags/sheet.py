@@ -33,14 +33,10 @@ def places(context: Context, current: str = "") -> dict[str, Any]:
     request = context.get("request")
     path = request.path if request else ""
     links = [
-        (name, reverse(name), words)
-        for name, words in PLACES.items()
-        if may(getattr(request, "user", None), name)
+        (name, reverse(name), words) for name, words in PLACES.items() if may(getattr(request, "user", None), name)
     ]
     if not current:
-        fitting = [
-            name for name, url, _words in links if path == url or (url != "/" and path.startswith(url))
-        ]
+        fitting = [name for name, url, _words in links if path == url or (url != "/" and path.startswith(url))]
         current = fitting[-1] if fitting else ""
     return {"links": links, "current": current}
 
@@ -62,9 +58,7 @@ def stage_frame(sentence: str) -> SafeString:
 @register.simple_block_tag
 def within(content: str, label: str = "") -> SafeString:
     """A second row of links, inside one place."""
-    return format_html(
-        '<nav aria-label="{}"><ul class="within">{}</ul></nav>', label or _("In this place"), content
-    )
+    return format_html('<nav aria-label="{}"><ul class="within">{}</ul></nav>', label or _("In this place"), content)
 
 
 @register.simple_tag(takes_context=True)
@@ -97,9 +91,7 @@ def section(content: str, heading: str, id: str = "", level: int = 2, words: str
 @register.simple_block_tag
 def margin(content: str, label: str = "") -> SafeString:
     """The margin: what blocks first, then what the reader would otherwise look up."""
-    return format_html(
-        '<aside class="margin" aria-label="{}">{}</aside>', label or _("Beside the work"), content
-    )
+    return format_html('<aside class="margin" aria-label="{}">{}</aside>', label or _("Beside the work"), content)
 
 
 @register.simple_block_tag
@@ -143,9 +135,7 @@ def warn(content: str, word: str = "", live: bool = False) -> SafeString:
 @register.simple_block_tag
 def note(content: str, word: str = "") -> SafeString:
     """A quiet note."""
-    return format_html(
-        '<div class="note">{}{}</div>', format_html("<b>{}</b>", word) if word else "", content
-    )
+    return format_html('<div class="note">{}{}</div>', format_html("<b>{}</b>", word) if word else "", content)
 
 
 @register.simple_block_tag
@@ -237,9 +227,7 @@ def list_row(
     framed = stage_frame(stage) if stage else ""
     number = format_html('<div class="figure">{}</div>', two(figure, other)) if figure else ""
     pressed = format_html('<div class="row-act">{}</div>', content) if content.strip() else ""
-    return format_html(
-        '<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed
-    )
+    return format_html('<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed)
 
 
 @register.simple_block_tag
@@ -308,7 +296,8 @@ def step(
     said = format_html('<span class="state">{}</span> ', word) if word else ""
     read = format_html('<span class="visually-hidden">{}</span>', _("Done:")) if state == "done" else ""
     return format_html(
-        '<li class="step {0}"{1}><{2} class="step-row"{3}><span class="box {4}" aria-hidden="true">{5}</span><span>{6}{7}{8}</span>{9}</{2}></li>',
+        '<li class="step {0}"{1}><{2} class="step-row"{3}><span class="box {4}" aria-hidden="true">{5}</span>'
+        "<span>{6}{7}{8}</span>{9}</{2}></li>",
         state,
         attributes({"id": id}),
         row,
