@@ -90,9 +90,7 @@ def _checked(moves: Iterable[Move]) -> list[tuple[Decimal, Decimal]]:
         if move.unit_cost is not None:
             unit_cost = not_negative(move.unit_cost, f"Unit cost of move {number}")
         if on_hand + quantity < 0:
-            raise ValueError(
-                f"Quantity of move {number} is more than is on hand: {-quantity} issued of {on_hand}."
-            )
+            raise ValueError(f"Quantity of move {number} is more than is on hand: {-quantity} issued of {on_hand}.")
         on_hand += quantity
         checked.append((quantity, unit_cost))
     return checked

@@ -122,6 +122,7 @@ class Search:
         self.order = sorted(range(len(sizes)), key=cmp_to_key(self._cheaper_a_unit))
         self.most = [self._most_useful(pack) for pack in range(len(sizes))]
         self.largest = [max(sizes[pack] for pack in self.order[step:]) for step in range(len(sizes))]
+        self.grain = [gcd(*(sizes[pack] for pack in self.order[step:])) for step in range(len(sizes))]
         self.states = 0
         self.counts: list[int] = []
         self._trial = [0] * len(sizes)
@@ -137,7 +138,7 @@ class Search:
         return by_price or self.sizes[other] - self.sizes[one]
 
     def _most_useful(self, pack: int) -> int:
-        """How many of `pack` a best choice can hold: one less than the first number that is better swapped."""
+        """How many of `pack` a best choice can hold: one less than the first better swapped."""
         enough = -(-self.need // self.sizes[pack])
         for many in range(1, min(enough, SWAPS) + 1):
             if any(self._swaps(pack, many, other) for other in range(len(self.sizes)) if other != pack):
@@ -181,14 +182,15 @@ class Search:
     def _may_win(self, step: int, rest: int, cost: int, packs: int) -> bool:
         """Whether the least that the rest can cost and count still allows a choice as good as the best.
 
-        The rest takes a pack that covers it alone, or only smaller ones: so at least a whole pack's price,
-        and at least the price a unit of some pack.
+        The rest is covered in steps of the grain (the common divisor of the sizes), either by one pack that
+        is large enough or by smaller ones: for at least its price, and for at least some pack's price a unit.
         """
         if self._best is None:
             return True
-        least = min(max(self.prices[pack], self._at_unit_price(pack, rest)) for pack in self.order[step:])
-        fewest = -(-rest // self.largest[step])
-        return (cost + least, 0, packs + fewest) <= self._best[:3]
+        covered = -(-rest // self.grain[step]) * self.grain[step]
+        least = min(max(self.prices[pack], self._at_unit_price(pack, covered)) for pack in self.order[step:])
+        fewest = -(-covered // self.largest[step])
+        return (cost + least, covered - rest, packs + fewest) <= self._best[:3]
 
     def _at_unit_price(self, pack: int, rest: int) -> int:
         return -(-rest * self.prices[pack] // self.sizes[pack])

@@ -47,9 +47,7 @@ def reorder_point(daily_mean: Number, lead_days_mean: Number, safety: Number) ->
     return _answer(mean * lead + _not_negative(safety, "Safety stock"), "Reorder point")
 
 
-def economic_order_quantity(
-    annual_demand: Number, order_cost: Number, holding_cost_per_unit_year: Number
-) -> float:
+def economic_order_quantity(annual_demand: Number, order_cost: Number, holding_cost_per_unit_year: Number) -> float:
     """The quantity that makes ordering and holding cost least together: √(2·D·S / H).
 
     `order_cost` is money for one order, the holding cost money for one base unit kept a year. Raises
