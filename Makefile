@@ -3,9 +3,8 @@
 
 PYTHON := .venv/bin/python
 STATIC := staticfiles/staticfiles.json
-# Neither tests nor checks open the demo's book or a garage's own.
-CHECKING := SUMPBOOK_DATA=$(CURDIR)/data/test
-PYTEST := $(CHECKING) $(PYTHON) -m pytest
+# The checks open neither the demo's book nor a garage's own; the tests see to that themselves.
+CHECKING := SUMPBOOK_DATA=$(CURDIR)/data/check
 
 .PHONY: help run test test-postgres prove bench lint format always
 .NOTPARALLEL:
@@ -19,18 +18,18 @@ run: $(STATIC) ## install what is missing, load the demo garage, and open it at 
 	@$(PYTHON) manage.py demo
 	@exec $(PYTHON) bin/serve --demo
 
-test: .venv/installed-test $(STATIC) ## run the tests (JOBS=2 for two at a time)
-	@$(PYTEST) $(if $(JOBS),--numprocesses $(JOBS)) $(ARGS)
+test: .venv/installed-test ## run the tests (JOBS=2 for two at a time)
+	@$(PYTHON) -m pytest $(if $(JOBS),--numprocesses $(JOBS)) $(ARGS)
 
-test-postgres: .venv/installed-test $(STATIC) ## run the same tests on a PostgreSQL of their own
+test-postgres: .venv/installed-test ## run the same tests on a PostgreSQL of their own
 	@bin/install postgres
 	@bin/with-postgres $(MAKE) --no-print-directory test
 
-prove: .venv/installed-test $(STATIC) ## run the long proofs: kills, schedules, scale (before a release)
-	@$(PYTEST) -m prove --timeout 0 $(ARGS)
+prove: .venv/installed-test ## run the long proofs: kills, schedules, scale (before a release)
+	@$(PYTHON) -m pytest -m prove --timeout 0 $(ARGS)
 
-bench: .venv/installed-test $(STATIC) ## run the benchmarks of tests/bench
-	@$(PYTEST) tests/bench -m "" --timeout 0 $(ARGS)
+bench: .venv/installed-test ## run the benchmarks of tests/bench
+	@$(PYTHON) -m pytest tests/bench -m "" --timeout 0 $(ARGS)
 
 lint: .venv/installed-test ## read the code: ruff, mypy, missing migrations, Django's deployment checks
 	@$(PYTHON) -m ruff check .

@@ -156,6 +156,13 @@ def test_a_web_server_that_cannot_start_ends_it_all_with_its_reason(garage: Gara
     assert not any(runs(pid) for pid in garage.worker_pids())
 
 
+def test_a_first_page_that_fails_ends_it_all_at_once(garage: Garage) -> None:
+    garage.web = WEB.replace("200 OK", "500 Internal Server Error")
+    assert garage.open().wait(30) == 1
+    assert "The first page fails with status 500" in garage.said()
+    assert not any(runs(pid) for pid in garage.worker_pids())
+
+
 def test_a_dead_worker_is_started_again_and_what_it_left_running_is_ended(garage: Garage) -> None:
     leave = """import subprocess
     left = subprocess.Popen(["sleep", "600"])
