@@ -2,9 +2,11 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from garage.fields import QuantityField, ShareField, UnitPriceField
-from garage.models import DistanceUnit, TaxClass
+from garage.models import TaxClass
+from jobs import stages
 
 
 class Stage(models.TextChoices):
@@ -73,6 +75,11 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return f"Job {self.number}"
+
+    @property
+    def stage_sentence(self) -> str:
+        """Who or what the job waits for, and since when."""
+        return stages.sentence(self.stage, self.waits_for, self.stage_since, timezone.localtime())
 
 
 class StageChange(models.Model):

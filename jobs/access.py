@@ -1,0 +1,44 @@
+"""The gates of the jobs: each gives the row, or 404; views never fetch by themselves."""
+
+from django.http import HttpRequest
+from django.shortcuts import get_object_or_404
+
+from garage.models import AuditEntry
+from jobs import queries
+from jobs.models import Advisory, Job, JobStep, Line, Operation
+
+
+def job_for(request: HttpRequest, pk: int) -> Job:
+    """A job with its customer and vehicle."""
+    return get_object_or_404(queries.jobs(), pk=pk)
+
+
+def sheet_for(request: HttpRequest, pk: int) -> Job:
+    """A job with everything that stands on its sheet."""
+    return get_object_or_404(queries.sheets(), pk=pk)
+
+
+def operation_for(request: HttpRequest, pk: int) -> Operation:
+    """An operation, with its job."""
+    return get_object_or_404(Operation.objects.select_related("job__vehicle", "job__customer", "component"), pk=pk)
+
+
+def line_for(request: HttpRequest, pk: int) -> Line:
+    """A line, with its operation and job."""
+    return get_object_or_404(Line.objects.select_related("operation__job", "item"), pk=pk)
+
+
+def step_for(request: HttpRequest, pk: int) -> JobStep:
+    """A step, with its operation, job and what the procedure says about it."""
+    rows = JobStep.objects.select_related("operation__job__vehicle", "written__need__item")
+    return get_object_or_404(rows, pk=pk)
+
+
+def advisory_for(request: HttpRequest, job: Job, pk: int) -> Advisory:
+    """An open advisory of the job's own vehicle."""
+    return get_object_or_404(queries.open_advisories(job.vehicle), pk=pk)
+
+
+def removal_for(request: HttpRequest, pk: int) -> AuditEntry:
+    """The trail's entry of a line or an operation that was taken off a sheet."""
+    return get_object_or_404(AuditEntry, pk=pk, verb__startswith="removed", record__startswith="jobs.")

@@ -1,0 +1,184 @@
+"""Taking a car in: customer, vehicle, odometer, concern and key, all in one act."""
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.core.files.uploadedfile import UploadedFile
+
+from garage import audit, changes, counters, idempotency, search, shop
+from garage import photos as photo_store
+from garage.actions import customers, vehicles
+from garage.errors import Refused
+from garage.models import Customer, OdometerReading, User, Vehicle
+from garage.writing import writing
+from jobs import seen, stages
+from jobs.models import Job, JobPhoto, StageChange
+
+#: What the counter may change about a visit after the car was taken in.
+FACTS = ("concern", "key_tag", "parked", "drop_off_notes", "parts_wish", "promised_at", "order_number")
+
+
+@dataclass(frozen=True)
+class NewCustomer:
+    """A customer who is not in the book yet."""
+
+    fields: dict[str, Any]
+    phones: Sequence[tuple[str, str]] = ()
+    emails: Sequence[tuple[str, str]] = ()
+
+
+@dataclass(frozen=True)
+class NewVehicle:
+    """A vehicle that is not in the book yet."""
+
+    fields: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Odometer:
+    """What the odometer shows; a lower one than before says why, and what stood there before."""
+
+    reading: int
+    unit: str
+    lower_reason: str = ""
+    before: int | None = None
+
+
+@writing()
+def open_job(
+    *,
+    key: uuid.UUID,
+    customer: Customer | NewCustomer,
+    vehicle: Vehicle | NewVehicle | None,
+    concern: str,
+    key_tag: str = "",
+    parked: str = "",
+    drop_off_notes: str = "",
+    promised_at: dt.datetime | None = None,
+    odometer: Odometer | None = None,
+    photos: Iterable[UploadedFile] = (),
+    theirs_now: bool = False,
+    actor: User | None,
+    now: dt.datetime,
+) -> Job:
+    """Take a car in and give the visit its number; the same `key` again gives the same job.
+
+    `theirs_now` makes the customer the owner of a vehicle that was somebody else's. Raises Refused for a lower
+    odometer without a reason, a VIN that cannot be, or a vehicle that is here already.
+    """
+
+    def do() -> Job:
+        owner = _customer(customer, actor, now)
+        car = _vehicle(vehicle, owner, theirs_now, actor, now)
+        job = Job(customer=owner, vehicle=car, concern=concern, key_tag=key_tag, parked=parked)
+        job.drop_off_notes, job.promised_at = drop_off_notes, promised_at
+        job.stage, job.stage_since, job.received_at, job.created_by = stages.WRITTEN_UP, now, now, actor
+        job.odometer_in = _read(car, odometer, actor, now)
+        job.number = counters.allocate("jobs")
+        job.save(force_insert=True)
+        StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
+        for upload in photos:
+            add_photo(job=job, upload=upload, at_drop_off=True, actor=actor, now=now)
+        make_findable(job)
+        audit.record("opened", job, actor=actor, now=now, concern=concern, key_tag=key_tag)
+        return job
+
+    return idempotency.once(key=key, action="open job", model=Job, do=do)
+
+
+def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetime) -> Customer:
+    if isinstance(given, Customer):
+        return given
+    return customers.save_customer(
+        actor=actor, now=now, fields=given.fields, phones=list(given.phones), emails=list(given.emails)
+    )
+
+
+def _vehicle(
+    given: Vehicle | NewVehicle | None, owner: Customer, theirs_now: bool, actor: User | None, now: dt.datetime
+) -> Vehicle | None:
+    if isinstance(given, NewVehicle):
+        return vehicles.save_vehicle(actor=actor, now=now, fields=given.fields, owner=owner)
+    if given is None:
+        return None
+    here = Job.objects.filter(vehicle=given, stage__in=stages.UNFINISHED).first()
+    if here is not None:
+        raise Refused(f"{given} is here already: {here}. Write the new concern on that job.", "vehicle")
+    if given.owner_id is None or (theirs_now and given.owner_id != owner.pk):
+        on = shop.day_of(now)
+        vehicles.change_owner(vehicle=given, customer=owner, on=on, actor=actor, now=now)
+    return given
+
+
+def _read(
+    vehicle: Vehicle | None, odometer: Odometer | None, actor: User | None, now: dt.datetime
+) -> OdometerReading | None:
+    if vehicle is None or odometer is None:
+        return None
+    return vehicles.read_odometer(
+        vehicle=vehicle,
+        reading=odometer.reading,
+        unit=odometer.unit,
+        on=shop.day_of(now),
+        lower_reason=odometer.lower_reason,
+        before=odometer.before,
+        actor=actor,
+        now=now,
+    )
+
+
+@writing()
+def change_job(
+    *, job: Job, fields: Mapping[str, Any], seen_mark: str = "", actor: User | None, now: dt.datetime
+) -> Job:
+    """Change what was written when the car came in (`FACTS`); a new promise is kept beside the old one in the trail.
+
+    Raises ChangedMeanwhile when somebody else did so after `seen_mark` was made.
+    """
+    job.refresh_from_db()
+    if job.stage not in stages.OPEN:
+        raise Refused(f"{job} is {job.get_stage_display()} and is no longer changed.")
+    seen.check(job, seen_mark, *FACTS)
+    changed = changes.assign(job, fields, among=FACTS)
+    if not changed:
+        return job
+    job.version += 1
+    job.save(update_fields=[*changed, "version"])
+    make_findable(job)
+    audit.record("changed", job, actor=actor, now=now, changed=changed)
+    return job
+
+
+@writing()
+def add_photo(
+    *,
+    job: Job,
+    upload: UploadedFile,
+    caption: str = "",
+    at_drop_off: bool = False,
+    actor: User | None,
+    now: dt.datetime,
+) -> JobPhoto:
+    """Keep a photo with the job; Refused for a file that is no photo."""
+    stored = photo_store.store_photo(upload, actor=actor, now=now)
+    photo = JobPhoto.objects.create(job=job, stored=stored, caption=caption[:160], at_drop_off=at_drop_off)
+    audit.record("added a photo to", job, actor=actor, now=now, caption=caption, sha256=stored.sha256)
+    return photo
+
+
+def make_findable(job: Job) -> None:
+    """Let the job be found by its number, key tag, customer, plate and VIN."""
+    vehicle = job.vehicle
+    words = [str(job.number), job.key_tag, job.customer.name, job.order_number]
+    if vehicle is not None:
+        words += [vehicle.plate, *search.vin_words(vehicle.vin)]
+    search.put(
+        "job",
+        job,
+        title=f"{job} · {vehicle}" if vehicle is not None else str(job),
+        subtitle=" · ".join(filter(None, [job.customer.name, vehicle.plate if vehicle is not None else ""])),
+        words=words,
+    )

@@ -1,0 +1,264 @@
+"""Writing up the work: operations and their lines, priced from procedure, shelf and the shop's labor rate.
+
+Whatever changes the work or the price of an operation that was decided on puts it back to undecided: the customer
+said yes (or no) to something else (16 CCR 3354(b): another part or method asks for consent even at the same price).
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import F, Max
+
+from garage import audit, changes, shop
+from garage.errors import Refused
+from garage.forms_fields import plain_text
+from garage.models import TaxClass, User
+from garage.writing import writing
+from jobs import seen, stages
+from jobs.actions.stages import settle
+from jobs.models import Advisory, Component, Job, JobStep, Line, LineKind, Operation, ProcedureNeed, ProcedureRevision
+from parts import queries as shelf
+from parts.models import Item
+
+#: What a person may write on an operation and on a line.
+OPERATION_FIELDS = ("title", "concern", "cause", "correction")
+LINE_FIELDS = (
+    "kind",
+    "finer",
+    "item",
+    "description",
+    "condition",
+    "quantity",
+    "unit",
+    "typed",
+    "unit_price",
+    "discount",
+    "tax_class",
+    "sublet_to",
+)
+
+#: The unit and the tax class of a line of each kind, where the item does not say otherwise.
+UNITS = {
+    LineKind.LABOR: "h",
+    LineKind.PART: "each",
+    LineKind.FLUID: "L",
+    LineKind.SUBLET: "each",
+    LineKind.CHARGE: "each",
+}
+TAX_CLASSES = {
+    LineKind.LABOR: TaxClass.LABOR,
+    LineKind.PART: TaxClass.PARTS,
+    LineKind.FLUID: TaxClass.PARTS,
+    LineKind.SUBLET: TaxClass.SUBLET,
+    LineKind.CHARGE: TaxClass.CHARGE,
+}
+
+
+def kind_of(item: Item) -> LineKind:
+    """The kind of line an item is charged on: what is poured is fluid, what is counted is a part."""
+    return LineKind.FLUID if item.base_unit == Item.BaseUnit.LITER else LineKind.PART
+
+
+@writing()
+def add_operation(
+    *,
+    job: Job,
+    title: str,
+    concern: str = "",
+    cause: str = "",
+    revision: ProcedureRevision | None = None,
+    component: Component | None = None,
+    advisory: Advisory | None = None,
+    actor: User | None,
+    now: dt.datetime,
+) -> Operation:
+    """Put a piece of work on the job's sheet, at its end.
+
+    From a procedure's `revision` it brings labor at the shop's rate, a line for each thing it needs at today's
+    price, and its steps. An `advisory` taken up this way is marked as offered.
+    """
+    editable(job)
+    if not title.strip():
+        raise Refused("An operation needs a title.", "title")
+    if revision is not None:
+        component = component or revision.procedure.component
+    operation = Operation.objects.create(
+        job=job,
+        position=next_position(job),
+        title=title.strip(),
+        concern=concern,
+        cause=cause,
+        revision=revision,
+        component=component,
+    )
+    if revision is not None:
+        _from_procedure(operation, revision)
+    if advisory is not None:
+        advisory.operation, advisory.state = operation, Advisory.State.OFFERED
+        advisory.save(update_fields=["operation", "state"])
+    audit.record("wrote up", operation, actor=actor, now=now, job=job.pk, revision=revision and revision.pk)
+    edited(operation, actor, now)
+    return operation
+
+
+def _from_procedure(operation: Operation, revision: ProcedureRevision) -> None:
+    lines = [_labor(operation, revision)] if revision.hours else []
+    for position, need in enumerate(revision.needs.select_related("item"), start=1):
+        lines.append(_needed(operation, need, position))
+    Line.objects.bulk_create(lines)
+    JobStep.objects.bulk_create(
+        JobStep(operation=operation, written=step, title=step.title, position=step.position)
+        for step in revision.steps.all()
+    )
+
+
+def _labor(operation: Operation, revision: ProcedureRevision) -> Line:
+    return Line(
+        operation=operation,
+        position=0,
+        kind=LineKind.LABOR,
+        description="Labor",
+        quantity=revision.hours,
+        unit="h",
+        typed=f"{plain_text(revision.hours)} h",
+        unit_price=shop.profile().labor_rate,
+        tax_class=TaxClass.LABOR,
+    )
+
+
+def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
+    """The line for one thing a procedure needs; an item that was replaced is charged as its successor."""
+    item = shelf.current_item(need.item) if need.item is not None else None
+    kind = kind_of(item) if item is not None else LineKind.PART
+    price = shelf.price_of(item) if item is not None else None
+    return Line(
+        operation=operation,
+        position=position,
+        kind=kind,
+        item=item,
+        need=need,
+        description=str(item or need.description)[:160],
+        condition=Line.Condition.NEW,
+        quantity=need.quantity,
+        unit=UNITS[kind],
+        typed=need.typed,
+        unit_price=price or Decimal(0),
+        tax_class=item.tax_class if item is not None else TAX_CLASSES[kind],
+    )
+
+
+@writing()
+def edit_operation(
+    *, operation: Operation, fields: Mapping[str, Any], seen_mark: str = "", actor: User | None, now: dt.datetime
+) -> Operation:
+    """Change an operation's words; another title is other work and asks for another decision.
+
+    Raises ChangedMeanwhile when somebody else changed them after `seen_mark` was made.
+    """
+    editable(operation.job)
+    operation.refresh_from_db()
+    seen.check(operation, seen_mark, *OPERATION_FIELDS)
+    changed = changes.assign(operation, fields, among=OPERATION_FIELDS)
+    if not operation.title.strip():
+        raise Refused("An operation needs a title.", "title")
+    if changed:
+        operation.save(update_fields=list(changed))
+        audit.record("changed", operation, actor=actor, now=now, changed=changed)
+        edited(operation, actor, now, decision_stands="title" not in changed)
+    return operation
+
+
+@writing()
+def move_operation(*, operation: Operation, up: bool, actor: User | None, now: dt.datetime) -> Operation:
+    """Change places with the operation above or below; at the end of the sheet nothing moves."""
+    job = operation.job
+    editable(job)
+    operation.refresh_from_db(fields=["position"])
+    others = job.operations.exclude(pk=operation.pk)
+    if up:
+        other = others.filter(position__lt=operation.position).order_by("-position").first()
+    else:
+        other = others.filter(position__gt=operation.position).order_by("position").first()
+    if other is None:
+        return operation
+    here, there = operation.position, other.position
+    for row, position in ((operation, next_position(job)), (other, here), (operation, there)):
+        row.position = position  # by way of a free place: no two rows may share one at any moment
+        row.save(update_fields=["position"])
+    audit.record("moved", operation, actor=actor, now=now, position=there)
+    edited(operation, actor, now, decision_stands=True)
+    return operation
+
+
+@writing()
+def save_line(
+    *,
+    operation: Operation,
+    line: Line | None = None,
+    fields: Mapping[str, Any],
+    seen_mark: str = "",
+    actor: User | None,
+    now: dt.datetime,
+) -> Line:
+    """Write a new line of an operation, or change one.
+
+    What was drawn from the shelf for a line keeps its item. Raises ChangedMeanwhile when somebody else changed
+    the line after `seen_mark` was made; Refused when it was removed meanwhile.
+    """
+    editable(operation.job)
+    row = Line(operation=operation, position=_last_line(operation) + 1) if line is None else _fresh(line)
+    if line is not None:
+        seen.check(row, seen_mark, *LINE_FIELDS)
+    changed = changes.assign(row, fields, among=LINE_FIELDS)
+    if row.pk and "item" in changed and row.draws.exists():
+        raise Refused("Something was drawn from the shelf for this line: its item stays.", "item")
+    if row.kind == LineKind.SUBLET and not row.sublet_to.strip():
+        raise Refused("Work done by somebody else must say by whom.", "sublet_to")
+    if changed or row.pk is None:
+        row.save()
+        audit.record("wrote line" if line is None else "changed line", row, actor=actor, now=now, changed=changed)
+        edited(operation, actor, now)
+    return row
+
+
+def _fresh(line: Line) -> Line:
+    row = Line.objects.filter(pk=line.pk).first()
+    if row is None:
+        raise Refused(f"“{line}” was removed from the sheet while your form was open.")
+    return row
+
+
+def editable(job: Job) -> None:
+    """Refuse once the job's paper is out or the visit is over."""
+    job.refresh_from_db(fields=["stage"])
+    if job.stage not in stages.OPEN:
+        raise Refused(f"{job} is {job.get_stage_display()}: its work can no longer be changed.")
+
+
+def next_position(job: Job) -> int:
+    """The place after the last operation of the sheet."""
+    return (job.operations.aggregate(last=Max("position"))["last"] or 0) + 1
+
+
+def _last_line(operation: Operation) -> int:
+    return operation.lines.aggregate(last=Max("position"))["last"] or 0
+
+
+def edited(operation: Operation, actor: User | None, now: dt.datetime, *, decision_stands: bool = False) -> None:
+    """Count an edit; an operation that was decided on is undecided again unless its decision stands."""
+    undecided = Operation.Decision.UNDECIDED
+    if not decision_stands and operation.decision != undecided:
+        before = operation.decision
+        operation.decision, operation.decided_at, operation.decline_reason = undecided, None, ""
+        operation.save(update_fields=["decision", "decided_at", "decline_reason"])
+        audit.record("must be decided again", operation, actor=actor, now=now, before=before)
+    counted(operation.job, actor, now)
+
+
+def counted(job: Job, actor: User | None, now: dt.datetime) -> None:
+    """Count an edit of the job, and see whether its stage still fits."""
+    Job.objects.filter(pk=job.pk).update(version=F("version") + 1)
+    job.refresh_from_db(fields=["version"])
+    settle(job, actor=actor, now=now)

@@ -1,0 +1,113 @@
+"""Reads of jobs that are used twice or need a join: lists, one sheet with everything on it, what blocks it."""
+
+from collections.abc import Container, Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from garage import search
+from garage.models import Customer, Vehicle
+from jobs import stages
+from jobs.models import Advisory, Draw, DueService, Job, Line, Operation, Stage
+from parts.models import Movement
+
+
+@dataclass(frozen=True)
+class Used:
+    """What was really drawn for a line, returns taken off: in the item's base unit, and at what it cost."""
+
+    quantity: Decimal
+    cost: Decimal
+
+
+NOTHING = Used(Decimal(0), Decimal(0))
+
+
+def jobs() -> QuerySet[Job]:
+    """Jobs with what every list of them shows."""
+    return Job.objects.select_related("customer", "vehicle", "odometer_in")
+
+
+def open_jobs() -> QuerySet[Job]:
+    """The jobs that somebody still has on their hands."""
+    return jobs().filter(stage__in=stages.OPEN)
+
+
+def in_bay() -> QuerySet[Job]:
+    """The jobs whose car is in the bay."""
+    return jobs().filter(stage=Stage.IN_BAY).select_related("technician")
+
+
+def found(rows: QuerySet[Job], text: str) -> QuerySet[Job]:
+    """Those of the jobs that anything typed finds: a number, a name, a plate, the end of a VIN, a key tag."""
+    return rows.filter(pk__in=search.ids("job", text)) if text.strip() else rows
+
+
+def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:
+    """Every visit of a customer or a vehicle, the last one first, with the work that was done."""
+    done = Operation.objects.exclude(decision=Operation.Decision.DECLINED)
+    by = {"customer": subject} if isinstance(subject, Customer) else {"vehicle": subject}
+    return jobs().filter(**by).prefetch_related(Prefetch("operations", done)).order_by("-pk")
+
+
+def sheets() -> QuerySet[Job]:
+    """Jobs with everything that stands on the sheet: operations with their lines and items, customer, photos."""
+    lines = Line.objects.select_related("item__current", "need")
+    operations = Operation.objects.select_related("revision__procedure", "component").prefetch_related(
+        Prefetch("lines", lines), "steps"
+    )
+    return (
+        jobs()
+        .select_related("odometer_out", "technician", "comeback_of", "created_by")
+        .prefetch_related(Prefetch("operations", operations), "customer__phones", "customer__emails", "photos__stored")
+    )
+
+
+def visits_before(job: Job) -> QuerySet[Job]:
+    """The earlier visits of the same vehicle, the last one first."""
+    if job.vehicle_id is None:
+        return Job.objects.none()
+    earlier = jobs_of(Vehicle(pk=job.vehicle_id)).filter(pk__lt=job.pk)
+    return earlier.exclude(stage=Stage.CANCELED).prefetch_related("operations__samples__component")
+
+
+def open_advisories(vehicle: Vehicle | None) -> QuerySet[Advisory]:
+    """What was noticed on a vehicle and neither done, declined nor put on a job yet."""
+    rows = Advisory.objects.select_related("component", "job")
+    return rows.filter(vehicle=vehicle, state=Advisory.State.OPEN) if vehicle else rows.none()
+
+
+def due_services(vehicle: Vehicle | None) -> QuerySet[DueService]:
+    """When which component of a vehicle is due next, the most urgent first."""
+    rows = DueService.objects.select_related("component", "procedure__current")
+    return rows.filter(vehicle=vehicle) if vehicle else rows.none()
+
+
+def used(lines: Iterable[Line]) -> dict[int, Used]:
+    """What was drawn for each line, by its primary key: draws less what was undone or brought back."""
+    draws = dict(Draw.objects.filter(line__in=list(lines)).values_list("movement_id", "line_id"))
+    if not draws:
+        return {}
+    ids = list(draws)
+    movements = Movement.objects.select_related("reverses").filter(
+        Q(pk__in=ids) | Q(reverses__in=ids) | Q(returns__in=ids) | Q(reverses__returns__in=ids)
+    )
+    sums: dict[int, Used] = {}
+    for movement in movements:
+        line = draws[_draw_behind(movement, draws)]
+        before = sums.get(line, NOTHING)
+        sums[line] = Used(before.quantity - movement.quantity, before.cost - movement.value)
+    return sums
+
+
+def used_on(line: Line) -> Used:
+    """What was drawn for one line."""
+    return used([line]).get(line.pk, NOTHING)
+
+
+def _draw_behind(movement: Movement, draws: Container[int]) -> int:
+    """The draw that a movement is, undoes, brings back from, or undoes the bringing back of."""
+    undone = movement.reverses
+    behind = (movement.pk, movement.reverses_id, movement.returns_id, undone and undone.returns_id)
+    return next(pk for pk in behind if pk in draws)

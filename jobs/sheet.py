@@ -1,0 +1,163 @@
+"""What stands on a job's sheet: every operation and line as it is shown, and what blocks the job."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from jobs import queries, showing, stages
+from jobs.amounts import amount
+from jobs.models import Job, Line, LineKind, Operation, Stage
+from parts.models import Item
+from parts.queries import current_item, items_today
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True)
+class LineShown:
+    """A line with its figures written out; `notes` are the small words under it."""
+
+    line: Line
+    quantity: tuple[str, str]
+    price: tuple[str, str]
+    amount: Decimal
+    notes: str
+
+
+@dataclass(frozen=True)
+class OperationShown:
+    """An operation with its lines and what they come to."""
+
+    operation: Operation
+    number: int
+    lines: list[LineShown]
+    amount: Decimal
+    last: bool
+
+
+@dataclass(frozen=True)
+class Block:
+    """Something that keeps the job from going on: a word, and a sentence."""
+
+    word: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """What the shelf holds of the items on a job, and what was drawn for its lines already."""
+
+    items: Mapping[int, Item] = field(default_factory=dict)
+    used: Mapping[int, queries.Used] = field(default_factory=dict)
+
+    def of(self, item: Item | None) -> Item | None:
+        """The item of today in place of `item`, with `there` and `open_content`; None when it is not in use."""
+        return self.items.get(current_item(item).pk) if item is not None else None
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A job as its sheet shows it."""
+
+    job: Job
+    operations: list[OperationShown]
+    blocks: list[Block]
+
+
+def sheet_of(job: Job) -> Sheet:
+    """Write out a job that was read with `queries.sheets`; three more queries for the shelf."""
+    operations = list(job.operations.all())
+    shelf = shelf_for([line for operation in operations for line in operation.lines.all()])
+    shown = [
+        _operation(operation, number, shelf, last=number == len(operations))
+        for number, operation in enumerate(operations, start=1)
+    ]
+    return Sheet(job, shown, list(_blocks(job, operations, shelf)))
+
+
+def shelf_for(lines: Iterable[Line]) -> Shelf:
+    """Look at the shelf once for all lines of a job."""
+    lines = list(lines)
+    today = {current_item(line.item).pk for line in lines if line.item is not None}
+    items = {item.pk: item for item in items_today().filter(pk__in=today)} if today else {}
+    return Shelf(items, queries.used(lines) if today else {})
+
+
+def _operation(operation: Operation, number: int, shelf: Shelf, *, last: bool) -> OperationShown:
+    lines = [line_shown(line, shelf, operation) for line in operation.lines.all()]
+    return OperationShown(operation, number, lines, sum((line.amount for line in lines), ZERO), last)
+
+
+def line_shown(line: Line, shelf: Shelf, operation: Operation) -> LineShown:
+    """A line with its figures written out."""
+    return LineShown(
+        line,
+        showing.quantity(line.quantity, line.unit, line.typed),
+        showing.price(line.unit_price, line.unit),
+        amount(line.quantity, line.unit_price, line.discount),
+        " · ".join(filter(None, _notes(line, shelf, operation))),
+    )
+
+
+def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
+    if line.kind == LineKind.LABOR and operation.revision is not None:
+        yield f"procedure revision {operation.revision.number}"
+    yield line.get_condition_display() if line.condition else ""
+    yield line.get_finer_display() if line.finer else ""
+    yield f"done by {line.sublet_to}" if line.sublet_to else ""
+    if line.item is not None and line.item.current is not None:
+        yield f"today {line.item.current}"
+    if line.discount:
+        yield f"{showing.quantity(line.discount * 100, 'each')[0]} % off"
+    drawn = shelf.used.get(line.pk)
+    if drawn is not None and drawn.quantity:
+        yield f"{showing.quantity(drawn.quantity, line.unit, line.typed)[0]} used"
+    item = shelf.of(line.item)
+    if item is not None and item.open_content and drawn is None:
+        yield f"{showing.quantity(item.open_content, 'L')[0]} open" + (f" on {item.location}" if item.location else "")
+
+
+def _blocks(job: Job, operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
+    """What keeps the job from its next stage, the hardest first."""
+    if job.stage not in stages.OPEN:
+        return
+    if not operations:
+        yield Block("Nothing written up", "Add the first operation, from a procedure or free.")
+    yield from _shortages(operations, shelf)
+    for operation in operations:
+        for step in operation.steps.all():
+            if step.shortage:
+                yield Block("Short", f"{step.title}: {step.shortage}")
+    unpriced = [line.description for op in operations for line in op.lines.all() if _unpriced(line)]
+    if unpriced:
+        yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")
+    if job.stage in (Stage.IN_BAY, Stage.FINISHED):
+        for operation in operations:
+            if operation.decision == Operation.Decision.UNDECIDED:
+                yield Block("Not authorized", f"{operation}: no work on it before the customer was asked.")
+    if job.vehicle is not None and job.odometer_in is None:
+        yield Block("Odometer", "It was not read when the car came in.")
+
+
+def _unpriced(line: Line) -> bool:
+    return line.unit_price == 0 and line.kind in (LineKind.PART, LineKind.FLUID)
+
+
+def _shortages(operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
+    """Items of which the shelf holds less than the job still needs; declined work needs nothing."""
+    needed: dict[int, Decimal] = {}
+    for operation in operations:
+        if operation.decision == Operation.Decision.DECLINED or operation.finished_at is not None:
+            continue
+        for line in operation.lines.all():
+            item = shelf.of(line.item)
+            if item is not None:
+                drawn = shelf.used.get(line.pk, queries.NOTHING).quantity
+                needed[item.pk] = needed.get(item.pk, ZERO) + max(line.quantity - drawn, ZERO)
+    for pk, quantity in needed.items():
+        item = shelf.items[pk]
+        if quantity > item.there:
+            want, there = (
+                " · ".join(filter(None, showing.quantity(q, item.base_unit))) for q in (quantity, item.there)
+            )
+            yield Block("Short", f"{item}: {want} needed, {there} on the shelf.")
