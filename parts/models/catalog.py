@@ -42,6 +42,15 @@ class Item(models.Model):
     on_hand = QuantityField(default=0, editable=False)
     stock_value = UnitPriceField(default=0, editable=False)
     last_cost = UnitPriceField(null=True, blank=True, editable=False, help_text="cost per base unit at last receipt")
+    current = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="older",
+        help_text="for a replaced item, the end of its chain: what is bought today",
+    )
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -52,6 +61,7 @@ class Item(models.Model):
             models.CheckConstraint(condition=Q(minimum__gte=0) & Q(wanted__gte=0), name="item_minimum_not_negative"),
             models.CheckConstraint(condition=Q(price=None) | Q(price__gte=0), name="item_price_not_negative"),
             models.CheckConstraint(condition=~Q(kind="fluid") | Q(base_unit="L"), name="fluid_counted_in_liters"),
+            models.CheckConstraint(condition=Q(current=None) | ~Q(current=F("pk")), name="item_not_its_own_successor"),
         ]
         indexes = [models.Index(fields=["active", "name", "id"], name="items_by_name")]
 

@@ -1,0 +1,211 @@
+"""Writing down what stands on the shelf: items with their numbers and packs, and what replaces what."""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from garage import audit, search
+from garage.errors import Refused
+from garage.models import SearchEntry, User
+from garage.writing import writing
+from parts import queries
+from parts.models import Item, ItemNumber, ItemSpecification, Kind, Pack, Supersession
+
+ITEM_FIELDS = [
+    *("kind", "name", "brand", "base_unit", "location", "tax_class", "minimum", "wanted", "price"),
+    *("core_deposit", "hazard", "open_days", "notes", "active"),
+]
+NumberKind = ItemNumber.Kind
+
+
+class PackRow(NamedTuple):
+    """A pack as the verb takes it; without `pk` it is known by its label."""
+
+    label: str
+    size: Decimal
+    typed: str = ""
+    barcode: str = ""
+    pk: int | None = None
+
+
+@writing()
+def save_item(
+    *,
+    actor: User | None,
+    now: dt.datetime,
+    item: Item | None = None,
+    fields: Mapping[str, Any],
+    numbers: Iterable[tuple[str, str]] = (),
+    specifications: Iterable[str] = (),
+    packs: Sequence[tuple[Any, ...]] = (),
+    version: int | None = None,
+) -> Item:
+    """Write an item down, or change it; numbers, specifications and packs become exactly those given.
+
+    A name that changes stays as an old name, so that what was read off an old bottle still leads here. A pack that
+    is no longer given is removed, or retired when containers of it exist. Raises Refused for a repeated label or
+    barcode, for a unit that may no longer change, and when `version` is not the one on file.
+    """
+    row = Item() if item is None else Item.objects.get(pk=item.pk)
+    if item is not None and version not in (None, row.version):
+        raise Refused(f"{row} was changed by somebody else meanwhile. Load the page again and repeat your change.")
+    before, old_name = {name: getattr(row, name) for name in ITEM_FIELDS}, str(row)
+    for name in ITEM_FIELDS:
+        if name in fields:
+            setattr(row, name, fields[name])
+    _check_item(row, before["base_unit"])
+    row.version += 0 if item is None else 1
+    row.save()
+    former = [(NumberKind.OLD_NAME, old_name)] if item is not None and old_name != str(row) else []
+    _set_numbers(row, [*numbers, *former])
+    _set_specifications(row, specifications)
+    _set_packs(row, [PackRow(*pack) for pack in packs])
+    index(row)
+    changed = {n: [str(before[n]), str(getattr(row, n))] for n in ITEM_FIELDS if before[n] != getattr(row, n)}
+    audit.record("added to the shelf" if item is None else "changed", row, actor=actor, now=now, **changed)
+    return row
+
+
+def _check_item(row: Item, base_unit_before: str) -> None:
+    row.name, row.brand = row.name.strip(), row.brand.strip()
+    if not row.name:
+        raise Refused("Give it a name.", "name")
+    if row.kind == Kind.FLUID and row.base_unit != Item.BaseUnit.LITER:
+        raise Refused("A fluid is counted in liters.", "base_unit")
+    if row.pk and row.base_unit != base_unit_before and queries.ever_moved(row):
+        raise Refused("What it is counted in cannot change any more: its movements are in that unit.", "base_unit")
+    if row.wanted and row.wanted < row.minimum:
+        raise Refused("“Fill up to” must not be under the minimum.", "wanted")
+
+
+def _set_numbers(item: Item, numbers: Iterable[tuple[str, str]]) -> None:
+    wanted: dict[tuple[str, str], str] = {}
+    for kind, number in numbers:
+        key = search.key(number)[:80]
+        if not key:
+            raise Refused(f"“{number}” holds no letter and no digit to be found by.", "numbers")
+        wanted.setdefault((NumberKind(kind).value, key), number.strip()[:80])
+    for row in item.numbers.all():
+        if (row.kind, row.key) not in wanted:
+            row.delete()
+    for (kind, key), number in wanted.items():
+        ItemNumber.objects.update_or_create(item=item, kind=kind, key=key, defaults={"number": number})
+
+
+def _set_specifications(item: Item, specifications: Iterable[str]) -> None:
+    wanted = dict.fromkeys(text.strip()[:120] for text in specifications if text.strip())
+    item.specifications.exclude(text__in=wanted).delete()
+    known = set(item.specifications.values_list("text", flat=True))
+    for text in wanted:
+        if text not in known:
+            ItemSpecification.objects.create(item=item, text=text)
+
+
+def _set_packs(item: Item, packs: Sequence[PackRow]) -> None:
+    _check_packs(item, packs)
+    by_key, by_label = {row.pk: row for row in item.packs.all()}, {row.label: row for row in item.packs.all()}
+    kept: set[int] = set()
+    for pack in packs:
+        row = (by_key.get(pack.pk) if pack.pk else by_label.get(pack.label)) or Pack(item=item)
+        row.label, row.size, row.typed, row.barcode, row.active = *pack[:4], True
+        row.save()
+        kept.add(row.pk)
+    for row in by_key.values():
+        if row.pk in kept:
+            continue
+        if queries.pack_in_use(row):
+            row.active = False
+            row.save(update_fields=["active"])
+        else:
+            row.delete()
+
+
+def _check_packs(item: Item, packs: Sequence[PackRow]) -> None:
+    labels: set[str] = set()
+    for pack in packs:
+        if not pack.label.strip():
+            raise Refused("Every pack needs a name, such as “1 L bottle”.", "packs")
+        if pack.label in labels:
+            raise Refused(f"The pack “{pack.label}” is there twice.", "packs")
+        if pack.size <= 0:
+            raise Refused(f"The pack “{pack.label}” needs a size above zero.", "packs")
+        labels.add(pack.label)
+        other = Pack.objects.filter(barcode=pack.barcode).exclude(item=item).first() if pack.barcode else None
+        if other:
+            raise Refused(f"The barcode {pack.barcode} is already that of {other.item}, {other.label}.", "packs")
+
+
+def index(item: Item) -> None:
+    """Bring the search entry of an item's family up to date: all its names and numbers lead to today's item."""
+    members = list(queries.family(item).prefetch_related("numbers", "specifications", "packs"))
+    today = next(member for member in members if member.current_id is None)
+    words = [word for member in members for word in _words(member)]
+    former = [member.name for member in members if member is not today]
+    subtitle = " · ".join([*(f"formerly {name}" for name in former), today.get_kind_display(), today.location])
+    search.put("item", today, title=str(today), subtitle=subtitle.strip(" ·"), words=words)
+    SearchEntry.objects.filter(kind="item", object_id__in=[m.pk for m in members if m is not today]).delete()
+
+
+def _words(item: Item) -> list[str]:
+    """All an item is found by; of a number also every end of it, so that any piece of it finds it."""
+    words = [str(item)]
+    words += [specification.text for specification in item.specifications.all()]
+    numbers = [pack.barcode for pack in item.packs.all() if pack.barcode]
+    for row in item.numbers.all():
+        (words if row.kind == NumberKind.OLD_NAME else numbers).append(row.number)
+    for number in numbers:
+        key = search.key(number)
+        words += [number, *(key[start:] for start in range(1, len(key) - 1))]
+    return words
+
+
+@writing()
+def supersede(
+    *, old: Item, new: Item, on: dt.date, note: str = "", actor: User | None, now: dt.datetime
+) -> Supersession:
+    """Write down that `new` replaces `old`: their stock counts as one, the old is used up first.
+
+    The new item takes over minimum, wanted stock and last cost where it has none. Raises Refused for a loop, for an
+    item that is replaced already, and for two that are not counted in the same unit.
+    """
+    old, new = (Item.objects.select_related("current").get(pk=item.pk) for item in (old, new))
+    today = queries.current_item(new)
+    if old.current_id:
+        raise Refused(f"{old} is replaced already, by {old.current}.", "new")
+    if today == old:
+        raise Refused(f"{new} is itself an older name of {old}: that would go round in a circle.", "new")
+    if old.base_unit != new.base_unit:
+        raise Refused(f"{old} is counted in {old.base_unit}, {new} in {new.base_unit}.", "new")
+    row = Supersession.objects.create(old=old, new=new, since=on, note=note.strip())
+    Item.objects.filter(pk__in=queries.family(old).values("pk")).update(current=today)
+    _take_over(old, today)
+    index(today)
+    audit.record("replaced", old, actor=actor, now=now, by=str(new), item=new.pk, since=on.isoformat(), note=note)
+    return row
+
+
+def _take_over(old: Item, today: Item) -> None:
+    if not today.minimum:
+        today.minimum, today.wanted = old.minimum, max(today.wanted, old.wanted)
+    if today.last_cost is None:
+        today.last_cost = old.last_cost
+    today.save(update_fields=["minimum", "wanted", "last_cost"])
+
+
+@writing()
+def take_back_supersession(*, supersession: Supersession, actor: User | None, now: dt.datetime) -> Item:
+    """Undo a supersession written down by mistake; the old item, with what it replaced, stands alone again."""
+    old, new = supersession.old, supersession.new
+    supersession.delete()
+    members, step = [old.pk], [old.pk]
+    while step:
+        step = list(Supersession.objects.filter(new__in=step).values_list("old", flat=True))
+        members += step
+    Item.objects.filter(pk__in=members).exclude(pk=old.pk).update(current=old)
+    Item.objects.filter(pk=old.pk).update(current=None)
+    old, new = (Item.objects.get(pk=pk) for pk in (old.pk, new.pk))
+    index(old)
+    index(new)
+    audit.record("took back a replacement", old, actor=actor, now=now, by=str(new), item=new.pk)
+    return old

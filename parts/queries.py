@@ -1,0 +1,204 @@
+"""Reads of the shelf that are used twice or need a join."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import TYPE_CHECKING, TypedDict
+
+from django.db.models import (
+    Case,
+    F,
+    IntegerField,
+    Min,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
+
+from garage import search
+from garage.fields import QuantityField
+from garage.money import round_money
+from garage.numbers import round_half_up
+from parts.buying import Suggestion, suggest
+from parts.models import Container, Item, MarkupBand, Movement, Pack, ReceiptLine
+from parts.packs import PackOffer
+from parts.pricing import Band, selling_price
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    class _There(TypedDict):
+        there: Decimal
+
+    class _KnownPrice(TypedDict):
+        known_price: Decimal | None
+
+    ItemToday = WithAnnotations[Item, _There]
+    PricedPack = WithAnnotations[Pack, _KnownPrice]
+
+ZERO = Decimal(0)
+FOUND_AT_MOST = 200
+
+
+def current_item(item: Item) -> Item:
+    """What is bought today in place of this item: the end of its supersession chain, or the item itself."""
+    return item.current or item
+
+
+def family(item: Item) -> QuerySet[Item]:
+    """The item of today and all that it replaced: one thing under several names."""
+    today = item.current_id or item.pk
+    return Item.objects.filter(Q(pk=today) | Q(current=today))
+
+
+def on_hand(item: Item) -> Decimal:
+    """What is on the shelf under this very number, in the base unit, read afresh."""
+    return Item.objects.values_list("on_hand", flat=True).get(pk=item.pk)
+
+
+def chain_on_hand(item: Item) -> Decimal:
+    """What is on the shelf under this number, its older and its newer ones, which count as the same thing."""
+    return family(item).aggregate(all=Sum("on_hand"))["all"] or ZERO
+
+
+def to_draw(item: Item) -> QuerySet[Container]:
+    """Containers with something in them, in the order they are drawn from.
+
+    The open one first (the one open longest), then sealed ones of older numbers, then the oldest.
+    """
+    today = item.current_id or item.pk
+    older_first = Case(When(item=today, then=1), default=0, output_field=IntegerField())
+    return (
+        Container.objects.filter(item__in=family(item), content__gt=0)
+        .select_related("item", "pack")
+        .order_by(F("opened_at").asc(nulls_last=True), older_first, "received_at", "pk")
+    )
+
+
+def containers_of(item: Item) -> QuerySet[Container]:
+    """Every container the item and its older numbers ever had."""
+    return Container.objects.filter(item__in=family(item)).select_related("item", "pack")
+
+
+def movements(item: Item | None = None) -> QuerySet[Movement]:
+    """Movements with what a list of them shows; of one item, those of its older numbers too."""
+    rows = Movement.objects.select_related("item", "container__pack", "by", "reversed_by")
+    return rows if item is None else rows.filter(item__in=family(item))
+
+
+def items_today() -> "QuerySet[ItemToday]":
+    """The items in use, each with `there`: what is on hand, its older numbers' stock counted in."""
+    older = Item.objects.filter(current=OuterRef("pk")).order_by().values("current").annotate(sum=Sum("on_hand"))
+    of_older = Subquery(older.values("sum"), output_field=QuantityField())
+    nothing = Value(ZERO, output_field=QuantityField())
+    return Item.objects.filter(active=True, current=None).annotate(there=F("on_hand") + Coalesce(of_older, nothing))
+
+
+def items_low() -> "QuerySet[ItemToday]":
+    """The items at or under their minimum; one without a minimum is never low."""
+    return items_today().filter(minimum__gt=0, there__lte=F("minimum"))
+
+
+def find_items(text: str) -> "QuerySet[ItemToday]":
+    """The items of today that anything typed leads to: names, brands, any number, old ones, specifications."""
+    if not text.strip():
+        return items_today()
+    return items_today().filter(pk__in=search.ids("item", text, limit=FOUND_AT_MOST))
+
+
+def with_former_names(items: "QuerySet[ItemToday]") -> "QuerySet[ItemToday]":
+    """Add what each item was called before, for the lists."""
+    return items.prefetch_related(Prefetch("older", Item.objects.order_by("-pk")))
+
+
+def open_contents(items: Iterable[Item]) -> dict[int, Decimal]:
+    """What stands open of each item (as `with_former_names` gives them), its older numbers counted in."""
+    today = {member.pk: item.pk for item in items for member in (item, *item.older.all())}
+    rows = (
+        Container.objects.filter(item__in=today, content__gt=0, opened_at__isnull=False)
+        .order_by()
+        .values_list("item")
+        .annotate(sum=Sum("content"))
+    )
+    found: dict[int, Decimal] = defaultdict(Decimal)
+    for item, content in rows:
+        found[today[item]] += content
+    return dict(found)
+
+
+def priced_packs(items: Iterable[Item]) -> "dict[int, list[PricedPack]]":
+    """The packs still bought of each item, by its key, each with `known_price`.
+
+    That is the lowest price a supplier asks today; failing that, what the pack cost when it last came; or None.
+    """
+    last = ReceiptLine.objects.filter(pack=OuterRef("pk")).order_by("-pk").values("pack_price")[:1]
+    packs = (
+        Pack.objects.filter(item__in=list(items), active=True)
+        .annotate(known_price=Coalesce(Min("prices__price"), Subquery(last)))
+        .order_by("size", "pk")
+    )
+    found: dict[int, list[PricedPack]] = defaultdict(list)
+    for pack in packs:
+        found[pack.item_id].append(pack)
+    return found
+
+
+def suggestions(items: "Iterable[ItemToday]") -> "list[tuple[ItemToday, Suggestion]]":
+    """What to buy of each item (as `items_low` gives them, with `there`), and why."""
+    listed = list(items)
+    packs = priced_packs(listed)
+    rows = []
+    for item in listed:
+        offers = [PackOffer(pack.label, pack.size, pack.known_price) for pack in packs[item.pk] if pack.known_price]
+        rows.append((item, suggest(item.there, item.minimum, item.wanted, item.base_unit, offers)))
+    return rows
+
+
+def markup_bands() -> list[Band]:
+    """The markup table as the pricing arithmetic takes it; empty when none is set up."""
+    return [Band(band.up_to, band.markup) for band in MarkupBand.objects.all()]
+
+
+def price_of(item: Item) -> Decimal | None:
+    """The selling price of one base unit: the item's own, else its last cost with the markup of its band.
+
+    A price from the bands is rounded half-up to cents, below 1.00 to hundredths of a cent. None when the item has
+    neither a price nor a cost with bands.
+    """
+    if item.price is not None:
+        return item.price
+    bands = markup_bands() if item.last_cost is not None else []
+    if item.last_cost is None or not bands:
+        return None
+    price = selling_price(item.last_cost, bands)
+    return round_money(price) if price >= 1 else round_half_up(price, 4)
+
+
+def drawn_net(movement: Movement) -> tuple[Decimal, Decimal]:
+    """Quantity and value of a draw that have not come back to the shelf, both as positive figures."""
+    back = movement.returned_by.filter(reversed_by=None).aggregate(quantity=Sum("quantity"), value=Sum("value"))
+    return -movement.quantity - (back["quantity"] or ZERO), -movement.value - (back["value"] or ZERO)
+
+
+def last_cost_of(item: Item) -> Decimal | None:
+    """What a base unit cost when the item last came, leaving out what was undone."""
+    came = Movement.objects.filter(
+        item=item, kind__in=[Movement.Kind.RECEIPT, Movement.Kind.OPENING], reversed_by=None
+    ).order_by("-pk")
+    return came.values_list("container__unit_cost", flat=True).first()
+
+
+def ever_moved(item: Item) -> bool:
+    """Whether the item has containers: then its unit is settled."""
+    return Container.objects.filter(item=item).exists()
+
+
+def pack_in_use(pack: Pack) -> bool:
+    """Whether a container or a delivery was of this pack: then it can be retired, not removed."""
+    return Container.objects.filter(pack=pack).exists() or ReceiptLine.objects.filter(pack=pack).exists()
