@@ -5,7 +5,7 @@ from functools import wraps
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponseBase
 
 from garage.models import Role, User
 
@@ -25,7 +25,7 @@ ROLES: dict[str, frozenset[Role]] = {
     "shop": frozenset({OWNER}),  # profile, people, mail settings
 }
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def may(user: Any, act: str) -> bool:
@@ -40,7 +40,7 @@ def allowed(act: str) -> Callable[[View], View]:
 
     def guard(view: View) -> View:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not may(request.user, act):
                 raise PermissionDenied
             return view(request, *args, **kwargs)

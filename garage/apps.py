@@ -17,9 +17,10 @@ class GarageConfig(AppConfig):
     verbose_name = "Garage"
 
     def ready(self) -> None:
-        from garage import checks, search  # noqa: PLC0415 (as above)
+        from garage import checks, promises_kernel, search  # noqa: PLC0415 (as above)
 
         checks.register()
+        promises_kernel.register()
         search.register("customer", "customer", "customer")
         search.register("vehicle", "vehicle", "vehicle")
         post_migrate.connect(install_database_objects, dispatch_uid="garage.database")

@@ -87,6 +87,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "garage.templatetags.acts",
                 "garage.templatetags.figures",
                 "django.templatetags.i18n",
+                "garage.templatetags.papers",
             ],
         },
     },

@@ -15,6 +15,7 @@ urlpatterns = [
     path("shelf/", _soon, name="shelf"),
     path("books/", _soon, name="books"),
     path("", include("garage.site")),
+    path("", include("garage.site_papers")),
     path("shelf/", include("parts.urls")),
     path("", include("jobs.urls")),
     path("", include("invoicing.urls")),

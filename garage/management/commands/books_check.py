@@ -1,0 +1,22 @@
+"""`manage.py books_check`: verify every promise the data makes."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from garage import promises
+
+
+class Command(BaseCommand):
+    help = "Verifies every promise of the data and names each breach; exit 0 only if all hold."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        broken = 0
+        for name, breaches in promises.run():
+            self.stdout.write(f"{'holds ' if not breaches else 'BROKEN'}  {name}")
+            for sentence in breaches:
+                self.stdout.write(f"        {sentence}")
+            broken += len(breaches)
+        if broken:
+            raise CommandError(f"{broken} breaches found. Restore a backup, or have them looked at before going on.")
+        self.stdout.write(f"All {len(promises.names())} promises hold.")

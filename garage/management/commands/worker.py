@@ -1,0 +1,50 @@
+"""`manage.py worker`: the one process that makes the documents and sends the mail."""
+
+import logging
+import signal
+import time
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import OperationalError, close_old_connections
+from django.utils import timezone
+
+from garage import documents, mail
+
+log = logging.getLogger("sumpbook.worker")
+
+
+class Command(BaseCommand):
+    help = "Makes the documents and sends the mail that the program asks for, until it is stopped."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--once", action="store_true", help="do what is due and stop")
+        parser.add_argument("--pause", type=float, default=0.3, help="seconds to rest when nothing is due")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        self.stopping = False
+        for sign in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(sign, self._stop)
+        printer = documents.Printer()
+        try:
+            while not self.stopping:
+                if not self._round(printer) and not options["once"]:
+                    time.sleep(options["pause"])
+                elif options["once"] and not self._round(printer):
+                    break
+        finally:
+            printer.close()
+
+    def _round(self, printer: documents.Printer) -> int:
+        """Do what is due; a database that is busy or away is met with patience."""
+        try:
+            close_old_connections()
+            made = documents.make_wanted(printer, now=timezone.now())
+            return made + mail.send_due(now=timezone.now())
+        except OperationalError:
+            log.exception("the database did not answer; trying again in a moment")
+            time.sleep(1)
+            return 0
+
+    def _stop(self, *args: Any) -> None:
+        self.stopping = True
