@@ -10,9 +10,9 @@ from garage.ledger import plain
 
 
 class Stale(Refused):
-    """Somebody else saved the row after this person opened it; `version` is the one that stands now."""
+    """Somebody else saved the row after this person opened it; `version` (or a mark) is the one that stands now."""
 
-    def __init__(self, row: models.Model, version: int) -> None:
+    def __init__(self, row: models.Model, version: int | str) -> None:
         super().__init__(
             f"Somebody else changed “{row}” while you had it open. What you typed is kept below: "
             "compare it with the page, then save again to put yours in its place."

@@ -109,5 +109,5 @@ def used_on(line: Line) -> Used:
 def _draw_behind(movement: Movement, draws: Container[int]) -> int:
     """The draw that a movement is, undoes, brings back from, or undoes the bringing back of."""
     undone = movement.reverses
-    behind = (movement.pk, movement.reverses_id, movement.returns_id, undone and undone.returns_id)
-    return next(pk for pk in behind if pk in draws)
+    behind = [movement.pk, movement.reverses_id, movement.returns_id, undone.returns_id if undone else None]
+    return next(pk for pk in behind if pk is not None and pk in draws)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import Any
 
 from jobs import queries, showing, stages
 from jobs.amounts import amount
@@ -44,15 +45,24 @@ class Block:
 
 
 @dataclass(frozen=True)
+class Stock:
+    """What stands on the shelf of an item, its older numbers counted in, and how much of it stands open."""
+
+    item: Item
+    there: Decimal
+    open: Decimal
+
+
+@dataclass(frozen=True)
 class Shelf:
     """What the shelf holds of the items on a job, and what was drawn for its lines already."""
 
-    items: Mapping[int, Item] = field(default_factory=dict)
+    stock: Mapping[int, Stock] = field(default_factory=dict)
     used: Mapping[int, queries.Used] = field(default_factory=dict)
 
-    def of(self, item: Item | None) -> Item | None:
-        """The item of today in place of `item`, with `there` and `open_content`; None when it is not in use."""
-        return self.items.get(current_item(item).pk) if item is not None else None
+    def of(self, item: Item | None) -> Stock | None:
+        """The stock of what is bought today in place of `item`; None when it is not in use."""
+        return self.stock.get(current_item(item).pk) if item is not None else None
 
 
 @dataclass(frozen=True)
@@ -79,8 +89,11 @@ def shelf_for(lines: Iterable[Line]) -> Shelf:
     """Look at the shelf once for all lines of a job."""
     lines = list(lines)
     today = {current_item(line.item).pk for line in lines if line.item is not None}
-    items = {item.pk: item for item in items_today().filter(pk__in=today)} if today else {}
-    return Shelf(items, queries.used(lines) if today else {})
+    if not today:
+        return Shelf()
+    rows: Iterable[Any] = items_today().filter(pk__in=today)  # annotated with `there` and `open_content`
+    stock = {row.pk: Stock(row, row.there, row.open_content or ZERO) for row in rows}
+    return Shelf(stock, queries.used(lines))
 
 
 def _operation(operation: Operation, number: int, shelf: Shelf, *, last: bool) -> OperationShown:
@@ -112,9 +125,11 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
     drawn = shelf.used.get(line.pk)
     if drawn is not None and drawn.quantity:
         yield f"{showing.quantity(drawn.quantity, line.unit, line.typed)[0]} used"
-    item = shelf.of(line.item)
-    if item is not None and item.open_content and drawn is None:
-        yield f"{showing.quantity(item.open_content, 'L')[0]} open" + (f" on {item.location}" if item.location else "")
+    stock = shelf.of(line.item)
+    if stock is not None and stock.open and drawn is None:
+        yield f"{showing.quantity(stock.open, 'L')[0]} open" + (
+            f" on {stock.item.location}" if stock.item.location else ""
+        )
 
 
 def _blocks(job: Job, operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
@@ -150,14 +165,18 @@ def _shortages(operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
         if operation.decision == Operation.Decision.DECLINED or operation.finished_at is not None:
             continue
         for line in operation.lines.all():
-            item = shelf.of(line.item)
-            if item is not None:
+            stock = shelf.of(line.item)
+            if stock is not None:
                 drawn = shelf.used.get(line.pk, queries.NOTHING).quantity
-                needed[item.pk] = needed.get(item.pk, ZERO) + max(line.quantity - drawn, ZERO)
+                needed[stock.item.pk] = needed.get(stock.item.pk, ZERO) + max(line.quantity - drawn, ZERO)
     for pk, quantity in needed.items():
-        item = shelf.items[pk]
-        if quantity > item.there:
-            want, there = (
-                " · ".join(filter(None, showing.quantity(q, item.base_unit))) for q in (quantity, item.there)
+        stock = shelf.stock[pk]
+        if quantity > stock.there:
+            unit = stock.item.base_unit
+            yield Block(
+                "Short", f"{stock.item}: {_both(quantity, unit)} needed, {_both(stock.there, unit)} on the shelf."
             )
-            yield Block("Short", f"{item}: {want} needed, {there} on the shelf.")
+
+
+def _both(quantity: Decimal, unit: str) -> str:
+    return " · ".join(filter(None, showing.quantity(quantity, unit)))

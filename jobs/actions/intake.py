@@ -131,17 +131,15 @@ def _read(
 
 
 @writing()
-def change_job(
-    *, job: Job, fields: Mapping[str, Any], seen_mark: str = "", actor: User | None, now: dt.datetime
-) -> Job:
+def change_job(*, job: Job, fields: Mapping[str, Any], version: str = "", actor: User | None, now: dt.datetime) -> Job:
     """Change what was written when the car came in (`FACTS`); a new promise is kept beside the old one in the trail.
 
-    Raises ChangedMeanwhile when somebody else did so after `seen_mark` was made.
+    Raises Stale when somebody else did so since `version`.
     """
     job.refresh_from_db()
     if job.stage not in stages.OPEN:
         raise Refused(f"{job} is {job.get_stage_display()} and is no longer changed.")
-    seen.check(job, seen_mark, *FACTS)
+    seen.check(job, version, *FACTS)
     changed = changes.assign(job, fields, among=FACTS)
     if not changed:
         return job

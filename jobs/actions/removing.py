@@ -119,7 +119,7 @@ def _snapshot(rows: Iterable[models.Model]) -> list[Any]:
 
 def _restore(entry: AuditEntry) -> Line | Operation:
     """Insert the rows of a snapshot; the first one is what was removed."""
-    rows = [found.object for found in serializers.deserialize("python", entry.details["rows"])]
+    rows: list[Any] = [found.object for found in serializers.deserialize("python", entry.details["rows"])]
     first: Line | Operation = rows[0]
     if isinstance(first, Line):
         operation = Operation.objects.filter(pk=first.operation_id).first()

@@ -6,8 +6,8 @@ from garage import audit
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
-from jobs import stages
-from jobs.models import Job, Operation, StageChange
+from jobs import queries, stages
+from jobs.models import Job, Line, Operation, StageChange
 
 AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
 UNDECIDED = Operation.Decision.UNDECIDED
@@ -53,7 +53,8 @@ def cancel_job(*, job: Job, reason: str, actor: User | None, now: dt.datetime) -
     """Call the visit off, with the reason; what was written stays. Refused once anything was drawn for it."""
     if not reason.strip():
         raise Refused("Say why the job is canceled.", "reason")
-    if job.operations.filter(lines__draws__movement__reversed_by=None, lines__draws__isnull=False).exists():
+    drawn = queries.used(Line.objects.filter(operation__job=job))
+    if any(used.quantity > 0 for used in drawn.values()):
         raise Refused("Something was drawn from the shelf for this job: return it to the shelf first.")
     return move(job, stages.CANCELED, waits_for=reason.strip(), note=reason.strip(), actor=actor, now=now)
 

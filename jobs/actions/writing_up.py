@@ -151,15 +151,15 @@ def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
 
 @writing()
 def edit_operation(
-    *, operation: Operation, fields: Mapping[str, Any], seen_mark: str = "", actor: User | None, now: dt.datetime
+    *, operation: Operation, fields: Mapping[str, Any], version: str = "", actor: User | None, now: dt.datetime
 ) -> Operation:
     """Change an operation's words; another title is other work and asks for another decision.
 
-    Raises ChangedMeanwhile when somebody else changed them after `seen_mark` was made.
+    Raises Stale when somebody else changed them since `version`.
     """
     editable(operation.job)
     operation.refresh_from_db()
-    seen.check(operation, seen_mark, *OPERATION_FIELDS)
+    seen.check(operation, version, *OPERATION_FIELDS)
     changed = changes.assign(operation, fields, among=OPERATION_FIELDS)
     if not operation.title.strip():
         raise Refused("An operation needs a title.", "title")
@@ -198,19 +198,19 @@ def save_line(
     operation: Operation,
     line: Line | None = None,
     fields: Mapping[str, Any],
-    seen_mark: str = "",
+    version: str = "",
     actor: User | None,
     now: dt.datetime,
 ) -> Line:
     """Write a new line of an operation, or change one.
 
-    What was drawn from the shelf for a line keeps its item. Raises ChangedMeanwhile when somebody else changed
-    the line after `seen_mark` was made; Refused when it was removed meanwhile.
+    What was drawn from the shelf for a line keeps its item. Raises Stale when somebody else changed
+    the line since `version`; Refused when it was removed meanwhile.
     """
     editable(operation.job)
     row = Line(operation=operation, position=_last_line(operation) + 1) if line is None else _fresh(line)
     if line is not None:
-        seen.check(row, seen_mark, *LINE_FIELDS)
+        seen.check(row, version, *LINE_FIELDS)
     changed = changes.assign(row, fields, among=LINE_FIELDS)
     if row.pk and "item" in changed and row.draws.exists():
         raise Refused("Something was drawn from the shelf for this line: its item stays.", "item")
