@@ -47,6 +47,7 @@ The whole schema, by example; whatever is marked optional may be left out, anyth
 Pure: no Django here.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -162,6 +163,11 @@ def parse(text: str) -> Written:
     return written
 
 
+def from_data(data: Mapping[str, object]) -> Written:
+    """Read a procedure from plain data of the same shape as a file; Unreadable as in `parse`."""
+    return parse(yaml.safe_dump(dict(data), sort_keys=False, allow_unicode=True))
+
+
 def _procedure(top: Fields) -> Written:
     repeat = top.group("repeat")
     distance = _distance(repeat) if repeat else (None, "mi")
@@ -233,6 +239,11 @@ def _amount(row: Fields, name: str, bases: tuple[str, ...], *, required: bool = 
         row.problem(name, str(error))
         return None
     return Amount(liters, text, base)
+
+
+def base_of(typed: str) -> str:
+    """The base unit a written quantity is kept in: L for a volume, else each. ValueError when it cannot be read."""
+    return "L" if DIMENSION[parse_quantity(typed, "each")[1]] == "volume" else "each"
 
 
 def _volume(row: Fields, name: str) -> Amount | None:

@@ -44,6 +44,11 @@ class JobStep(models.Model):
     def __str__(self) -> str:
         return self.title
 
+    @property
+    def hold_point(self) -> bool:
+        """Whether later steps stay closed until this one is confirmed."""
+        return self.written is not None and self.written.hold_point
+
 
 class StepEvent(models.Model):
     """One act on a step, by an id made on the device: a repeat finds its row and changes nothing."""

@@ -1,0 +1,139 @@
+"""Drawing from the shelf for a job, at a step or for a line, and bringing back what was not used."""
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable
+from decimal import Decimal
+
+from garage import audit
+from garage.errors import Refused
+from garage.idempotency import once
+from garage.models import User
+from garage.writing import writing
+from jobs import stages
+from jobs.models import Draw, Job, JobStep, Line, Operation
+from jobs.queries import used_on
+from parts.actions import stock
+from parts.buying import amount
+from parts.queries import drawn_net
+
+
+@writing()
+def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: User | None, now: dt.datetime) -> str:
+    """Draw what a step uses, and return what the shelf lacked as a sentence (empty: nothing lacked).
+
+    A poured amount (`filled`, in the item's unit) is drawn as poured; anything else is drawn up to the quantity on
+    its line, so that two steps with one pair of washers take it once. The work is done: a shortage never stops it.
+    """
+    need = step.written.need if step.written else None
+    if need is None or need.item is None:
+        return ""
+    line = step.operation.lines.filter(need=need).select_related("item").order_by("pk").first()
+    if line is None or line.item is None:
+        return f"{need.item} has no line on this operation: nothing was drawn."
+    quantity = filled if filled is not None else line.quantity - used_on(line).quantity
+    lacked = _take(line, quantity, typed, step=step, actor=actor, now=now) if quantity > 0 else Decimal(0)
+    if not lacked:
+        return ""
+    unit = line.item.base_unit
+    return f"{amount(quantity, unit)} of {line.item} used, the shelf lacked {amount(lacked, unit)} of it."
+
+
+@writing()
+def undo_at_step(step: JobStep, *, actor: User | None, now: dt.datetime) -> None:
+    """Bring back to the shelf what was drawn at a step and is still out."""
+    _bring_back(step.draws.all(), None, f"{step.operation.job}: step undone", actor, now)
+
+
+@writing()
+def draw_for_line(
+    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, now: dt.datetime
+) -> Line:
+    """Draw more for a line, in its item's base unit; refused when the shelf does not have it (Shortage)."""
+
+    def do() -> Line:
+        _may_move(line, stages.IN_BAY)
+        assert line.item is not None
+        reason = _reason(line)
+        for movement in stock.draw(
+            item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, now=now
+        ):
+            Draw.objects.create(line=line, movement=movement)
+        audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
+        return line
+
+    return once(key=key, action="jobs.draw_for_line", model=Line, do=do)
+
+
+@writing()
+def return_from_line(
+    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, now: dt.datetime
+) -> Line:
+    """Bring unused stock of a line back to its containers, the last drawn first; refused above what is out."""
+
+    def do() -> Line:
+        _may_move(line, stages.IN_BAY, stages.FINISHED)
+        assert line.item is not None
+        out = used_on(line).quantity
+        if not 0 < quantity <= out:
+            raise Refused(f"{amount(out, line.item.base_unit)} was drawn for this line.", "quantity")
+        _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
+        audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
+        return line
+
+    return once(key=key, action="jobs.return_from_line", model=Line, do=do)
+
+
+def _may_move(line: Line, *allowed: str) -> None:
+    """Refuse what would move stock for a job that is not at work, or for work nobody agreed to."""
+    job = Job.objects.get(operations__lines=line)
+    if job.stage not in allowed:
+        raise Refused(f"{job} is {job.get_stage_display()}: nothing moves between it and the shelf now.")
+    if not Operation.objects.filter(lines=line, decision=Operation.Decision.AUTHORIZED).exists():
+        raise Refused(f"“{line.operation}” is not authorized: nothing is drawn for it.")
+    if line.item is None:
+        raise Refused(f"“{line}” is nothing from the shelf.")
+
+
+def _reason(line: Line) -> str:
+    return f"{line.operation.job}: {line.operation}"[:200]
+
+
+def _take(
+    line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: User | None, now: dt.datetime
+) -> Decimal:
+    """Draw a line's item, or as much of it as there is; give back how much was lacking."""
+    assert line.item is not None
+    reason = _reason(line)
+    try:
+        movements = stock.draw(item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, now=now)
+        lacked = Decimal(0)
+    except stock.Shortage as shortage:
+        lacked = quantity - shortage.there
+        there = {"quantity": shortage.there, "reason": reason, "typed": typed, "actor": actor, "now": now}
+        movements = stock.draw(item=line.item, **there) if shortage.there else []
+    Draw.objects.bulk_create(Draw(line=line, movement=movement, step=step) for movement in movements)
+    return lacked
+
+
+def _bring_back(
+    draws: Iterable[Draw],
+    quantity: Decimal | None,
+    reason: str,
+    actor: User | None,
+    now: dt.datetime,
+    typed: str = "",
+) -> None:
+    """Bring `quantity` (None: all that is out) of some draws back, the last first; a whole draw is simply undone."""
+    left = quantity
+    for draw in sorted(draws, key=lambda draw: draw.movement_id, reverse=True):
+        movement = draw.movement
+        out = Decimal(0) if hasattr(movement, "reversed_by") else drawn_net(movement)[0]
+        part = out if left is None else min(left, out)
+        if part <= 0:
+            continue
+        if part == -movement.quantity:
+            stock.reverse(movement=movement, reason=reason, actor=actor, now=now)
+        else:
+            stock.give_back(draws=[movement], quantity=part, reason=reason, typed=typed, actor=actor, now=now)
+        left = None if left is None else left - part

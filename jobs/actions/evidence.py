@@ -1,0 +1,143 @@
+"""What the bay saw and noticed: fluid samples with their verdict, and advisories for later work."""
+
+import datetime as dt
+import uuid
+from dataclasses import dataclass
+from decimal import Decimal
+
+from garage import audit, shop
+from garage.errors import Refused
+from garage.idempotency import once
+from garage.models import StoredFile, User, Vehicle
+from garage.queries import whole_distance
+from garage.writing import writing
+from jobs.models import Advisory, Component, DueService, FluidSample, Job, JobStep, Operation
+from jobs.verdict import Seen, judge
+
+
+@dataclass(frozen=True)
+class Limit:
+    """By when noticed work is to be done: a kind of `Advisory.Limit`, with its odometer or day where it has one."""
+
+    kind: str
+    odometer: int | None = None
+    day: dt.date | None = None
+
+
+@writing()
+def record_sample(
+    *,
+    operation: Operation,
+    seen: Seen,
+    step: JobStep | None = None,
+    volume_out: Decimal | None = None,
+    distance_on_fluid: int | None = None,
+    notes: str = "",
+    actor: User | None,
+    now: dt.datetime,
+) -> FluidSample:
+    """Record what was seen of the fluid that came out, with the verdict that its rule gives.
+
+    The distance on the fluid is counted from the last time the component was serviced here, unless it is given.
+    Raises Refused where the job has no vehicle or the operation no component to keep it on, and for unknown words.
+    """
+    job, component = operation.job, operation.component
+    if job.vehicle is None or component is None:
+        raise Refused("A fluid sample is kept on a vehicle's component: this operation has none.")
+    try:
+        verdict = judge(seen)
+    except ValueError as error:
+        raise Refused(str(error)) from error
+    unit = shop.profile().distance_unit
+    odometer = whole_distance(job.odometer_in.reading, job.odometer_in.unit, unit) if job.odometer_in else None
+    if distance_on_fluid is None:
+        distance_on_fluid = distance_since(job.vehicle, component, odometer, unit)
+    sample = FluidSample.objects.create(
+        vehicle=job.vehicle,
+        component=component,
+        operation=operation,
+        step=step,
+        on=shop.day_of(now),
+        odometer=odometer,
+        distance_on_fluid=distance_on_fluid,
+        unit=unit,
+        volume_out=volume_out,
+        color=seen.color,
+        clarity=seen.clarity,
+        particles=seen.particles,
+        smell=seen.smell,
+        verdict=verdict.word,
+        notes=notes,
+        by=actor,
+    )
+    audit.record("looked at fluid", sample, actor=actor, now=now, verdict=verdict.word)
+    return sample
+
+
+def distance_since(vehicle: Vehicle, component: Component, odometer: int | None, unit: str) -> int | None:
+    """The distance since the component was last serviced here, in `unit`; None when that is not known."""
+    last = (
+        DueService.objects.filter(vehicle=vehicle, component=component, last_odometer__isnull=False)
+        .order_by("-last_on", "-pk")
+        .first()
+    )
+    if last is None or last.last_odometer is None or odometer is None:
+        return None
+    distance = odometer - whole_distance(last.last_odometer, last.unit, unit)
+    return distance if distance >= 0 else None
+
+
+@writing()
+def note_advisory(
+    *,
+    key: uuid.UUID,
+    job: Job,
+    text: str,
+    limit: Limit,
+    component: Component | None = None,
+    photo: StoredFile | None = None,
+    actor: User | None,
+    now: dt.datetime,
+) -> Advisory:
+    """Note later work on the job's vehicle; it is offered again until it is settled or declined."""
+
+    def do() -> Advisory:
+        if job.vehicle is None:
+            raise Refused("This job has no vehicle to keep an advisory on.")
+        if not text.strip():
+            raise Refused("Say what was noticed.", "text")
+        if limit.kind == Advisory.Limit.DISTANCE and limit.odometer is None:
+            raise Refused("Say within which distance.", "within")
+        if limit.kind == Advisory.Limit.DATE and (limit.day is None or limit.day < shop.day_of(now)):
+            raise Refused("Say by which day, from today on.", "by_date")
+        advisory = Advisory.objects.create(
+            vehicle=job.vehicle,
+            job=job,
+            component=component,
+            text=text.strip()[:200],
+            limit=limit.kind,
+            by_odometer=limit.odometer if limit.kind == Advisory.Limit.DISTANCE else None,
+            by_date=limit.day if limit.kind == Advisory.Limit.DATE else None,
+            unit=shop.profile().distance_unit,
+            stored=photo,
+            at=now,
+            by=actor,
+        )
+        audit.record("noted advisory", advisory, actor=actor, now=now, job=job.pk, limit=limit.kind)
+        return advisory
+
+    return once(key=key, action="jobs.note_advisory", model=Advisory, do=do)
+
+
+@writing()
+def settle_advisory(*, advisory: Advisory, state: str, actor: User | None, now: dt.datetime) -> Advisory:
+    """Mark an advisory as settled or declined, or open it again; what it already is changes nothing."""
+    advisory.refresh_from_db()
+    if advisory.state == state:
+        return advisory
+    if state == Advisory.State.OFFERED:
+        raise Refused("An advisory is offered by putting it on a job.")
+    before, advisory.state = advisory.state, state
+    advisory.save(update_fields=["state"])
+    audit.record("settled advisory", advisory, actor=actor, now=now, before=before, state=state)
+    return advisory

@@ -1,0 +1,114 @@
+"""Finishing the work on a job: nothing open, the odometer read, and the next services due worked out."""
+
+import datetime as dt
+from decimal import Decimal
+
+from garage import audit, shop
+from garage.actions.vehicles import read_odometer
+from garage.errors import Refused
+from garage.models import OdometerReading, User
+from garage.queries import distances, whole_distance
+from garage.writing import writing
+from jobs import stages
+from jobs.actions.intake import Odometer
+from jobs.actions.stages import move
+from jobs.intervals import next_due
+from jobs.models import Advisory, DueService, Job, JobStep, Operation
+
+
+@writing()
+def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, now: dt.datetime) -> Job:
+    """Finish the work: the odometer is read, each serviced component gets its next due date, the job goes on.
+
+    Raises Refused while an authorized operation has an open step, or none at all and no word of what was done; and
+    for an odometer that is missing or cannot be. A job that is finished already stays as it is.
+    """
+    job.refresh_from_db()
+    if job.stage == stages.FINISHED:
+        return job
+    if job.stage != stages.IN_BAY:
+        raise Refused(f"{job} is {job.get_stage_display()}: only a job in the bay can be finished.")
+    done = list(
+        job.operations.filter(decision=Operation.Decision.AUTHORIZED)
+        .select_related("revision__procedure", "component")
+        .prefetch_related("steps")
+    )
+    for sentence in left_open(done):
+        raise Refused(sentence)
+    reading = _odometer(job, odometer_out, actor, now)
+    job.odometer_out, job.finished_at = reading, now
+    job.save(update_fields=["odometer_out", "finished_at"])
+    for operation in done:
+        operation.finished_at = now
+        operation.save(update_fields=["finished_at"])
+        if reading is not None:
+            _set_due(operation, reading, actor, now)
+    Advisory.objects.filter(operation__in=done, state=Advisory.State.OFFERED).update(state=Advisory.State.SETTLED)
+    return move(job, stages.FINISHED, actor=actor, now=now)
+
+
+def left_open(operations: list[Operation]) -> list[str]:
+    """What keeps a job from being finished, one sentence an operation."""
+    sentences = []
+    for operation in operations:
+        steps = list(operation.steps.all())
+        open_steps = [step for step in steps if step.state == JobStep.State.OPEN]
+        if open_steps:
+            count = "a step is" if len(open_steps) == 1 else f"{len(open_steps)} steps are"
+            sentences.append(f"{operation}: {count} open, the first is “{open_steps[0]}”.")
+        elif not steps and not operation.correction.strip():
+            sentences.append(f"{operation}: say what was done.")
+    return sentences
+
+
+def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.datetime) -> OdometerReading | None:
+    if job.vehicle is None:
+        return None
+    if out is None:
+        raise Refused("Read the odometer: it stands on the invoice, and the next service is counted from it.", "reading")
+    return read_odometer(
+        vehicle=job.vehicle,
+        reading=out.reading,
+        unit=out.unit,
+        on=shop.day_of(now),
+        lower_reason=out.lower_reason,
+        before=out.before,
+        actor=actor,
+        now=now,
+    )
+
+
+def _set_due(operation: Operation, reading: OdometerReading, actor: User | None, now: dt.datetime) -> None:
+    """Work out when the operation's procedure is due again; nothing when it has no interval or nothing was done."""
+    revision, component = operation.revision, operation.component
+    if revision is None or component is None or not (revision.every_distance or revision.every_months):
+        return
+    if not any(step.state == JobStep.State.DONE for step in operation.steps.all()):
+        return
+    unit, vehicle = revision.distance_unit, reading.vehicle
+    odometer = whole_distance(reading.reading, reading.unit, unit)
+    due = next_due(
+        reading.on,
+        Decimal(odometer),
+        Decimal(revision.every_distance) if revision.every_distance else None,
+        revision.every_months,
+        distances(vehicle, unit),
+        reading.on,
+    )
+    row, _ = DueService.objects.update_or_create(
+        vehicle=vehicle,
+        component=component,
+        procedure=revision.procedure,
+        defaults={
+            "operation": operation,
+            "last_on": reading.on,
+            "last_odometer": odometer,
+            "every_distance": revision.every_distance,
+            "every_months": revision.every_months,
+            "unit": unit,
+            "on": due.on,
+            "odometer": None if due.odometer is None else int(due.odometer),
+            "because": due.because,
+        },
+    )
+    audit.record("set next service", row, actor=actor, now=now, on=due.on and due.on.isoformat(), odometer=row.odometer)

@@ -1,0 +1,267 @@
+"""The one verb of the bay: an act on a step, by an id that the device made.
+
+Acts are absolute (tick, untick, skip, note), never toggles. A repeat of an id finds its row and changes nothing. An
+act that was made against an older version of the step, and wants something else than what stands, is a conflict:
+both are kept, the step stays as it is, and the answer says so in words.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Max
+
+from garage import audit
+from garage.errors import Refused
+from garage.idempotency import KeyReused
+from garage.models import User
+from garage.writing import writing
+from jobs import stages
+from jobs.actions.draws import draw_at_step, undo_at_step
+from jobs.actions.evidence import record_sample
+from jobs.holding import held_by
+from jobs.models import JobStep, Operation, ProcedureStep, Reading, StepEvent
+from jobs.queries_bay import drained_before, steps_to_work
+from jobs.readings import Measured, is_volume, over_torque, read, spec_of
+from jobs.verdict import Seen
+
+TICK, UNTICK, SKIP, NOTE = StepEvent.Kind.TICK, StepEvent.Kind.UNTICK, StepEvent.Kind.SKIP, StepEvent.Kind.NOTE
+OPEN, DONE, SKIPPED = JobStep.State.OPEN, JobStep.State.DONE, JobStep.State.SKIPPED
+WANTED: dict[str, str] = {TICK: DONE, UNTICK: OPEN, SKIP: SKIPPED}
+
+#: What became of an act: it was done; it was so already; it differs from what somebody else did meanwhile.
+APPLIED, SAME, CONFLICT = "applied", "same", "conflict"
+
+
+@dataclass(frozen=True)
+class Act:
+    """An act under way: on which step, with what, by whom and when."""
+
+    step: JobStep
+    kind: str
+    base_version: int
+    data: Mapping[str, str]
+    actor: User | None
+    now: dt.datetime
+
+    def said(self, name: str) -> str:
+        """One of the act's words, trimmed."""
+        return self.data.get(name, "").strip()
+
+
+@writing()
+def act(
+    *,
+    event_id: uuid.UUID,
+    step: JobStep,
+    kind: str,
+    base_version: int,
+    data: Mapping[str, str] | None = None,
+    device: str = "",
+    seq: int | None = None,
+    device_time: dt.datetime | None = None,
+    actor: User | None,
+    now: dt.datetime,
+) -> StepEvent:
+    """Do one act on a step and answer with its event; its `result` holds outcome, version and sentence.
+
+    `data` are words as typed: `reading` and `reason`; for a sample `color`, `clarity`, `particles`, `smell`,
+    `distance` and `notes`; for a note `text`. Raises Refused, with nothing kept, where the act may not be: work not
+    authorized or not started, an open hold point before it, a reading that its limits turn away, a missing reason.
+    """
+    known = StepEvent.objects.filter(pk=event_id).first()
+    if known is not None:
+        if (known.step_id, known.kind) != (step.pk, kind):
+            raise KeyReused(f"event {event_id} was already another act")
+        return known
+    if seq is not None and StepEvent.objects.filter(device=device, seq=seq).exists():
+        raise Refused("This device has already sent another act under that number.")
+    doing = Act(steps_to_work().get(pk=step.pk), kind, base_version, dict(data or {}), actor, now)
+    workable(doing.step.operation)
+    result = _compare(doing) or _APPLY[kind](doing)
+    audit.record(StepEvent.Kind(kind).label, doing.step, actor=actor, now=now, **result, data=doing.data)
+    return StepEvent.objects.create(
+        id=event_id,
+        step=doing.step,
+        kind=kind,
+        data=doing.data,
+        base_version=base_version,
+        device=device,
+        seq=seq,
+        device_time=device_time,
+        at=now,
+        by=actor,
+        result=result,
+    )
+
+
+def workable(operation: Operation) -> None:
+    """Refuse unless the operation is authorized and the car is in the bay (or its customer is asked about more)."""
+    job = operation.job
+    if operation.decision != Operation.Decision.AUTHORIZED:
+        raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
+    if job.stage == stages.IN_BAY or (job.stage == stages.AWAITING and operation.started_at):
+        return
+    if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING):
+        raise Refused(f"{job} is not in the bay: start it first.")
+    raise Refused(f"{job} is {job.get_stage_display()}: its steps are no longer changed.")
+
+
+def _compare(doing: Act) -> dict[str, Any] | None:
+    """What an act comes to before anything is done: the same as stands, a conflict, or None: go on."""
+    step, wanted = doing.step, WANTED.get(doing.kind)
+    if wanted is None:
+        return None
+    if step.state == wanted and not _reads_otherwise(doing):
+        return _result(step, SAME)
+    if doing.base_version == step.version and (step.state == OPEN or wanted == OPEN):
+        return None
+    return _result(step, CONFLICT, f"{_standing(step)} That stands; what you sent is kept beside it and changes nothing.")
+
+
+def _reads_otherwise(doing: Act) -> bool:
+    """Whether a tick on a done step brings another reading than the one that stands."""
+    spec = spec_of(doing.step.written)
+    typed = doing.said("reading")
+    standing = doing.step.readings.last()
+    if doing.kind != TICK or spec is None or (not typed and standing is None):
+        return False
+    measured = read(spec, typed, doing.said("reason") or "compared")
+    return (measured and measured.value) != (standing and standing.value)
+
+
+def _standing(step: JobStep) -> str:
+    did = {DONE: "did", SKIPPED: "skipped", OPEN: "unticked"}[JobStep.State(step.state)]
+    readings = ", ".join(reading.typed for reading in step.readings.all())
+    return f"{step.by or 'Somebody'} {did} “{step}” meanwhile{f' with {readings}' if readings else ''}."
+
+
+def _result(step: JobStep, outcome: str, sentence: str = "") -> dict[str, Any]:
+    return {"outcome": outcome, "version": step.version, "sentence": sentence}
+
+
+def _tick(doing: Act) -> dict[str, Any]:
+    step, written = doing.step, doing.step.written
+    _open_to_work(step)
+    spec = spec_of(written)
+    measured = read(spec, doing.said("reading"), doing.said("reason")) if spec else None
+    if spec and measured:
+        _keep_reading(doing, measured)
+        if over_torque(spec, measured):
+            _follow_up(doing, measured)
+    if written and written.kind == ProcedureStep.Kind.SAMPLE:
+        _keep_sample(doing, measured)
+    poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
+    step.shortage = draw_at_step(step, poured, measured.typed if poured and measured else "", actor=doing.actor, now=doing.now)[:200]
+    return _stand(doing, DONE, "")
+
+
+def _untick(doing: Act) -> dict[str, Any]:
+    step = doing.step
+    reason = _reason(doing, "Say why it is unticked.")
+    undo_at_step(step, actor=doing.actor, now=doing.now)
+    step.readings.all().delete()  # the events keep what was read
+    if hasattr(step, "sample"):
+        step.sample.delete()
+    step.shortage = ""
+    return _stand(doing, OPEN, reason)
+
+
+def _skip(doing: Act) -> dict[str, Any]:
+    _open_to_work(doing.step)
+    return _stand(doing, SKIPPED, _reason(doing, "Say why this is not done."))
+
+
+def _note(doing: Act) -> dict[str, Any]:
+    text = doing.said("text")
+    if not text:
+        raise Refused("Write the note first.", "text")
+    doing.step.note = "\n".join(filter(None, [doing.step.note, text]))
+    doing.step.version += 1
+    doing.step.save(update_fields=["note", "version"])
+    return _result(doing.step, APPLIED)
+
+
+_APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {TICK: _tick, UNTICK: _untick, SKIP: _skip, NOTE: _note}
+
+
+def _open_to_work(step: JobStep) -> None:
+    holding = held_by(list(step.operation.steps.all()), step)
+    if holding is not None:
+        raise Refused(f"First confirm step {holding.position}, “{holding}”: it is a hold point.")
+
+
+def _reason(doing: Act, sentence: str) -> str:
+    if not doing.said("reason"):
+        raise Refused(sentence, "reason")
+    return doing.said("reason")[:200]
+
+
+def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
+    """Bring the step to its new state and count the act; the first one starts the operation."""
+    step, operation = doing.step, doing.step.operation
+    step.state, step.reason, step.at, step.by = state, reason, doing.now, doing.actor
+    step.version += 1
+    step.save()
+    if operation.started_at is None:
+        operation.started_at, operation.technician = doing.now, doing.actor
+        operation.save(update_fields=["started_at", "technician"])
+    return _result(step, APPLIED, step.shortage)
+
+
+def _keep_reading(doing: Act, measured: Measured) -> None:
+    spec = spec_of(doing.step.written)
+    assert spec is not None
+    Reading.objects.create(
+        step=doing.step,
+        name=spec.name,
+        value=measured.value,
+        unit=measured.unit,
+        typed=measured.typed,
+        low=spec.low,
+        high=spec.high,
+        verdict=measured.band,
+        reason="" if measured.band == "ok" else doing.said("reason")[:200],
+        at=doing.now,
+        by=doing.actor,
+    )
+
+
+def _follow_up(doing: Act, measured: Measured) -> None:
+    """Put a note and a check on the operation: what was tightened past its limit must be looked at before it leaves."""
+    step = doing.step
+    said = f"Tightened to {measured.typed}, past the limit: {doing.said('reason')}"
+    step.note = "\n".join(filter(None, [step.note, said]))
+    if step.follow_ups.filter(state=OPEN).exists():
+        return
+    last = step.operation.steps.aggregate(last=Max("position"))["last"]
+    title = f"Tightened too far: check threads and seat of “{step}”"
+    JobStep.objects.create(operation=step.operation, follows=step, title=title[:160], position=last + 1)
+
+
+def _keep_sample(doing: Act, measured: Measured | None) -> None:
+    step = doing.step
+    if not all(doing.said(name) for name in ("color", "clarity", "particles", "smell")):
+        raise Refused("Say what the fluid looks and smells like.", "color")
+    distance = doing.said("distance").replace(",", "")
+    if distance and not (distance.isdecimal() and len(distance) < 8):
+        raise Refused("The distance on the fluid is a whole number.", "distance")
+    record_sample(
+        operation=step.operation,
+        step=step,
+        seen=Seen(doing.said("color"), doing.said("clarity"), doing.said("particles"), doing.said("smell")),
+        volume_out=measured.liters() if measured else drained_before(step),
+        distance_on_fluid=int(distance) if distance else None,
+        notes=doing.said("notes"),
+        actor=doing.actor,
+        now=doing.now,
+    )
+
+
+def _pours(step: JobStep) -> bool:
+    """Whether what is read at the step is drawn as poured: a volume of something kept in liters."""
+    need = step.written.need if step.written else None
+    return bool(need and need.item and need.item.base_unit == "L")
