@@ -1,22 +1,29 @@
 """Estimates: the price of each operation as it was offered, in numbered revisions."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from garage.fields import MoneyField
+from garage.ledger import AppendOnly
 from invoicing.models.lines import PaperLine
 
 
-class Estimate(models.Model):
-    """One revision of a job's estimate, frozen when it was written; `content_sha256` seals its rows."""
+class Estimate(AppendOnly):
+    """One revision of a job's estimate, frozen when it was written; `content_sha256` seals it and its rows."""
 
     job = models.ForeignKey("jobs.Job", models.PROTECT, related_name="estimates")
     revision = models.PositiveSmallIntegerField()
     job_version = models.PositiveIntegerField(help_text="the job's version it was written from")
     person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
+    person_seal = models.CharField(max_length=64)
+    shop = models.JSONField(help_text="the garage's own name, address, numbers and texts as printed")
     vehicle_text = models.CharField(max_length=200, blank=True)
+    vin = models.CharField(max_length=20, blank=True)
+    plate = models.CharField(max_length=16, blank=True)
     odometer_text = models.CharField(max_length=40, blank=True)
+    order_number = models.CharField(max_length=60, blank=True)
     concern = models.TextField(blank=True)
+    parts_wish = models.CharField(max_length=120, blank=True, help_text="about replaced parts, as printed")
     written_at = models.DateTimeField()
     written_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     valid_until = models.DateField()
@@ -29,30 +36,40 @@ class Estimate(models.Model):
     tax = MoneyField()
     gross = MoneyField()
     taxes = models.JSONField(default=list, help_text="rows of label, base, rate and tax as printed")
+    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
     content_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["-pk"]
         constraints = [
             models.UniqueConstraint(fields=["job", "revision"], name="estimate_revision_once"),
-            models.CheckConstraint(
-                condition=Q(gross=models.F("net") + models.F("tax")), name="estimate_adds_up"
-            ),
+            models.CheckConstraint(condition=Q(gross=F("net") + F("tax")), name="estimate_adds_up"),
         ]
 
     def __str__(self) -> str:
-        return f"estimate {self.job.number}-{self.revision}"
+        return f"estimate {self.label}"
+
+    @property
+    def label(self) -> str:
+        """Its number as printed: the job's, which links all papers of a visit, and the revision."""
+        return f"{self.job.number}-{self.revision}"
 
 
-class EstimateOperation(models.Model):
-    """An operation as offered, with its own price: it is authorized or declined as a whole."""
+class EstimateOperation(AppendOnly):
+    """An operation as offered, with its own price: it is authorized or declined as a whole.
+
+    The sheet's operation is remembered without a constraint: taken off the sheet and put back, it is the same one.
+    """
 
     estimate = models.ForeignKey(Estimate, models.PROTECT, related_name="operations")
-    operation = models.ForeignKey("jobs.Operation", models.SET_NULL, null=True, related_name="+")
+    operation = models.ForeignKey(
+        "jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+"
+    )
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
     concern = models.TextField(blank=True)
     cause = models.TextField(blank=True)
+    counted = models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not")
     net = MoneyField()
     gross = MoneyField(help_text="its net with the taxes on its own lines")
 
@@ -63,8 +80,11 @@ class EstimateOperation(models.Model):
         return self.title
 
 
-class EstimateLine(PaperLine):
+class EstimateLine(AppendOnly, PaperLine):
     """A line as offered."""
 
     estimate_operation = models.ForeignKey(EstimateOperation, models.PROTECT, related_name="lines")
-    line = models.ForeignKey("jobs.Line", models.SET_NULL, null=True, related_name="+")
+    line = models.ForeignKey("jobs.Line", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
+
+    class Meta:
+        ordering = ["position", "pk"]

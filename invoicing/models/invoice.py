@@ -75,6 +75,9 @@ class InvoiceOperation(AppendOnly):
     """An operation as billed."""
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
+    operation = models.ForeignKey(
+        "jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+"
+    )
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
     concern = models.TextField(blank=True)
@@ -91,17 +94,25 @@ class InvoiceOperation(AppendOnly):
 
 
 class InvoiceLine(AppendOnly, PaperLine):
-    """A line as billed; `cost` is what the shelf gave up for it (for the margin, never printed)."""
+    """A line as billed; `cost` is what the shelf gave up for it (for the margin, never printed).
+
+    On a credit note the quantity is below zero and `credits` names the line it takes back.
+    """
 
     invoice_operation = models.ForeignKey(InvoiceOperation, models.PROTECT, related_name="lines")
-    line = models.ForeignKey("jobs.Line", models.PROTECT, null=True, related_name="+")
+    line = models.ForeignKey("jobs.Line", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
+    credits = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credited_by")
     cost = UnitPriceField(default=0)
+
+    class Meta:
+        ordering = ["position", "pk"]
 
 
 class InvoiceTax(AppendOnly):
-    """A tax row as printed."""
+    """A tax row as printed, and the tax classes of the lines it was counted on."""
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="taxes")
+    tax_classes = models.CharField(max_length=80, help_text="separated by spaces")
     label = models.CharField(max_length=60)
     rate = ShareField()
     base = MoneyField()
@@ -116,8 +127,11 @@ class InvoiceTax(AppendOnly):
 
 
 class Receivable(models.Model):
-    """What is still owed on an invoice: its gross less payments and credits, kept by the verbs, verified by
-    `books_check`. A credit note's own receivable is negative until it is set against something."""
+    """What is still owed on an invoice: its gross, less its credit notes, less what was paid.
+
+    Kept by the verbs, verified by `books_check`. Below zero the garage owes the customer: the invoice was paid
+    before it was credited. A credit note has none of its own.
+    """
 
     invoice = models.OneToOneField(Invoice, models.PROTECT, related_name="receivable")
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="receivables")

@@ -1,0 +1,139 @@
+"""What a job's operations come to: priced lines, subtotals, taxes. Pure: no Django here."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from invoicing.totals import NOTHING, UNTAXED, ChargeLine, TaxRate, line_net, total
+
+LABOR_KINDS = frozenset({"labor"})
+PARTS_KINDS = frozenset({"part", "fluid"})
+
+
+class NoRate(ValueError):
+    """A tax class is charged that has no rate on the day; `tax_class` names it."""
+
+    def __init__(self, tax_class: str) -> None:
+        self.tax_class = tax_class
+        super().__init__(f'Tax class "{tax_class}" has no rate.')
+
+
+@dataclass(frozen=True)
+class Charge:
+    """One line with its price; `net` is rounded once. `line` is the primary key of the sheet's line."""
+
+    line: int | None
+    kind: str
+    description: str
+    quantity: Decimal
+    unit: str
+    unit_price: Decimal
+    tax_class: str
+    net: Decimal
+    discount: Decimal = Decimal(0)
+    finer: str = ""
+    condition: str = ""
+    typed: str = ""
+    sublet_to: str = ""
+
+    def at(self, quantity: Decimal) -> "Charge":
+        """The same charge for another quantity; what was typed holds only for its own."""
+        if quantity == self.quantity:
+            return self
+        return replace(self, quantity=quantity, typed="", net=line_net(quantity, self.unit_price, self.discount))
+
+
+@dataclass(frozen=True)
+class OperationCharges:
+    """An operation with its charges; `counted` is False for an alternative that is only offered beside another."""
+
+    operation: int | None
+    position: int
+    title: str
+    concern: str
+    cause: str
+    decision: str
+    counted: bool
+    charges: tuple[Charge, ...]
+    alternative_to: int | None = None
+    correction: str = ""
+
+    @property
+    def net(self) -> Decimal:
+        """What the operation costs before tax."""
+        return sum((charge.net for charge in self.charges), NOTHING)
+
+
+@dataclass(frozen=True)
+class TaxSum:
+    """One tax: what it is on, its share, the money, and the tax classes it was counted on."""
+
+    label: str
+    base: Decimal
+    rate: Decimal
+    tax: Decimal
+    classes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sums:
+    """Labor, parts with fluid, and the rest before tax; the taxes; and all of it."""
+
+    labor: Decimal
+    parts: Decimal
+    other: Decimal
+    net: Decimal
+    taxes: tuple[TaxSum, ...]
+    tax: Decimal
+    gross: Decimal
+
+
+def sum_up(charges: Iterable[Charge], rates: Sequence[TaxRate], *, exempt: bool = False) -> Sums:
+    """Add up charges and their taxes; an exempt customer pays none.
+
+    Classes that carry the same taxes are one base, so that each tax of a paper is rounded once on all it is on.
+    Raises NoRate for a class without a rate.
+    """
+    charges = list(charges)
+    taxes = () if exempt else tuple(_taxes(charges, rates))
+    net, tax = _sum(charges), sum((row.tax for row in taxes), NOTHING)
+    labor = _sum(charge for charge in charges if charge.kind in LABOR_KINDS)
+    parts = _sum(charge for charge in charges if charge.kind in PARTS_KINDS)
+    return Sums(labor, parts, net - labor - parts, net, taxes, tax, net + tax)
+
+
+def _sum(charges: Iterable[Charge]) -> Decimal:
+    return sum((charge.net for charge in charges), NOTHING)
+
+
+def _taxes(charges: list[Charge], rates: Sequence[TaxRate]) -> Iterable[TaxSum]:
+    """Each tax once: the classes that carry the very same taxes are counted together."""
+    alike: dict[tuple[tuple[str, Decimal], ...], list[str]] = {}
+    for tax_class in dict.fromkeys(charge.tax_class for charge in charges if charge.tax_class != UNTAXED):
+        carried = tuple((rate.label, rate.rate) for rate in rates if rate.tax_class == tax_class)
+        if not carried:
+            raise NoRate(tax_class)
+        alike.setdefault(carried, []).append(tax_class)
+    for carried, classes in alike.items():
+        group = " ".join(classes)
+        lines = [ChargeLine(charge.net, group) for charge in charges if charge.tax_class in classes]
+        rows = total(lines, [TaxRate(group, label, rate) for label, rate in carried]).taxes
+        yield from (TaxSum(row.label, row.base, row.rate, row.tax, tuple(classes)) for row in rows)
+
+
+def counted(operations: Iterable[OperationCharges]) -> list[Charge]:
+    """The charges that are in the sums."""
+    return [charge for operation in operations if operation.counted for charge in operation.charges]
+
+
+def choose(operations: Sequence[OperationCharges]) -> list[OperationCharges]:
+    """Mark which of several alternatives is counted: the authorized one, else the first that was not declined."""
+    groups: dict[int | None, list[OperationCharges]] = {}
+    for operation in operations:
+        groups.setdefault(operation.alternative_to or operation.operation, []).append(operation)
+    chosen: set[int | None] = set()
+    for group in groups.values():
+        ordered = sorted(group, key=lambda row: (row.decision != "authorized", row.alternative_to is not None))
+        chosen.update(row.operation for row in ordered[:1])
+        chosen.update(row.operation for row in group if row.decision == "authorized")
+    return [replace(operation, counted=operation.operation in chosen) for operation in operations]
