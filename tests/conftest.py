@@ -15,7 +15,9 @@ NOON = dt.datetime(2026, 3, 2, 12, 0, tzinfo=dt.UTC)
 
 
 @pytest.fixture(autouse=True)
-def _guards_around_flush(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+def _guards_around_flush(
+    request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker
+) -> Iterator[None]:
     """A transactional test is flushed at its end: only there the append-only triggers step aside."""
     yield
     if "transactional_db" in request.fixturenames or "live_server" in request.fixturenames:
@@ -39,6 +41,7 @@ def now() -> dt.datetime:
 def shop(db: None) -> ShopProfile:
     """The test garage's profile: miles, US Letter, 128.00 an hour."""
     return ShopProfile.objects.create(
+        pk=1,
         name="Test garage",
         address="1 Test Row\nTesterton",
         phone="555-0100",
@@ -53,7 +56,9 @@ def shop(db: None) -> ShopProfile:
 def people(db: None) -> dict[str, User]:
     """One user of each role, by the role's name."""
     return {
-        role: User.objects.create_user(username=role, password="correct-horse", name=f"{role.title()} Test", role=role)
+        role: User.objects.create_user(
+            username=role, password="correct-horse", name=f"{role.title()} Test", role=role
+        )
         for role in Role.values
     }
 

@@ -1,9 +1,12 @@
 """The program's own settings, in a data directory of the test run's own."""
 
+import atexit
 import os
+import shutil
 import tempfile
 
 os.environ["SUMPBOOK_DATA"] = tempfile.mkdtemp(prefix="sumpbook-tests-")
+atexit.register(shutil.rmtree, os.environ["SUMPBOOK_DATA"], ignore_errors=True)
 
 from garage.settings import *  # noqa: E402, F403
 from garage.settings import DATABASES, STORAGES  # noqa: E402
