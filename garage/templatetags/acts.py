@@ -1,6 +1,7 @@
 """What can be pressed and filled in: acts, forms, the number pad, and work that takes a while."""
 
 import uuid
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms, template
@@ -14,9 +15,11 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from garage.access import may
 from garage.markup import attributes, error_words, field_markup, is_figure
 
 register = template.Library()
+register.filter("may", may)  # {% if user|may:"counter" %}
 
 
 def _csrf(context: Context) -> SafeString:
@@ -130,8 +133,9 @@ def fields(form: forms.BaseForm, *names: str) -> SafeString:
 
 
 @register.simple_tag
-def form_errors(*given: forms.BaseForm) -> SafeString:
-    """The summary over a form: every error as a link to its field. Nothing when there is none."""
+def form_errors(*sheets: forms.BaseForm | Iterable[forms.BaseForm]) -> SafeString:
+    """The summary over a form, or several: every error as a link to its field. Nothing when there is none."""
+    given = [form for one in sheets for form in ([one] if isinstance(one, forms.BaseForm) else one)]
     rows = [(error,) for form in given for error in form.non_field_errors()]
     rows += [
         (format_html('<a href="#{}">{}: {}</a>', bound.auto_id or bound.html_name, bound.label, error_words(bound)),)
