@@ -4,6 +4,7 @@ import json
 import pathlib
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal as D
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -13,6 +14,11 @@ from invoicing.aging import Receivable, age
 
 REFERENCE = json.loads((pathlib.Path(__file__).parents[1] / "reference" / "receivables-aging.json").read_text())
 TODAY = date(2026, 3, 31)
+
+# What a caller may hand over by mistake: Any, so that the type checker lets it through to the check.
+FLOAT: Any = 30.0
+TRUE: Any = True
+TEXT: Any = "2026-03-01"
 
 
 def days_past_due(days: int, balance: D) -> Receivable:
@@ -89,15 +95,15 @@ def test_the_groups_add_up_to_the_balances(owed, edges):
     ("receivable", "as_of", "edges", "sentence"),
     [
         (Receivable(TODAY, D("NaN")), TODAY, (30,), "Balance of receivable 1 must be a finite number"),
-        (Receivable(TODAY, 9.99), TODAY, (30,), "Balance of receivable 1 must be an exact decimal number"),
+        (Receivable(TODAY, FLOAT), TODAY, (30,), "Balance of receivable 1 must be an exact decimal number"),
         (Receivable(datetime(2026, 3, 1, tzinfo=UTC), D(1)), TODAY, (30,), "Due date of receivable 1 must be a date"),
-        (Receivable("2026-03-01", D(1)), TODAY, (30,), "Due date of receivable 1 must be a date"),
+        (Receivable(TEXT, D(1)), TODAY, (30,), "Due date of receivable 1 must be a date"),
         (Receivable(TODAY, D(1)), datetime(2026, 3, 1, tzinfo=UTC), (30,), "As-of date must be a date"),
         (Receivable(TODAY, D(1)), TODAY, (60, 30), "Edges must rise"),
         (Receivable(TODAY, D(1)), TODAY, (30, 30), "Edges must rise"),
         (Receivable(TODAY, D(1)), TODAY, (0, 30), "Edge must be from 1"),
-        (Receivable(TODAY, D(1)), TODAY, (30.0,), "Edge must be a whole number"),
-        (Receivable(TODAY, D(1)), TODAY, (True,), "Edge must be a whole number"),
+        (Receivable(TODAY, D(1)), TODAY, (FLOAT,), "Edge must be a whole number"),
+        (Receivable(TODAY, D(1)), TODAY, (TRUE,), "Edge must be a whole number"),
     ],
 )
 def test_what_cannot_be_aged_is_refused_by_name(receivable, as_of, edges, sentence):

@@ -4,6 +4,7 @@ import json
 import pathlib
 from decimal import Decimal as D
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -15,6 +16,10 @@ from parts.costing import Costing, Move, fifo, moving_average
 REFERENCE = pathlib.Path(__file__).parents[1] / "reference" / "inventory-cost-flow.json"
 ROWS = json.loads(REFERENCE.read_text())["rows"]
 METHODS = {"FIFO": fifo, "AVG": moving_average}
+# What a caller may hand over by mistake: Any, so that the type checker lets it through to the check.
+FLOAT: Any = 2.5
+TRUE: Any = True
+WHOLE: Any = 2
 BOTH = pytest.mark.parametrize("method", [fifo, moving_average])
 
 
@@ -74,7 +79,7 @@ def test_an_empty_shelf_without_a_move_is_worth_nothing(method):
 
 @BOTH
 def test_goods_got_free_cost_nothing_and_whole_numbers_are_welcome(method):
-    assert method([Move(2, 0), Move(-1, None)]) == Costing([D(0)], D(1), D(0))
+    assert method([Move(WHOLE, D(0)), Move(-WHOLE, None)]) == Costing([D(0)], D(0), D(0))
 
 
 @BOTH
@@ -89,9 +94,9 @@ def test_goods_got_free_cost_nothing_and_whole_numbers_are_welcome(method):
         ([Move(D("NaN"), D(2))], "Quantity of move 1 must be a finite number"),
         ([Move(D(1), D("Infinity"))], "Unit cost of move 1 must be a finite number"),
         ([Move(D("1E+18"), D(2))], "Quantity of move 1 is too large"),
-        ([Move(1.5, D(2))], "Quantity of move 1 must be an exact decimal number"),
-        ([Move(True, D(2))], "Quantity of move 1 must be an exact decimal number"),
-        ([Move(D(1), 2.5)], "Unit cost of move 1 must be an exact decimal number"),
+        ([Move(FLOAT, D(2))], "Quantity of move 1 must be an exact decimal number"),
+        ([Move(TRUE, D(2))], "Quantity of move 1 must be an exact decimal number"),
+        ([Move(D(1), FLOAT)], "Unit cost of move 1 must be an exact decimal number"),
     ],
 )
 def test_a_move_that_cannot_be_costed_is_refused_by_name(method, moves, sentence):
@@ -142,6 +147,6 @@ def test_first_in_first_out_agrees_with_drops_counted_one_by_one(moves):
             end += Fraction(move.quantity)
         else:
             stop = start - Fraction(move.quantity)
-            expected.append(sum(max(0, min(b, stop) - max(a, start)) * cost for a, b, cost in line))
+            expected.append(sum(max(Fraction(0), min(b, stop) - max(a, start)) * cost for a, b, cost in line))
             start = stop
     assert [Fraction(cost) for cost in fifo(moves).issue_costs] == expected

@@ -3,6 +3,7 @@
 import itertools
 import math
 from decimal import Decimal as D
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -12,6 +13,10 @@ from parts.packs import PackChoice, PackOffer, cheapest_packs, search
 
 QT = D("0.946352946")  # NIST Handbook 44, appendix C: 1 US liquid quart in liters, exact
 IMP_QT = D("1.1365225")  # the same: 1 imperial quart
+# What a caller may hand over by mistake: Any, so that the type checker lets it through to the check.
+FLOAT: Any = 1.5
+TRUE: Any = True
+
 BOTTLE = PackOffer("1 L bottle", D(1), D("36.00"))
 
 
@@ -59,7 +64,7 @@ def test_a_drum_stays_at_the_dealer_for_a_need_that_it_dwarfs():
 def test_a_need_that_is_covered_buys_nothing():
     assert cheapest_packs(D(2), [BOTTLE], on_hand=D("2.5")) == PackChoice({}, D(0), D(0), D("0.5"))
     assert cheapest_packs(D(2), [], on_hand=D(2)) == PackChoice({}, D(0), D(0), D(0))
-    assert cheapest_packs(0, []) == PackChoice({}, D(0), D(0), D(0))
+    assert cheapest_packs(D(0), []) == PackChoice({}, D(0), D(0), D(0))
 
 
 @pytest.mark.parametrize(
@@ -148,7 +153,7 @@ def test_the_cost_is_the_one_of_a_table_filled_liter_by_liter(need, packs):
         (D(1), [BOTTLE], D(-1), "On hand must not be below zero"),
         (D("NaN"), [BOTTLE], D(0), "Need must be a finite number"),
         (D(1), [BOTTLE], D("Infinity"), "On hand must be a finite number"),
-        (1.5, [BOTTLE], D(0), "Need must be an exact decimal number"),
+        (FLOAT, [BOTTLE], D(0), "Need must be an exact decimal number"),
         (D("1E-41"), [BOTTLE], D(0), "Need has more than 40 decimal places"),
         (D(1), [BOTTLE, BOTTLE], D(0), 'Label "1 L bottle" is given twice'),
         (D(1), [PackOffer("", D(1), D(1))], D(0), "Label of offer 1 is missing"),
@@ -156,7 +161,7 @@ def test_the_cost_is_the_one_of_a_table_filled_liter_by_liter(need, packs):
         (D(1), [PackOffer("pail", D(1), D(0))], D(0), 'Price of "pail" must be greater than zero'),
         (D(1), [PackOffer("pail", D(1), D("sNaN"))], D(0), 'Price of "pail" must be a finite number'),
         (D(0), [PackOffer("pail", D(-1), D(1))], D(0), 'Size of "pail" must be greater than zero'),
-        (D(1), [PackOffer("pail", True, D(1))], D(0), 'Size of "pail" must be an exact decimal number'),
+        (D(1), [PackOffer("pail", TRUE, D(1))], D(0), 'Size of "pail" must be an exact decimal number'),
     ],
 )
 def test_an_offer_or_a_need_that_makes_no_sense_is_refused_by_name(need, offers, on_hand, sentence):
