@@ -1,5 +1,6 @@
 """Form fields for money, quantities and distances, that take what people type and answer with a clear sentence."""
 
+import re
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -47,3 +48,37 @@ class PlainDecimalField(forms.Field):
         if self.minimum is not None and number < self.minimum:
             raise ValidationError(f"Not less than {self.minimum}.")
         return number
+
+
+class WholeNumberField(forms.Field):
+    """A whole number as people type it: 84210, 84,210 or 84 210. A part after a point is asked about, not cut off."""
+
+    widget = forms.TextInput
+
+    def __init__(self, *, minimum: int = 0, maximum: int = 9_999_999, **kwargs: Any) -> None:
+        self.minimum, self.maximum = minimum, maximum
+        super().__init__(**kwargs)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {"inputmode": "numeric", "autocomplete": "off", "class": "n"}
+
+    def to_python(self, value: Any) -> int | None:
+        if value in self.empty_values:
+            return None
+        text = str(value).strip()
+        if re.fullmatch(r"\d+[.,]\d{1,2}|\d{1,3}([, \u00a0]\d{3})+\.\d+", text):
+            raise ValidationError(f"“{value}”: write it whole, without tenths.")
+        if not re.fullmatch(r"\d+|\d{1,3}([, \u00a0]\d{3})+", text, re.ASCII):
+            raise ValidationError(f"“{value}” is not a whole number.")
+        number = int(re.sub(r"\D", "", text)) if len(text) < 30 else self.maximum + 1
+        if not self.minimum <= number <= self.maximum:
+            raise ValidationError(f"From {self.minimum:,} to {self.maximum:,}.")
+        return number
+
+
+class DayField(forms.DateField):
+    """A day, with the browser's own calendar."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        super().__init__(**{"widget": widget, **kwargs})

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 from django.db import connection, models
 from django.db.models.expressions import RawSQL
-from django.urls import reverse
+from django.urls import resolve, reverse
 
+from garage.access import may
 from garage.database import FULL_TEXT_TABLE
 from garage.models import SearchEntry
 
@@ -43,6 +44,16 @@ _kinds: dict[str, Kind] = {}
 def register(kind: str, label: str, url_name: str) -> None:
     """Make a kind of thing findable; `url_name` takes its primary key."""
     _kinds[kind] = Kind(label, url_name)
+
+
+def kinds_for(user: object) -> list[str]:
+    """The kinds whose page this user may open; nothing else is shown among the finds."""
+    return [name for name, kind in _kinds.items() if may(user, _act(kind))]
+
+
+def _act(kind: Kind) -> str:
+    view = resolve(reverse(kind.url_name, args=[0])).func
+    return str(view.act)  # type: ignore[attr-defined]
 
 
 def fold(text: str) -> str:

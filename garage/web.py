@@ -1,17 +1,18 @@
 """The few ways a view answers: a page or its fragment, a redirect after a POST, a refusal beside its field."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, cast
 from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Model, QuerySet
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
+from garage.changes import Stale
 from garage.errors import Refused
 
 Row = TypeVar("Row", bound=Model)
@@ -40,8 +41,26 @@ def after_post(request: HttpRequest, url: str) -> HttpResponse:
 
 
 def refuse(form: forms.BaseForm, error: Refused) -> None:
-    """Show a verb's refusal beside the field it names, else above the form."""
+    """Show a verb's refusal beside the field it names, else above the form.
+
+    A form that came too late (Stale) takes the version that stands now, so that saving again is a decision.
+    """
     form.add_error(error.field if error.field in form.fields else None, str(error))
+    if isinstance(error, Stale):
+        data = cast(QueryDict, form.data).copy()
+        data[form.add_prefix("version")] = str(error.version)
+        form.data = data
+
+
+def attempt(form: forms.BaseForm, act: Callable[[], Row]) -> Row | None:
+    """Do the act when the form is valid; None when it is not or the verb refused, which the form then says."""
+    if not form.is_valid():
+        return None
+    try:
+        return act()
+    except Refused as error:
+        refuse(form, error)
+        return None
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,10 @@ def kept_vin(text: str, not_standard: bool) -> str:
     if not text.strip():
         return ""
     if not_standard:
-        return " ".join(text.upper().split())
+        kept = " ".join(text.upper().split())
+        if len(kept) > 20:
+            raise Refused("A number that is no standard VIN may have 20 characters.", "vin")
+        return kept
     reading = read_vin(text)
     if not reading.ok:
         raise Refused(" ".join(reading.problems), "vin")

@@ -83,6 +83,15 @@ def distance(value: int | None, unit: str) -> str:
 
 
 @register.filter
+def distance_other(value: int | None, unit: str) -> str:
+    """The same distance in the other unit: 142,282 km for 88,410 mi."""
+    companion = units.other_unit(unit)
+    if value is None or companion is None:
+        return ""
+    return f"{round_money(units.convert(Decimal(value), unit, companion), 0):,f} {companion}"
+
+
+@register.filter
 def when(value: dt.datetime | None) -> str:
     """A moment in the shop's zone, as short as it can be said: 9:02 for today, Nov 24, 9:02 else."""
     if value is None:

@@ -1,0 +1,116 @@
+"""The form of a customer: one sheet with several phones, emails and persons who may authorize work."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.http import QueryDict
+
+from garage import search
+from garage.actions.customers import FIELDS
+from garage.forms_fields import DayField
+from garage.models import Customer
+from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
+
+
+class CustomerForm(Lenient, forms.ModelForm):
+    """What a customer has one of."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Customer
+        fields = FIELDS
+        field_classes = {"exemption_until": DayField}
+        widgets = {
+            "address": forms.Textarea({"rows": 3, "autocomplete": "off"}),
+            "notes": forms.Textarea({"rows": 3}),
+        }
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("tax_exempt") and not cleaned.get("exemption_certificate"):
+            self.add_error("exemption_certificate", "An exemption needs the number of its certificate.")
+        return cleaned
+
+    def validate_constraints(self) -> None:
+        """The verb and the field above say it in plainer words."""
+
+
+class PhoneRow(Row):
+    number = forms.CharField(label="Phone", max_length=40, widget=forms.TextInput({"type": "tel"}))
+    label = forms.CharField(label="Which", max_length=40, required=False)
+
+    def clean_number(self) -> str:
+        number: str = self.cleaned_data["number"]
+        if len(search.digits(number)) < 3:
+            raise ValidationError("A phone number has at least three digits.")
+        return number
+
+
+class EmailRow(Row):
+    address = forms.EmailField(label="Email")
+    label = forms.CharField(label="Which", max_length=40, required=False)
+
+
+class DesignatedRow(Row):
+    name = forms.CharField(label="Name", max_length=120)
+    contact = forms.CharField(label="Phone or email", max_length=120, required=False)
+
+
+class CustomerSheet:
+    """The forms of one customer together."""
+
+    def __init__(
+        self, data: QueryDict | None, customer: Customer | None, initial: Mapping[str, Any] | None = None
+    ) -> None:
+        changed = rearranged(data) if data else None
+        self.rearranging = changed is not None
+        data = changed or data
+        start: Mapping[str, Any] = {"version": customer.version} if customer else initial or {}
+        self.form = CustomerForm(data, instance=customer, initial=dict(start))
+        self.phones = rows_of(PhoneRow)(
+            data, prefix="phones", initial=_initial(customer.phones.all() if customer else (), "number", "label")
+        )
+        self.emails = rows_of(EmailRow)(
+            data, prefix="emails", initial=_initial(customer.emails.all() if customer else (), "address", "label")
+        )
+        self.designated = rows_of(DesignatedRow)(
+            data,
+            prefix="designated",
+            initial=_initial(customer.designated.all() if customer else (), "name", "contact"),
+        )
+        if self.rearranging:
+            self.form.judged = False
+            for rows in self.row_sets:
+                rows.spare()
+
+    @property
+    def row_sets(self) -> tuple[BaseRows, BaseRows, BaseRows]:
+        return self.phones, self.emails, self.designated
+
+    def __iter__(self) -> Iterator[forms.BaseForm]:
+        """Every form, for the summary of errors."""
+        yield self.form
+        for rows in self.row_sets:
+            yield from rows.forms
+
+    def is_valid(self) -> bool:
+        """Whether the sheet may be saved: every form is judged, so that all errors show at once."""
+        return all([self.form.is_valid(), *(rows.is_valid() for rows in self.row_sets)])
+
+    def values(self) -> dict[str, Any]:
+        """What `save_customer` takes."""
+        fields = dict(self.form.cleaned_data)
+        return {
+            "version": fields.pop("version", None),
+            "fields": fields,
+            "phones": self.phones.pairs(),
+            "emails": self.emails.pairs(),
+            "designated": self.designated.pairs(),
+        }
+
+
+def _initial(rows: Iterable[Any], *names: str) -> list[dict[str, Any]]:
+    return [{name: getattr(row, name) for name in names} for row in rows]

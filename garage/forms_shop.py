@@ -1,0 +1,143 @@
+"""Forms of the owner: the shop's profile and the people; and everybody's own password."""
+
+import re
+import zoneinfo
+from typing import Any
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
+
+from garage import photos
+from garage.actions.profile import FIELDS
+from garage.models import Role, ShopProfile
+
+_PASSWORD_HELP = "At least 8 characters; several words are easier to keep than signs."
+
+
+def _new_password(label: str) -> forms.CharField:
+    widget = forms.PasswordInput({"autocomplete": "new-password"})
+    return forms.CharField(label=label, max_length=128, strip=False, widget=widget, help_text=_PASSWORD_HELP)
+
+
+class LoginForm(AuthenticationForm):
+    """Name and password; a wrong name and a wrong password get the same answer."""
+
+    error_messages = {
+        "invalid_login": "This name and this password do not go together.",
+        "inactive": "This name and this password do not go together.",
+    }
+
+
+class ShopProfileForm(forms.ModelForm):
+    """What the shop says about itself."""
+
+    logo = forms.FileField(
+        label="logo",
+        required=False,
+        widget=forms.FileInput({"accept": photos.ACCEPT}),
+        help_text="JPEG, PNG or WebP, 10 MB at most. It is printed on estimates and invoices.",
+    )
+    without_logo = forms.BooleanField(label="print without the logo", required=False)
+    time_zone = forms.ChoiceField(label="time zone")
+
+    class Meta:
+        model = ShopProfile
+        fields = FIELDS
+        widgets = {
+            name: forms.Textarea({"rows": rows})
+            for name, rows in (("address", 4), ("authorization_text", 3), ("mail_text", 6))
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        zone = self.fields["time_zone"]
+        assert isinstance(zone, forms.ChoiceField)
+        zone.choices = [(name, name.replace("_", " ")) for name in time_zones()]
+        self.initial["logo"] = None
+
+    def clean_currency(self) -> str:
+        currency: str = self.cleaned_data["currency"].strip().upper()
+        if not re.fullmatch("[A-Z]{3}", currency):
+            raise ValidationError("Three letters, such as USD.")
+        return currency
+
+    def clean_mail_text(self) -> str:
+        text: str = self.cleaned_data["mail_text"]
+        known = {"customer", "number", "vehicle", "garage", "total", "due"}
+        if unknown := set(re.findall(r"\{([^{}]*)\}", text)) - known:
+            raise ValidationError(f"Nothing is known as {{{min(unknown)}}}.")
+        return text
+
+    def validate_constraints(self) -> None:
+        """There is one row, and the fields hold the rest."""
+
+
+def time_zones() -> list[str]:
+    """The zones of places, and UTC."""
+    return sorted(
+        name
+        for name in zoneinfo.available_timezones()
+        if name == "UTC" or ("/" in name and not name.startswith(("Etc/", "SystemV/", "posix/", "right/")))
+    )
+
+
+class PersonForm(forms.Form):
+    """Somebody's name and role."""
+
+    name = forms.CharField(label="Name", max_length=80, help_text="As it is printed on papers and beside a step.")
+    role = forms.ChoiceField(label="Role", choices=Role.choices, initial=Role.TECHNICIAN)
+    email = forms.EmailField(label="Email", required=False)
+    is_active = forms.BooleanField(label="may log in", required=False, initial=True)
+
+
+class NewPersonForm(PersonForm):
+    """Somebody new, with a login name and a first password."""
+
+    username = forms.CharField(
+        label="Login name",
+        max_length=60,
+        widget=forms.TextInput({"autocapitalize": "none", "autocomplete": "off", "spellcheck": "false"}),
+    )
+    password = _new_password("First password")
+    field_order = ("name", "username", "password", "role", "email")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["is_active"]
+
+    def clean_username(self) -> str:
+        username: str = self.cleaned_data["username"]
+        if not re.fullmatch(r"[\w.@+-]+", username):
+            raise ValidationError("Letters, digits and . @ + - _ only, without spaces.")
+        return username
+
+
+class PasswordForm(forms.Form):
+    """A new password for somebody who has forgotten theirs."""
+
+    password = _new_password("New password")
+
+
+class OwnPasswordForm(forms.Form):
+    """One's own new password, typed twice."""
+
+    old = forms.CharField(
+        label="Password until now",
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "current-password"}),
+    )
+    new = _new_password("New password")
+    again = forms.CharField(
+        label="New password again",
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("new") and cleaned.get("again") and cleaned["new"] != cleaned["again"]:
+            self.add_error("again", "Not the same as above.")
+        return cleaned
