@@ -230,19 +230,21 @@ def list_row(
     return format_html('<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed)
 
 
-@register.simple_block_tag
+@register.simple_block_tag(takes_context=True)
 def filterbox(
+    context: Context,
     content: str,
     label: str,
     action: str = "",
     name: str = "q",
     value: str = "",
     target: str = "#rows",
-    attrs: str = "",
 ) -> SafeString:
     """A GET filter that narrows `target` while somebody types, and works by Enter without JavaScript."""
+    request = context.get("request")
+    address = action or (request.path if request else "")
     live = {
-        "hx_get": action or "?",
+        "hx_get": address,
         "hx_target": target,
         "hx_trigger": "input changed delay:250ms from:find input, change, submit",
         "hx_push_url": "true",
@@ -252,7 +254,7 @@ def filterbox(
         '<form class="filterbox" role="search" action="{}"{}><div class="field"><label for="filter-{}">{}</label>'
         '<input type="search" id="filter-{}" name="{}" value="{}" autocomplete="off"></div>{}'
         '<button class="act quiet small">{}</button></form>',
-        action,
+        address,
         attributes(live),
         name,
         label,
