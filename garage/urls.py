@@ -10,8 +10,7 @@ def _soon(request: HttpRequest) -> HttpResponse:
 
 urlpatterns = [
     path("", _soon, name="today"),
-    path("counter/", _soon, name="counter"),
-    path("bay/", _soon, name="bay"),
+    path("", include("jobs.places")),
     path("shelf/", _soon, name="shelf"),
     path("books/", _soon, name="books"),
     path("", include("garage.site")),
