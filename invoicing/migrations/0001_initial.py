@@ -2,347 +2,711 @@
 
 import django.db.models.deletion
 import django.db.models.expressions
-import garage.fields
 from django.conf import settings
 from django.db import migrations, models
 
+import garage.fields
+
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('garage', '0001_initial'),
-        ('jobs', '0001_initial'),
+        ("garage", "0001_initial"),
+        ("jobs", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Estimate',
+            name="Estimate",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('revision', models.PositiveSmallIntegerField()),
-                ('job_version', models.PositiveIntegerField(help_text="the job's version it was written from")),
-                ('person_seal', models.CharField(max_length=64)),
-                ('shop', models.JSONField(help_text="the garage's own name, address, numbers and texts as printed")),
-                ('vehicle_text', models.CharField(blank=True, max_length=200)),
-                ('vin', models.CharField(blank=True, max_length=20)),
-                ('plate', models.CharField(blank=True, max_length=16)),
-                ('odometer_text', models.CharField(blank=True, max_length=40)),
-                ('order_number', models.CharField(blank=True, max_length=60)),
-                ('concern', models.TextField(blank=True)),
-                ('parts_wish', models.CharField(blank=True, help_text='about replaced parts, as printed', max_length=120)),
-                ('written_at', models.DateTimeField()),
-                ('valid_until', models.DateField()),
-                ('promised_at', models.DateTimeField(blank=True, null=True)),
-                ('changes', models.TextField(blank=True, help_text='what changed since the revision before, a line each')),
-                ('labor_net', garage.fields.MoneyField()),
-                ('parts_net', garage.fields.MoneyField()),
-                ('other_net', garage.fields.MoneyField()),
-                ('net', garage.fields.MoneyField()),
-                ('tax', garage.fields.MoneyField()),
-                ('gross', garage.fields.MoneyField()),
-                ('taxes', models.JSONField(default=list, help_text='rows of label, base, rate and tax as printed')),
-                ('exemption', models.CharField(blank=True, help_text='certificate, when the customer is exempt', max_length=80)),
-                ('content_sha256', models.CharField(max_length=64)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='estimates', to='jobs.job')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.personsnapshot')),
-                ('written_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("revision", models.PositiveSmallIntegerField()),
+                ("job_version", models.PositiveIntegerField(help_text="the job's version it was written from")),
+                ("person_seal", models.CharField(max_length=64)),
+                ("shop", models.JSONField(help_text="the garage's own name, address, numbers and texts as printed")),
+                ("vehicle_text", models.CharField(blank=True, max_length=200)),
+                ("vin", models.CharField(blank=True, max_length=20)),
+                ("plate", models.CharField(blank=True, max_length=16)),
+                ("odometer_text", models.CharField(blank=True, max_length=40)),
+                ("order_number", models.CharField(blank=True, max_length=60)),
+                ("concern", models.TextField(blank=True)),
+                (
+                    "parts_wish",
+                    models.CharField(blank=True, help_text="about replaced parts, as printed", max_length=120),
+                ),
+                ("written_at", models.DateTimeField()),
+                ("valid_until", models.DateField()),
+                ("promised_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "changes",
+                    models.TextField(blank=True, help_text="what changed since the revision before, a line each"),
+                ),
+                ("labor_net", garage.fields.MoneyField()),
+                ("parts_net", garage.fields.MoneyField()),
+                ("other_net", garage.fields.MoneyField()),
+                ("net", garage.fields.MoneyField()),
+                ("tax", garage.fields.MoneyField()),
+                ("gross", garage.fields.MoneyField()),
+                ("taxes", models.JSONField(default=list, help_text="rows of label, base, rate and tax as printed")),
+                (
+                    "exemption",
+                    models.CharField(blank=True, help_text="certificate, when the customer is exempt", max_length=80),
+                ),
+                ("content_sha256", models.CharField(max_length=64)),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="estimates", to="jobs.job"
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="garage.personsnapshot"
+                    ),
+                ),
+                (
+                    "written_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-pk'],
+                "ordering": ["-pk"],
             },
         ),
         migrations.CreateModel(
-            name='Authorization',
+            name="Authorization",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('chain_seq', models.BigIntegerField(editable=False, unique=True)),
-                ('previous_hash', models.CharField(editable=False, max_length=64)),
-                ('row_hash', models.CharField(editable=False, max_length=64)),
-                ('person_seal', models.CharField(max_length=64)),
-                ('capacity', models.CharField(choices=[('customer', 'the customer'), ('designated', 'a person the customer designated')], max_length=10)),
-                ('channel', models.CharField(choices=[('in_person', 'in person'), ('phone', 'by telephone'), ('email', 'by email'), ('link', 'by private link')], max_length=10)),
-                ('at', models.DateTimeField(help_text='when it was given')),
-                ('zone', models.CharField(help_text="the shop's time zone then", max_length=60)),
-                ('recorded_at', models.DateTimeField()),
-                ('limit', garage.fields.MoneyField(help_text='before tax, for the whole job')),
-                ('limit_gross', garage.fields.MoneyField(help_text='the same with the taxes of that day, as it was said to the customer')),
-                ('added', garage.fields.MoneyField(default=0, help_text='what this adds to the authorization before it, before tax')),
-                ('text', models.TextField(help_text='the sentence that was agreed to')),
-                ('content_sha256', models.CharField(max_length=64)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='authorizations', to='jobs.job')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.personsnapshot')),
-                ('taken_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('estimate', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='authorizations', to='invoicing.estimate')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("chain_seq", models.BigIntegerField(editable=False, unique=True)),
+                ("previous_hash", models.CharField(editable=False, max_length=64)),
+                ("row_hash", models.CharField(editable=False, max_length=64)),
+                ("person_seal", models.CharField(max_length=64)),
+                (
+                    "capacity",
+                    models.CharField(
+                        choices=[("customer", "the customer"), ("designated", "a person the customer designated")],
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "channel",
+                    models.CharField(
+                        choices=[
+                            ("in_person", "in person"),
+                            ("phone", "by telephone"),
+                            ("email", "by email"),
+                            ("link", "by private link"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("at", models.DateTimeField(help_text="when it was given")),
+                ("zone", models.CharField(help_text="the shop's time zone then", max_length=60)),
+                ("recorded_at", models.DateTimeField()),
+                ("limit", garage.fields.MoneyField(help_text="before tax, for the whole job")),
+                (
+                    "limit_gross",
+                    garage.fields.MoneyField(
+                        help_text="the same with the taxes of that day, as it was said to the customer"
+                    ),
+                ),
+                (
+                    "added",
+                    garage.fields.MoneyField(
+                        default=0, help_text="what this adds to the authorization before it, before tax"
+                    ),
+                ),
+                ("text", models.TextField(help_text="the sentence that was agreed to")),
+                ("content_sha256", models.CharField(max_length=64)),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="authorizations", to="jobs.job"
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="garage.personsnapshot"
+                    ),
+                ),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "estimate",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="authorizations",
+                        to="invoicing.estimate",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-pk'],
+                "ordering": ["-pk"],
             },
         ),
         migrations.CreateModel(
-            name='EstimateOperation',
+            name="EstimateOperation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('title', models.CharField(max_length=120)),
-                ('concern', models.TextField(blank=True)),
-                ('cause', models.TextField(blank=True)),
-                ('counted', models.BooleanField(default=True, help_text='in the sums; an alternative offered beside it is not')),
-                ('net', garage.fields.MoneyField()),
-                ('gross', garage.fields.MoneyField(help_text='its net with the taxes on its own lines')),
-                ('estimate', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='operations', to='invoicing.estimate')),
-                ('operation', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='jobs.operation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("position", models.PositiveSmallIntegerField()),
+                ("title", models.CharField(max_length=120)),
+                ("concern", models.TextField(blank=True)),
+                ("cause", models.TextField(blank=True)),
+                (
+                    "counted",
+                    models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not"),
+                ),
+                ("net", garage.fields.MoneyField()),
+                ("gross", garage.fields.MoneyField(help_text="its net with the taxes on its own lines")),
+                (
+                    "estimate",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="operations", to="invoicing.estimate"
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="jobs.operation",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["position"],
             },
         ),
         migrations.CreateModel(
-            name='EstimateLine',
+            name="EstimateLine",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(max_length=8)),
-                ('finer', models.CharField(blank=True, max_length=12)),
-                ('description', models.CharField(max_length=160)),
-                ('condition', models.CharField(blank=True, max_length=14)),
-                ('quantity', garage.fields.QuantityField()),
-                ('unit', models.CharField(max_length=4)),
-                ('typed', models.CharField(blank=True, max_length=40)),
-                ('unit_price', garage.fields.UnitPriceField()),
-                ('discount', garage.fields.ShareField(default=0)),
-                ('tax_class', models.CharField(choices=[('parts', 'parts and fluid'), ('labor', 'labor'), ('fabrication', 'fabrication labor'), ('sublet', 'work done by others'), ('charge', 'charges'), ('none', 'not taxed')], max_length=12)),
-                ('sublet_to', models.CharField(blank=True, max_length=120)),
-                ('net', garage.fields.MoneyField()),
-                ('line', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='jobs.line')),
-                ('estimate_operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='invoicing.estimateoperation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("position", models.PositiveSmallIntegerField()),
+                ("kind", models.CharField(max_length=8)),
+                ("finer", models.CharField(blank=True, max_length=12)),
+                ("description", models.CharField(max_length=160)),
+                ("condition", models.CharField(blank=True, max_length=14)),
+                ("quantity", garage.fields.QuantityField()),
+                ("unit", models.CharField(max_length=4)),
+                ("typed", models.CharField(blank=True, max_length=40)),
+                ("unit_price", garage.fields.UnitPriceField()),
+                ("discount", garage.fields.ShareField(default=0)),
+                (
+                    "tax_class",
+                    models.CharField(
+                        choices=[
+                            ("parts", "parts and fluid"),
+                            ("labor", "labor"),
+                            ("fabrication", "fabrication labor"),
+                            ("sublet", "work done by others"),
+                            ("charge", "charges"),
+                            ("none", "not taxed"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("sublet_to", models.CharField(blank=True, max_length=120)),
+                ("net", garage.fields.MoneyField()),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="jobs.line",
+                    ),
+                ),
+                (
+                    "estimate_operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="invoicing.estimateoperation",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='AuthorizationOperation',
+            name="AuthorizationOperation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('decision', models.CharField(choices=[('authorized', 'authorized'), ('declined', 'declined')], max_length=10)),
-                ('net', garage.fields.MoneyField()),
-                ('reason', models.CharField(blank=True, max_length=200)),
-                ('authorization', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='operations', to='invoicing.authorization')),
-                ('estimate_operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='invoicing.estimateoperation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "decision",
+                    models.CharField(choices=[("authorized", "authorized"), ("declined", "declined")], max_length=10),
+                ),
+                ("net", garage.fields.MoneyField()),
+                ("reason", models.CharField(blank=True, max_length=200)),
+                (
+                    "authorization",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="operations",
+                        to="invoicing.authorization",
+                    ),
+                ),
+                (
+                    "estimate_operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="invoicing.estimateoperation"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Invoice',
+            name="Invoice",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('chain_seq', models.BigIntegerField(editable=False, unique=True)),
-                ('previous_hash', models.CharField(editable=False, max_length=64)),
-                ('row_hash', models.CharField(editable=False, max_length=64)),
-                ('kind', models.CharField(choices=[('invoice', 'invoice'), ('credit_note', 'credit note')], default='invoice', max_length=12)),
-                ('series', models.CharField(help_text='such as invoice:2026', max_length=20)),
-                ('number', models.PositiveIntegerField()),
-                ('label', models.CharField(help_text='as printed, such as 2026-0412', max_length=20, unique=True)),
-                ('person_seal', models.CharField(max_length=64)),
-                ('shop', models.JSONField(help_text="the garage's own name, address and numbers as printed")),
-                ('vehicle_text', models.CharField(blank=True, max_length=200)),
-                ('vin', models.CharField(blank=True, max_length=20)),
-                ('plate', models.CharField(blank=True, max_length=16)),
-                ('odometer_in', models.CharField(blank=True, max_length=20)),
-                ('odometer_out', models.CharField(blank=True, max_length=20)),
-                ('order_number', models.CharField(blank=True, max_length=60)),
-                ('issued_at', models.DateTimeField()),
-                ('issued_on', models.DateField(db_index=True)),
-                ('due_on', models.DateField()),
-                ('currency', models.CharField(max_length=3)),
-                ('labor_net', garage.fields.MoneyField()),
-                ('parts_net', garage.fields.MoneyField()),
-                ('other_net', garage.fields.MoneyField()),
-                ('net', garage.fields.MoneyField()),
-                ('tax', garage.fields.MoneyField()),
-                ('gross', garage.fields.MoneyField()),
-                ('exemption', models.CharField(blank=True, help_text='certificate, when the customer is exempt', max_length=80)),
-                ('notices', models.JSONField(default=dict, help_text='authorizations, next due, advisories, declined work, warranty')),
-                ('content_sha256', models.CharField(max_length=64)),
-                ('corrects', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='credit_notes', to='invoicing.invoice')),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='invoices', to='garage.customer')),
-                ('issued_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='invoices', to='jobs.job')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='garage.personsnapshot')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("chain_seq", models.BigIntegerField(editable=False, unique=True)),
+                ("previous_hash", models.CharField(editable=False, max_length=64)),
+                ("row_hash", models.CharField(editable=False, max_length=64)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("invoice", "invoice"), ("credit_note", "credit note")],
+                        default="invoice",
+                        max_length=12,
+                    ),
+                ),
+                ("series", models.CharField(help_text="such as invoice:2026", max_length=20)),
+                ("number", models.PositiveIntegerField()),
+                ("label", models.CharField(help_text="as printed, such as 2026-0412", max_length=20, unique=True)),
+                ("person_seal", models.CharField(max_length=64)),
+                ("shop", models.JSONField(help_text="the garage's own name, address and numbers as printed")),
+                ("vehicle_text", models.CharField(blank=True, max_length=200)),
+                ("vin", models.CharField(blank=True, max_length=20)),
+                ("plate", models.CharField(blank=True, max_length=16)),
+                ("odometer_in", models.CharField(blank=True, max_length=20)),
+                ("odometer_out", models.CharField(blank=True, max_length=20)),
+                ("order_number", models.CharField(blank=True, max_length=60)),
+                ("issued_at", models.DateTimeField()),
+                ("issued_on", models.DateField(db_index=True)),
+                ("due_on", models.DateField()),
+                ("currency", models.CharField(max_length=3)),
+                ("labor_net", garage.fields.MoneyField()),
+                ("parts_net", garage.fields.MoneyField()),
+                ("other_net", garage.fields.MoneyField()),
+                ("net", garage.fields.MoneyField()),
+                ("tax", garage.fields.MoneyField()),
+                ("gross", garage.fields.MoneyField()),
+                (
+                    "exemption",
+                    models.CharField(blank=True, help_text="certificate, when the customer is exempt", max_length=80),
+                ),
+                (
+                    "notices",
+                    models.JSONField(
+                        default=dict, help_text="authorizations, next due, advisories, declined work, warranty"
+                    ),
+                ),
+                ("content_sha256", models.CharField(max_length=64)),
+                (
+                    "corrects",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="credit_notes",
+                        to="invoicing.invoice",
+                    ),
+                ),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="invoices", to="garage.customer"
+                    ),
+                ),
+                (
+                    "issued_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="invoices",
+                        to="jobs.job",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="garage.personsnapshot"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-pk'],
+                "ordering": ["-pk"],
             },
         ),
         migrations.CreateModel(
-            name='InvoiceOperation',
+            name="InvoiceOperation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('title', models.CharField(max_length=120)),
-                ('concern', models.TextField(blank=True)),
-                ('cause', models.TextField(blank=True)),
-                ('correction', models.TextField(blank=True)),
-                ('technicians', models.CharField(blank=True, max_length=160)),
-                ('net', garage.fields.MoneyField()),
-                ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='operations', to='invoicing.invoice')),
-                ('operation', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='jobs.operation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("position", models.PositiveSmallIntegerField()),
+                ("title", models.CharField(max_length=120)),
+                ("concern", models.TextField(blank=True)),
+                ("cause", models.TextField(blank=True)),
+                ("correction", models.TextField(blank=True)),
+                ("technicians", models.CharField(blank=True, max_length=160)),
+                ("net", garage.fields.MoneyField()),
+                (
+                    "invoice",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="operations", to="invoicing.invoice"
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="jobs.operation",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["position"],
             },
         ),
         migrations.CreateModel(
-            name='InvoiceLine',
+            name="InvoiceLine",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(max_length=8)),
-                ('finer', models.CharField(blank=True, max_length=12)),
-                ('description', models.CharField(max_length=160)),
-                ('condition', models.CharField(blank=True, max_length=14)),
-                ('quantity', garage.fields.QuantityField()),
-                ('unit', models.CharField(max_length=4)),
-                ('typed', models.CharField(blank=True, max_length=40)),
-                ('unit_price', garage.fields.UnitPriceField()),
-                ('discount', garage.fields.ShareField(default=0)),
-                ('tax_class', models.CharField(choices=[('parts', 'parts and fluid'), ('labor', 'labor'), ('fabrication', 'fabrication labor'), ('sublet', 'work done by others'), ('charge', 'charges'), ('none', 'not taxed')], max_length=12)),
-                ('sublet_to', models.CharField(blank=True, max_length=120)),
-                ('net', garage.fields.MoneyField()),
-                ('cost', garage.fields.UnitPriceField(default=0)),
-                ('credits', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='credited_by', to='invoicing.invoiceline')),
-                ('line', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='jobs.line')),
-                ('invoice_operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='invoicing.invoiceoperation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("position", models.PositiveSmallIntegerField()),
+                ("kind", models.CharField(max_length=8)),
+                ("finer", models.CharField(blank=True, max_length=12)),
+                ("description", models.CharField(max_length=160)),
+                ("condition", models.CharField(blank=True, max_length=14)),
+                ("quantity", garage.fields.QuantityField()),
+                ("unit", models.CharField(max_length=4)),
+                ("typed", models.CharField(blank=True, max_length=40)),
+                ("unit_price", garage.fields.UnitPriceField()),
+                ("discount", garage.fields.ShareField(default=0)),
+                (
+                    "tax_class",
+                    models.CharField(
+                        choices=[
+                            ("parts", "parts and fluid"),
+                            ("labor", "labor"),
+                            ("fabrication", "fabrication labor"),
+                            ("sublet", "work done by others"),
+                            ("charge", "charges"),
+                            ("none", "not taxed"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("sublet_to", models.CharField(blank=True, max_length=120)),
+                ("net", garage.fields.MoneyField()),
+                ("cost", garage.fields.UnitPriceField(default=0)),
+                (
+                    "credits",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="credited_by",
+                        to="invoicing.invoiceline",
+                    ),
+                ),
+                (
+                    "line",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="jobs.line",
+                    ),
+                ),
+                (
+                    "invoice_operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="invoicing.invoiceoperation",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='InvoiceTax',
+            name="InvoiceTax",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('tax_classes', models.CharField(help_text='separated by spaces', max_length=80)),
-                ('label', models.CharField(max_length=60)),
-                ('rate', garage.fields.ShareField()),
-                ('base', garage.fields.MoneyField()),
-                ('tax', garage.fields.MoneyField()),
-                ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='taxes', to='invoicing.invoice')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("tax_classes", models.CharField(help_text="separated by spaces", max_length=80)),
+                ("label", models.CharField(max_length=60)),
+                ("rate", garage.fields.ShareField()),
+                ("base", garage.fields.MoneyField()),
+                ("tax", garage.fields.MoneyField()),
+                (
+                    "invoice",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="taxes", to="invoicing.invoice"
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'invoice taxes',
-                'ordering': ['pk'],
+                "verbose_name_plural": "invoice taxes",
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='Payment',
+            name="Payment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('chain_seq', models.BigIntegerField(editable=False, unique=True)),
-                ('previous_hash', models.CharField(editable=False, max_length=64)),
-                ('row_hash', models.CharField(editable=False, max_length=64)),
-                ('method', models.CharField(choices=[('cash', 'cash'), ('card', 'card'), ('transfer', 'transfer'), ('check', 'check')], max_length=8, verbose_name='paid by')),
-                ('amount', garage.fields.MoneyField(verbose_name='amount')),
-                ('reference', models.CharField(blank=True, max_length=80, verbose_name='reference')),
-                ('reason', models.CharField(blank=True, max_length=200, verbose_name='reason')),
-                ('at', models.DateTimeField()),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='payments', to='garage.customer')),
-                ('reverses', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='reversed_by', to='invoicing.payment')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("chain_seq", models.BigIntegerField(editable=False, unique=True)),
+                ("previous_hash", models.CharField(editable=False, max_length=64)),
+                ("row_hash", models.CharField(editable=False, max_length=64)),
+                (
+                    "method",
+                    models.CharField(
+                        choices=[("cash", "cash"), ("card", "card"), ("transfer", "transfer"), ("check", "check")],
+                        max_length=8,
+                        verbose_name="paid by",
+                    ),
+                ),
+                ("amount", garage.fields.MoneyField(verbose_name="amount")),
+                ("reference", models.CharField(blank=True, max_length=80, verbose_name="reference")),
+                ("reason", models.CharField(blank=True, max_length=200, verbose_name="reason")),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="payments", to="garage.customer"
+                    ),
+                ),
+                (
+                    "reverses",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reversed_by",
+                        to="invoicing.payment",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-pk'],
+                "ordering": ["-pk"],
             },
         ),
         migrations.CreateModel(
-            name='PaymentPart',
+            name="PaymentPart",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('amount', garage.fields.MoneyField()),
-                ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='payments', to='invoicing.invoice')),
-                ('payment', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='parts', to='invoicing.payment')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("amount", garage.fields.MoneyField()),
+                (
+                    "invoice",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="payments", to="invoicing.invoice"
+                    ),
+                ),
+                (
+                    "payment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="parts", to="invoicing.payment"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Receivable',
+            name="Receivable",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('due_on', models.DateField()),
-                ('balance', garage.fields.MoneyField()),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='receivables', to='garage.customer')),
-                ('invoice', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='receivable', to='invoicing.invoice')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("due_on", models.DateField()),
+                ("balance", garage.fields.MoneyField()),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="receivables", to="garage.customer"
+                    ),
+                ),
+                (
+                    "invoice",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="receivable", to="invoicing.invoice"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['due_on', 'pk'],
+                "ordering": ["due_on", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='TaxRate',
+            name="TaxRate",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('tax_class', models.CharField(choices=[('parts', 'parts and fluid'), ('labor', 'labor'), ('fabrication', 'fabrication labor'), ('sublet', 'work done by others'), ('charge', 'charges'), ('none', 'not taxed')], max_length=12, verbose_name='taxes')),
-                ('label', models.CharField(max_length=60, verbose_name='name on the invoice')),
-                ('rate', garage.fields.ShareField(help_text='0.0725 for 7.25 %', verbose_name='rate')),
-                ('valid_from', models.DateField(verbose_name='from')),
-                ('valid_to', models.DateField(blank=True, null=True, verbose_name='until')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "tax_class",
+                    models.CharField(
+                        choices=[
+                            ("parts", "parts and fluid"),
+                            ("labor", "labor"),
+                            ("fabrication", "fabrication labor"),
+                            ("sublet", "work done by others"),
+                            ("charge", "charges"),
+                            ("none", "not taxed"),
+                        ],
+                        max_length=12,
+                        verbose_name="taxes",
+                    ),
+                ),
+                ("label", models.CharField(max_length=60, verbose_name="name on the invoice")),
+                ("rate", garage.fields.ShareField(help_text="0.0725 for 7.25 %", verbose_name="rate")),
+                ("valid_from", models.DateField(verbose_name="from")),
+                ("valid_to", models.DateField(blank=True, null=True, verbose_name="until")),
             ],
             options={
-                'ordering': ['tax_class', 'label', 'valid_from'],
-                'constraints': [models.UniqueConstraint(fields=('tax_class', 'label', 'valid_from'), name='tax_rate_once_a_day'), models.CheckConstraint(condition=models.Q(('rate__gte', 0), ('rate__lt', 1)), name='tax_rate_is_a_share'), models.CheckConstraint(condition=models.Q(('valid_to', None), ('valid_to__gte', models.F('valid_from')), _connector='OR'), name='tax_rate_ends_after_start')],
+                "ordering": ["tax_class", "label", "valid_from"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("tax_class", "label", "valid_from"), name="tax_rate_once_a_day"),
+                    models.CheckConstraint(
+                        condition=models.Q(("rate__gte", 0), ("rate__lt", 1)), name="tax_rate_is_a_share"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("valid_to", None), ("valid_to__gte", models.F("valid_from")), _connector="OR"
+                        ),
+                        name="tax_rate_ends_after_start",
+                    ),
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='estimate',
-            constraint=models.UniqueConstraint(fields=('job', 'revision'), name='estimate_revision_once'),
+            model_name="estimate",
+            constraint=models.UniqueConstraint(fields=("job", "revision"), name="estimate_revision_once"),
         ),
         migrations.AddConstraint(
-            model_name='estimate',
-            constraint=models.CheckConstraint(condition=models.Q(('gross', django.db.models.expressions.CombinedExpression(models.F('net'), '+', models.F('tax')))), name='estimate_adds_up'),
+            model_name="estimate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("gross", django.db.models.expressions.CombinedExpression(models.F("net"), "+", models.F("tax")))
+                ),
+                name="estimate_adds_up",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='authorization',
-            constraint=models.CheckConstraint(condition=models.Q(('limit__gte', 0)), name='authorized_limit_not_negative'),
+            model_name="authorization",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("limit__gte", 0)), name="authorized_limit_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='authorizationoperation',
-            constraint=models.UniqueConstraint(fields=('authorization', 'estimate_operation'), name='operation_decided_once'),
+            model_name="authorizationoperation",
+            constraint=models.UniqueConstraint(
+                fields=("authorization", "estimate_operation"), name="operation_decided_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='invoice',
-            constraint=models.UniqueConstraint(fields=('series', 'number'), name='invoice_number_once'),
+            model_name="invoice",
+            constraint=models.UniqueConstraint(fields=("series", "number"), name="invoice_number_once"),
         ),
         migrations.AddConstraint(
-            model_name='invoice',
-            constraint=models.CheckConstraint(condition=models.Q(('gross', django.db.models.expressions.CombinedExpression(models.F('net'), '+', models.F('tax')))), name='invoice_adds_up'),
+            model_name="invoice",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("gross", django.db.models.expressions.CombinedExpression(models.F("net"), "+", models.F("tax")))
+                ),
+                name="invoice_adds_up",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='invoice',
-            constraint=models.CheckConstraint(condition=models.Q(('net', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.F('labor_net'), '+', models.F('parts_net')), '+', models.F('other_net')))), name='invoice_subtotals_add_up'),
+            model_name="invoice",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "net",
+                        django.db.models.expressions.CombinedExpression(
+                            django.db.models.expressions.CombinedExpression(
+                                models.F("labor_net"), "+", models.F("parts_net")
+                            ),
+                            "+",
+                            models.F("other_net"),
+                        ),
+                    )
+                ),
+                name="invoice_subtotals_add_up",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='invoice',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind', 'credit_note'), _negated=True), ('corrects__isnull', False), _connector='OR'), name='credit_note_names_its_invoice'),
+            model_name="invoice",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("kind", "credit_note"), _negated=True), ("corrects__isnull", False), _connector="OR"
+                ),
+                name="credit_note_names_its_invoice",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='payment',
-            constraint=models.CheckConstraint(condition=models.Q(('amount', 0), _negated=True), name='payment_not_zero'),
+            model_name="payment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("amount", 0), _negated=True), name="payment_not_zero"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='payment',
-            constraint=models.CheckConstraint(condition=models.Q(('amount__gt', 0), models.Q(('reason', ''), _negated=True), _connector='OR'), name='money_given_back_has_a_reason'),
+            model_name="payment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("amount__gt", 0), models.Q(("reason", ""), _negated=True), _connector="OR"),
+                name="money_given_back_has_a_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='paymentpart',
-            constraint=models.UniqueConstraint(fields=('payment', 'invoice'), name='payment_part_once'),
+            model_name="paymentpart",
+            constraint=models.UniqueConstraint(fields=("payment", "invoice"), name="payment_part_once"),
         ),
         migrations.AddConstraint(
-            model_name='paymentpart',
-            constraint=models.CheckConstraint(condition=models.Q(('amount', 0), _negated=True), name='payment_part_not_zero'),
+            model_name="paymentpart",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("amount", 0), _negated=True), name="payment_part_not_zero"
+            ),
         ),
         migrations.AddIndex(
-            model_name='receivable',
-            index=models.Index(condition=models.Q(('balance', 0), _negated=True), fields=['due_on', 'id'], name='receivables_owed'),
+            model_name="receivable",
+            index=models.Index(
+                condition=models.Q(("balance", 0), _negated=True), fields=["due_on", "id"], name="receivables_owed"
+            ),
         ),
     ]

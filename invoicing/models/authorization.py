@@ -44,9 +44,7 @@ class Authorization(Chained):
 
     class Meta:
         ordering = ["-pk"]
-        constraints = [
-            models.CheckConstraint(condition=Q(limit__gte=0), name="authorized_limit_not_negative")
-        ]
+        constraints = [models.CheckConstraint(condition=Q(limit__gte=0), name="authorized_limit_not_negative")]
 
     def __str__(self) -> str:
         return f"authorization of {self.job}"
@@ -57,17 +55,13 @@ class AuthorizationOperation(AppendOnly):
 
     authorization = models.ForeignKey(Authorization, models.PROTECT, related_name="operations")
     estimate_operation = models.ForeignKey("invoicing.EstimateOperation", models.PROTECT, related_name="+")
-    decision = models.CharField(
-        max_length=10, choices=[("authorized", "authorized"), ("declined", "declined")]
-    )
+    decision = models.CharField(max_length=10, choices=[("authorized", "authorized"), ("declined", "declined")])
     net = MoneyField()
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["authorization", "estimate_operation"], name="operation_decided_once"
-            )
+            models.UniqueConstraint(fields=["authorization", "estimate_operation"], name="operation_decided_once")
         ]
 
     def __str__(self) -> str:

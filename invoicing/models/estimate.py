@@ -62,9 +62,7 @@ class EstimateOperation(AppendOnly):
     """
 
     estimate = models.ForeignKey(Estimate, models.PROTECT, related_name="operations")
-    operation = models.ForeignKey(
-        "jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+"
-    )
+    operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
     concern = models.TextField(blank=True)

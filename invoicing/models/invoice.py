@@ -44,12 +44,8 @@ class Invoice(Chained):
     net = MoneyField()
     tax = MoneyField()
     gross = MoneyField()
-    exemption = models.CharField(
-        max_length=80, blank=True, help_text="certificate, when the customer is exempt"
-    )
-    notices = models.JSONField(
-        default=dict, help_text="authorizations, next due, advisories, declined work, warranty"
-    )
+    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
+    notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
     content_sha256 = models.CharField(max_length=64)
 
     class Meta:
@@ -75,9 +71,7 @@ class InvoiceOperation(AppendOnly):
     """An operation as billed."""
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
-    operation = models.ForeignKey(
-        "jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+"
-    )
+    operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
     concern = models.TextField(blank=True)

@@ -31,9 +31,7 @@ class Payment(Chained):
         ordering = ["-pk"]
         constraints = [
             models.CheckConstraint(condition=~Q(amount=0), name="payment_not_zero"),
-            models.CheckConstraint(
-                condition=Q(amount__gt=0) | ~Q(reason=""), name="money_given_back_has_a_reason"
-            ),
+            models.CheckConstraint(condition=Q(amount__gt=0) | ~Q(reason=""), name="money_given_back_has_a_reason"),
         ]
 
     def __str__(self) -> str:

@@ -1,0 +1,186 @@
+"""Writing an estimate: a frozen, sealed revision of what the job's sheet offers."""
+
+import datetime as dt
+
+from garage import audit, documents, shop
+from garage.errors import Refused
+from garage.mail import enqueue
+from garage.models import OutgoingMail, User
+from garage.writing import writing
+from invoicing import charges, comparing, freezing, letters, queries
+from invoicing.models import Estimate, EstimateLine, EstimateOperation
+from invoicing.sums import OperationCharges, Sums
+from jobs import queries as jobs_queries
+from jobs import stages
+from jobs.actions.stages import move
+from jobs.actions.writing_up import save_line
+from jobs.models import Job, Operation
+
+DRAFTABLE = stages.OPEN
+
+
+@writing()
+def write_estimate(*, job: Job, actor: User | None, now: dt.datetime) -> Estimate:
+    """Freeze the sheet as the next revision, ask for its PDF, and let the job wait for its customer.
+
+    When the last revision still says the same and is valid, that one is returned. Raises Refused for an empty sheet,
+    an operation without a line, a job whose work is over, and a tax class without a rate.
+    """
+    job = jobs_queries.sheets().get(pk=job.pk)
+    if job.stage not in DRAFTABLE:
+        raise Refused(f"{job} is {job.get_stage_display()}: there is nothing to estimate any more.")
+    offered = charges.operation_charges(job)
+    _something_to_offer(offered)
+    before = queries.latest_estimate(job)
+    sums = charges.job_totals(job, shop.day_of(now))
+    if before is not None and still_says(before, job, offered, sums, now):
+        return before
+    estimate = _freeze(job, before, offered, sums, actor, now)
+    documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", now=now)
+    if any(row.decision == Operation.Decision.UNDECIDED for row in offered):
+        move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, now=now)
+    audit.record("wrote", estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross))
+    return estimate
+
+
+def _something_to_offer(offered: list[OperationCharges]) -> None:
+    if not offered:
+        raise Refused("Write at least one operation on the sheet before its estimate.")
+    for operation in offered:
+        if not operation.charges:
+            raise Refused(f"“{operation.title}” has no line yet: write its labor or parts, at 0.00 if it is free.")
+
+
+def still_says(estimate: Estimate, job: Job, offered: list[OperationCharges], sums: Sums, now: dt.datetime) -> bool:
+    """Whether a revision is what would be written now: the same work, prices, taxes and promise, and still valid."""
+    return (
+        estimate.valid_until >= shop.day_of(now)
+        and (estimate.promised_at, estimate.concern) == (job.promised_at, job.concern)
+        and (estimate.net, estimate.tax) == (sums.net, sums.tax)
+        and comparing.same_offer(charges.as_offered(estimate), offered)
+    )
+
+
+def _freeze(
+    job: Job,
+    before: Estimate | None,
+    offered: list[OperationCharges],
+    sums: Sums,
+    actor: User | None,
+    now: dt.datetime,
+) -> Estimate:
+    profile, today = shop.profile(), shop.day_of(now)
+    person = freezing.person_on_paper(job.customer)
+    exempt = charges.is_exempt(job.customer, today)
+    estimate = Estimate(
+        job=job,
+        revision=before.revision + 1 if before else 1,
+        job_version=job.version,
+        person=person,
+        person_seal=person.seal(),
+        shop=freezing.shop_on_paper(profile),
+        odometer_text=freezing.odometer_on_paper(job.odometer_in),
+        order_number=job.order_number,
+        concern=job.concern,
+        parts_wish=freezing.PARTS_WISH[job.parts_wish],
+        written_at=now,
+        written_by=actor,
+        valid_until=today + dt.timedelta(days=profile.estimate_days),
+        promised_at=job.promised_at,
+        changes="\n".join(changes_since(before, job, offered, sums)) if before else "",
+        taxes=[
+            {"label": row.label, "base": str(row.base), "rate": str(row.rate), "tax": str(row.tax)}
+            for row in sums.taxes
+        ],
+        exemption=freezing.exemption_on_paper(job.customer, exempt),
+        **freezing.vehicle_on_paper(job.vehicle),
+        **freezing.sums_on_paper(sums),
+    )
+    rates = queries.rates_on(today)
+    operations = [
+        _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
+    ]
+    lines = [
+        EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, position))
+        for frozen, row in zip(operations, offered, strict=True)
+        for position, charge in enumerate(row.charges, start=1)
+    ]
+    estimate.content_sha256 = freezing.estimate_seal(estimate, operations, lines)
+    estimate.save(force_insert=True)
+    for frozen in operations:
+        frozen.save(force_insert=True)
+    EstimateLine.objects.bulk_create(lines)
+    return estimate
+
+
+def _operation(row: OperationCharges, sums: Sums, estimate: Estimate) -> EstimateOperation:
+    return EstimateOperation(
+        estimate=estimate,
+        operation_id=row.operation,
+        position=row.position,
+        title=row.title,
+        concern=row.concern,
+        cause=row.cause,
+        counted=row.counted,
+        net=row.net,
+        gross=sums.gross,
+    )
+
+
+def changes_since(before: Estimate, job: Job, offered: list[OperationCharges], sums: Sums) -> list[str]:
+    """What a new revision says about the one before: additions, changes, and the revised total."""
+    said = comparing.what_changed(charges.as_offered(before), offered)
+    if before.promised_at != job.promised_at:
+        zone = shop.profile().time_zone
+        when = freezing.said_moment(job.promised_at, zone) if job.promised_at else "no day"
+        said.append(f"Promised for {when}.")
+    difference = sums.gross - before.gross
+    said.append(
+        f"Total with tax {comparing.amount(sums.gross)} instead of {comparing.amount(before.gross)}: "
+        f"{comparing.more_or_less(difference)}."
+    )
+    return said
+
+
+@writing()
+def revise_to_used(*, job: Job, actor: User | None, now: dt.datetime) -> Estimate:
+    """Bring the lines of which more was drawn than is written up to what was drawn, and write a revised estimate.
+
+    The way out when an invoice would exceed what was authorized: the customer is asked about the difference.
+    """
+    job = jobs_queries.sheets().get(pk=job.pk)
+    lines = [line for operation in charges.done(job) for line in operation.lines.all() if line.item_id]
+    used = jobs_queries.used(lines)
+    for line in lines:
+        drawn = used.get(line.pk, jobs_queries.NOTHING).quantity
+        if drawn > line.quantity:
+            fields = {"quantity": drawn, "typed": ""}
+            save_line(operation=line.operation, line=line, fields=fields, actor=actor, now=now)
+    return write_estimate(job=job, actor=actor, now=now)
+
+
+@writing()
+def mail_estimate(*, estimate: Estimate, to: str, actor: User, now: dt.datetime) -> OutgoingMail:
+    """Put the estimate with its PDF into the outbox; the same address again gives the mail that is there."""
+    to = letters.checked_address(to)
+    sent = queries.mails_of("estimate", estimate.pk)
+    known = sent.filter(to=to).first()
+    if known is not None:
+        return known
+    paper = documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", now=now)
+    subject, text = letters.estimate_letter(estimate)
+    mail = enqueue(
+        purpose="estimate",
+        source=estimate.pk,
+        version=sent.count() + 1,
+        to=to,
+        to_name=str(estimate.person.data.get("name", "")),
+        subject=subject,
+        text=text,
+        attachments=[paper],
+        reply_to=shop.profile().email,
+        actor=actor,
+        now=now,
+    )
+    audit.record("mailed", estimate, actor=actor, now=now, mail=mail.pk)
+    return mail

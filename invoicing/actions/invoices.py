@@ -1,0 +1,212 @@
+"""Issuing invoices and credit notes: numbered without gap, sealed, never changed.
+
+Issuing writes, in one transaction, the number, the frozen rows, what is owed, the wish for the PDF and for its mail.
+Nothing above what was authorized is issued; a mistake is corrected by a credit note that names its invoice.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from decimal import Decimal
+
+from garage import audit, idempotency, shop
+from garage.errors import Refused
+from garage.models import User
+from garage.writing import writing
+from invoicing import charges, comparing, crediting, drafts, freezing, queries
+from invoicing.actions import issuing
+from invoicing.actions.issuing import mail_invoice
+from invoicing.crediting import Credited
+from invoicing.drafts import DraftInvoice, draft
+from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, Receivable
+from invoicing.notices import notices_of
+from invoicing.sums import Sums
+from jobs import queries as jobs_queries
+from jobs import stages
+from jobs.actions.stages import move
+from jobs.models import Job, JobStep
+
+__all__ = ["OverLimit", "credit", "draft", "issue", "mail_invoice"]
+
+
+class OverLimit(Refused):
+    """The invoice would exceed what the customer authorized; `over` says by how much."""
+
+    def __init__(self, over: Decimal, limit: Decimal) -> None:
+        self.over, self.limit = over, limit
+        super().__init__(
+            f"This comes to {comparing.amount(over)} more than the {comparing.amount(limit)} that was authorized "
+            "(before tax). Write a revised estimate and ask the customer first."
+        )
+
+
+@writing()
+def issue(
+    *,
+    key: uuid.UUID,
+    job: Job,
+    due_on: dt.date | None = None,
+    mail_to: str = "",
+    actor: User | None,
+    now: dt.datetime,
+) -> Invoice:
+    """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
+
+    The same `key` again gives the same invoice. Raises OverLimit above the authorized amount, and Refused for a job
+    that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
+    """
+
+    def do() -> Invoice:
+        invoice = issuing.numbered(now)
+        fresh = jobs_queries.sheets().get(pk=job.pk)
+        made = draft(fresh)
+        for sentence in made.blocks:
+            raise Refused(sentence)
+        if made.over:
+            raise OverLimit(made.over, made.limit)
+        sums = drafts.sums_of(made, invoice.issued_on)
+        _fill(invoice, fresh, sums, actor, now)
+        invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
+        if invoice.due_on < invoice.issued_on:
+            raise Refused("An invoice cannot be due before it is issued.", "due_on")
+        operations, lines = _rows(invoice, made)
+        issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
+        owed = Receivable.objects.create(
+            invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
+        )
+        move(fresh, stages.INVOICED, actor=actor, now=now)
+        issuing.settle_job(invoice, owed, actor=actor, now=now)
+        issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
+        audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
+        return invoice
+
+    return idempotency.once(key=key, action="issue invoice", model=Invoice, do=do)
+
+
+def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.datetime) -> None:
+    """Copy everything that is printed onto the paper."""
+    profile = shop.profile()
+    invoice.kind, invoice.job, invoice.customer = Invoice.Kind.INVOICE, job, job.customer
+    invoice.person = freezing.person_on_paper(job.customer)
+    invoice.person_seal = invoice.person.seal()
+    invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
+    invoice.odometer_in = freezing.odometer_on_paper(job.odometer_in)
+    invoice.odometer_out = freezing.odometer_on_paper(job.odometer_out)
+    invoice.order_number, invoice.issued_by = job.order_number, actor
+    exempt = charges.is_exempt(job.customer, invoice.issued_on)
+    invoice.exemption = freezing.exemption_on_paper(job.customer, exempt)
+    invoice.notices = notices_of(job, now)
+    _set(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
+
+
+def _set(invoice: Invoice, values: Mapping[str, object]) -> None:
+    for name, value in values.items():
+        setattr(invoice, name, value)
+
+
+def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation], list[InvoiceLine]]:
+    worked = _technicians(made.job)
+    operations, lines = [], []
+    for position, row in enumerate(made.operations, start=1):
+        operation = InvoiceOperation(
+            invoice=invoice,
+            operation_id=row.operation,
+            position=position,
+            title=row.title,
+            concern=row.concern,
+            cause=row.cause,
+            correction=row.correction,
+            technicians=", ".join(worked.get(row.operation, []))[:160],
+            net=row.net,
+        )
+        operations.append(operation)
+        for place, charge in enumerate(row.charges, start=1):
+            cost = made.costs.get(charge.line or 0, Decimal(0))
+            frozen = freezing.line_on_paper(charge, place)
+            lines.append(InvoiceLine(invoice_operation=operation, line_id=charge.line, cost=cost, **frozen))
+    return operations, lines
+
+
+def _technicians(job: Job) -> dict[int | None, list[str]]:
+    """Who did the steps of each operation, by the operation's key; where nobody ticked, who it was given to."""
+    ticked = JobStep.objects.filter(operation__job=job, state=JobStep.State.DONE, by__isnull=False)
+    names: dict[int | None, list[str]] = {}
+    for step in ticked.select_related("by").order_by("position"):
+        known = names.setdefault(step.operation_id, [])
+        if str(step.by) not in known:
+            known.append(str(step.by))
+    for operation in job.operations.all():
+        given = (operation.technician_id and operation.technician) or job.technician
+        if operation.pk not in names and given is not None:
+            names[operation.pk] = [str(given)]
+    return names
+
+
+@writing()
+def credit(
+    *,
+    key: uuid.UUID,
+    invoice: Invoice,
+    lines: Mapping[int, Decimal] | None = None,
+    reason: str,
+    bill_again: bool = True,
+    mail_to: str = "",
+    actor: User | None,
+    now: dt.datetime,
+) -> Invoice:
+    """Take an invoice back, whole or in part, by a credit note of its own number that names it.
+
+    `lines` gives the quantity to credit by the invoice line's primary key; None credits all that is left, after which
+    the job can be invoiced again, unless `bill_again` is False. What was paid too much then stands below zero on the
+    invoice until it is given back. Raises Refused without a reason, for more than is left, and for a credit note.
+    """
+
+    def do() -> Invoice:
+        note = issuing.numbered(now)
+        original = queries.whole_invoices().get(pk=invoice.pk)
+        if original.kind != Invoice.Kind.INVOICE:
+            raise Refused("A credit note is not credited: issue a new invoice instead.")
+        if not reason.strip():
+            raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
+        taken = crediting.credited(original, lines)
+        _copy(note, original, taken, reason, actor)
+        issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
+        issuing.owe(original, note.gross, actor=actor, now=now)
+        if taken.whole and original.job is not None:
+            move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, now=now)
+        issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
+        audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
+        return note
+
+    return idempotency.once(key=key, action="credit invoice", model=Invoice, do=do)
+
+
+def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor: User | None) -> None:
+    """Copy what a credit note prints from the invoice it corrects; the person's side row is shared."""
+    same = (
+        "job", "customer", "person", "person_seal", "vehicle_text", "vin", "plate", "odometer_in", "odometer_out",
+        "order_number", "currency", "exemption",
+    )  # fmt: skip
+    _set(note, {name: getattr(original, name) for name in same})
+    note.kind, note.corrects, note.issued_by = Invoice.Kind.CREDIT_NOTE, original, actor
+    note.shop = freezing.shop_on_paper(shop.profile())
+    note.notices = {"reason": reason.strip(), "whole": taken.whole}
+    _set(note, freezing.sums_on_paper(taken.sums))
+
+
+def _credit_rows(note: Invoice, taken: Credited) -> tuple[list[InvoiceOperation], list[InvoiceLine]]:
+    operations, lines = [], []
+    for position, (original, credited) in enumerate(taken.by_operation(), start=1):
+        net = sum((row.charge.net for row in credited), Decimal("0.00"))
+        operation = InvoiceOperation(
+            invoice=note, operation_id=original.operation_id, position=position, title=original.title, net=net
+        )
+        operations.append(operation)
+        for place, row in enumerate(credited, start=1):
+            frozen = freezing.line_on_paper(row.charge, place)
+            lines.append(
+                InvoiceLine(
+                    invoice_operation=operation, line_id=row.line.line_id, credits=row.line, cost=row.cost, **frozen
+                )
+            )
+    return operations, lines

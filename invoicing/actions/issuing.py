@@ -1,0 +1,133 @@
+"""What an invoice and a credit note share on their way into the book: number, rows, seal, PDF, mail."""
+
+import datetime as dt
+from collections.abc import Sequence
+from decimal import Decimal
+
+from django.db.models import F
+
+from garage import audit, counters, documents, search, shop
+from garage.ledger import append
+from garage.mail import enqueue
+from garage.models import Document, OutgoingMail, User
+from garage.writing import writing
+from invoicing import freezing, letters, queries
+from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
+from invoicing.sums import Sums
+from jobs import stages
+from jobs.actions.stages import move
+from jobs.models import Job
+
+
+def numbered(now: dt.datetime) -> Invoice:
+    """A new paper with the next number of its year, which locks the series until the transaction ends."""
+    today = shop.day_of(now)
+    series = f"invoice:{today.year}"
+    number = counters.allocate(series)
+    return Invoice(
+        series=series, number=number, label=f"{today.year}-{number:04d}", issued_at=now, issued_on=today, due_on=today
+    )
+
+
+def write(
+    invoice: Invoice,
+    operations: Sequence[InvoiceOperation],
+    lines: Sequence[InvoiceLine],
+    taxes: Sequence[InvoiceTax],
+) -> None:
+    """Seal a paper over its rows, append it to the chain, and store the rows."""
+    parents = ("invoice_id", "invoice_operation_id")
+    invoice.content_sha256 = freezing.seal([*operations, *lines, *taxes], parents=parents)
+    append(invoice)
+    for operation in operations:
+        operation.save(force_insert=True)
+    InvoiceLine.objects.bulk_create(lines)
+    InvoiceTax.objects.bulk_create(taxes)
+
+
+def tax_rows(invoice: Invoice, sums: Sums) -> list[InvoiceTax]:
+    """The taxes of a paper as rows."""
+    return [
+        InvoiceTax(
+            invoice=invoice,
+            tax_classes=" ".join(row.classes),
+            label=row.label,
+            rate=row.rate,
+            base=row.base,
+            tax=row.tax,
+        )
+        for row in sums.taxes
+    ]
+
+
+def wanted_paper(invoice: Invoice, now: dt.datetime) -> Document:
+    """Ask for the PDF; it is made once."""
+    kind = "Invoice" if invoice.kind == Invoice.Kind.INVOICE else "Credit note"
+    return documents.want("invoice", invoice.pk, name=f"{kind} {invoice.label}.pdf", now=now)
+
+
+def announce(invoice: Invoice, *, mail_to: str, actor: User | None, now: dt.datetime) -> None:
+    """Let a new paper be found, ask for its PDF, and put its mail into the outbox when an address is given."""
+    make_findable(invoice)
+    wanted_paper(invoice, now)
+    if mail_to.strip():
+        mail_invoice(invoice=invoice, to=mail_to, actor=actor, now=now)
+
+
+def make_findable(invoice: Invoice) -> None:
+    """Let a paper be found by its number, customer, plate and job."""
+    kind = "Invoice" if invoice.kind == Invoice.Kind.INVOICE else "Credit note"
+    words = [invoice.label, invoice.customer.name, invoice.plate, invoice.order_number, *search.vin_words(invoice.vin)]
+    words.append(str(invoice.job.number) if invoice.job else "")
+    subtitle = [invoice.customer.name, invoice.vehicle_text.partition(",")[0], invoice.plate]
+    search.put(
+        "invoice", invoice, title=f"{kind} {invoice.label}", subtitle=" · ".join(filter(None, subtitle)), words=words
+    )
+
+
+@writing()
+def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, now: dt.datetime) -> OutgoingMail:
+    """Put an invoice or credit note with its PDF into the outbox; the same address again gives the mail that is there.
+
+    Raises Refused for an address that cannot be written to.
+    """
+    to = letters.checked_address(to)
+    sent = queries.mails_of("invoice", invoice.pk)
+    known = sent.filter(to=to).first()
+    if known is not None:
+        return known
+    subject, text = letters.invoice_letter(invoice)
+    mail = enqueue(
+        purpose="invoice",
+        source=invoice.pk,
+        version=sent.count() + 1,
+        to=to,
+        to_name=str(invoice.person.data.get("name", "")),
+        subject=subject,
+        text=text,
+        attachments=[wanted_paper(invoice, now)],
+        reply_to=shop.profile().email,
+        actor=actor,
+        now=now,
+    )
+    audit.record("mailed", invoice, actor=actor, now=now, mail=mail.pk)
+    return mail
+
+
+def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.datetime) -> Receivable:
+    """Change what is owed on an invoice, and bring its job to the stage that fits."""
+    Receivable.objects.filter(invoice=invoice).update(balance=F("balance") + change)
+    receivable = Receivable.objects.get(invoice=invoice)
+    settle_job(invoice, receivable, actor=actor, now=now)
+    return receivable
+
+
+def settle_job(invoice: Invoice, receivable: Receivable, *, actor: User | None, now: dt.datetime) -> None:
+    """Close the job when nothing is owed any more; open it again when something is."""
+    if invoice.job_id is None:
+        return
+    job = Job.objects.get(pk=invoice.job_id)
+    if job.stage == stages.INVOICED and receivable.balance <= 0:
+        move(job, stages.CLOSED, actor=actor, now=now)
+    elif job.stage == stages.CLOSED and receivable.balance > 0:
+        move(job, stages.INVOICED, actor=actor, now=now)

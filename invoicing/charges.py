@@ -1,0 +1,144 @@
+"""A job's work with its prices: as written on the sheet, as done, and as offered before."""
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import replace
+
+from garage.errors import Refused
+from garage.models import Customer, TaxClass
+from invoicing import queries
+from invoicing.comparing import same_offer
+from invoicing.models import Estimate
+from invoicing.models.lines import PaperLine
+from invoicing.sums import Charge, NoRate, OperationCharges, Sums, choose, counted, sum_up
+from invoicing.totals import TaxRate, line_net
+from jobs.models import Job, JobStep, Line, Operation
+
+DECLINED = Operation.Decision.DECLINED
+AUTHORIZED = Operation.Decision.AUTHORIZED
+
+
+def charge_of(line: Line) -> Charge:
+    """A line of the sheet with its price."""
+    return Charge(
+        line=line.pk,
+        kind=line.kind,
+        finer=line.finer,
+        description=line.description,
+        condition=line.condition,
+        quantity=line.quantity,
+        unit=line.unit,
+        typed=line.typed,
+        unit_price=line.unit_price,
+        discount=line.discount,
+        tax_class=line.tax_class,
+        sublet_to=line.sublet_to,
+        net=line_net(line.quantity, line.unit_price, line.discount),
+    )
+
+
+def operation_charges(job: Job) -> list[OperationCharges]:
+    """The work on the sheet that was not declined, priced as written; of alternatives one is counted."""
+    rows = [operation for operation in job.operations.all() if operation.decision != DECLINED]
+    return choose(
+        [
+            OperationCharges(
+                operation=row.pk,
+                position=position,
+                title=row.title,
+                concern=row.concern,
+                cause=row.cause,
+                decision=row.decision,
+                counted=True,
+                charges=tuple(charge_of(line) for line in row.lines.all()),
+                alternative_to=row.alternative_to_id,
+                correction=row.correction,
+            )
+            for position, row in enumerate(rows, start=1)
+        ]
+    )
+
+
+def done(job: Job) -> list[Operation]:
+    """The authorized operations whose work was done: without steps, or with at least one done and none open."""
+    return [row for row in job.operations.all() if row.decision == AUTHORIZED and work_state(row) == "done"]
+
+
+def work_state(operation: Operation) -> str:
+    """How far the work on an operation is: "open", "done", or "left" when every step was skipped."""
+    states = [step.state for step in operation.steps.all()]
+    if JobStep.State.OPEN in states:
+        return "open"
+    return "left" if states and JobStep.State.DONE not in states else "done"
+
+
+def as_offered(estimate: Estimate) -> list[OperationCharges]:
+    """What an estimate offered, read back from its frozen rows."""
+    return [
+        OperationCharges(
+            operation=row.operation_id,
+            position=row.position,
+            title=row.title,
+            concern=row.concern,
+            cause=row.cause,
+            decision="",
+            counted=row.counted,
+            charges=tuple(charge_on_paper(line, line.line_id) for line in row.lines.all()),
+        )
+        for row in estimate.operations.all()
+    ]
+
+
+def charge_on_paper(line: PaperLine, origin: int | None) -> Charge:
+    """A frozen line with the price it was frozen at; `origin` is the sheet's line."""
+    return Charge(
+        line=origin,
+        kind=line.kind,
+        finer=line.finer,
+        description=line.description,
+        condition=line.condition,
+        quantity=line.quantity,
+        unit=line.unit,
+        typed=line.typed,
+        unit_price=line.unit_price,
+        discount=line.discount,
+        tax_class=line.tax_class,
+        sublet_to=line.sublet_to,
+        net=line.net,
+    )
+
+
+def overtaken(estimate: Estimate, job: Job) -> bool:
+    """Whether the sheet no longer offers what the estimate does; work declined since does not count as a change."""
+    declined = {row.pk for row in job.operations.all() if row.decision == DECLINED}
+    offered = [row for row in as_offered(estimate) if row.operation not in declined]
+    return not same_offer(offered, operation_charges(job))
+
+
+def is_exempt(customer: Customer, on: dt.date) -> bool:
+    """Whether the customer's exemption certificate holds on a day."""
+    until = customer.exemption_until
+    return customer.tax_exempt and bool(customer.exemption_certificate) and (until is None or until >= on)
+
+
+def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[TaxRate], on: dt.date) -> Sums:
+    """Add charges up for a customer; Refused when a tax class has no rate that day."""
+    try:
+        return sum_up(charges, rates, exempt=is_exempt(customer, on))
+    except NoRate as error:
+        name = TaxClass(error.tax_class).label
+        raise Refused(
+            f"No tax rate is set for {name} on {on:%B} {on.day}, {on.year}. The owner sets it under Books, Taxes; "
+            "what is not taxed gets a rate of 0."
+        ) from error
+
+
+def job_totals(job: Job, on: dt.date) -> Sums:
+    """What the sheet as written comes to on a day, declined work left out; Refused without a tax rate."""
+    return sums_of(counted(operation_charges(job)), job.customer, queries.rates_on(on), on)
+
+
+def only(operations: Iterable[OperationCharges], keys: Iterable[int]) -> list[OperationCharges]:
+    """The named operations, all counted."""
+    wanted = set(keys)
+    return [replace(row, counted=True) for row in operations if row.operation in wanted]

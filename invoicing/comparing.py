@@ -1,0 +1,114 @@
+"""What differs between two states of a job's prices, in sentences. Pure: no Django here.
+
+Two uses: an estimate says what changed since the revision before (16 CCR 3354(a): the additions and the revised
+total), and a draft invoice says where what was done differs from what was authorized.
+"""
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from garage.forms_fields import plain_text
+from invoicing.sums import Charge, OperationCharges
+from invoicing.totals import NOTHING
+
+UNITS = {"each": ""}
+
+
+def amount(value: Decimal) -> str:
+    """Money as sentences write it: 1,234.50, with a true minus sign."""
+    return f"{value:,.2f}".replace("-", "−")
+
+
+def how_much(quantity: Decimal, unit: str) -> str:
+    """A quantity as sentences write it: 1.700 L, 1.4 h, 2."""
+    if unit == "L":
+        return f"{quantity:,.3f} L"
+    return f"{plain_text(quantity)} {UNITS.get(unit, unit)}".strip()
+
+
+def more_or_less(change: Decimal) -> str:
+    """A change of price in words: 6.12 more, 3.00 less, same price."""
+    if change == 0:
+        return "same price"
+    return f"{amount(abs(change))} {'more' if change > 0 else 'less'}"
+
+
+def what_changed(before: Sequence[OperationCharges], after: Sequence[OperationCharges]) -> list[str]:
+    """One sentence for each operation and line that is new, gone or different."""
+    old = {operation.operation: operation for operation in before}
+    new = {operation.operation: operation for operation in after}
+    return [
+        *(f"New: “{row.title}”, {amount(row.net)}." for key, row in new.items() if key not in old),
+        *(sentence for key, row in new.items() if key in old for sentence in _operation(old[key], row)),
+        *(f"Left out: “{row.title}”, {amount(row.net)}." for key, row in old.items() if key not in new),
+    ]
+
+
+def _operation(before: OperationCharges, after: OperationCharges) -> Iterator[str]:
+    if before.title != after.title:
+        yield f"“{before.title}” is now “{after.title}”."
+    if before.counted != after.counted:
+        yield f"“{after.title}” is {'now in the total' if after.counted else 'now an alternative, not in the total'}."
+    old, new = _by_line(before), _by_line(after)
+    for key, charge in new.items():
+        if key not in old:
+            yield f"“{after.title}”: {charge.description} added, {amount(charge.net)}."
+        elif said := line_change(old[key], charge):
+            yield f"“{after.title}”: {said}."
+    for key, charge in old.items():
+        if key not in new:
+            yield f"“{after.title}”: {charge.description} left out, {amount(charge.net)} less."
+
+
+def _by_line(operation: OperationCharges) -> dict[tuple[int | None, int], Charge]:
+    """Lines by the sheet's row; those without one by their place."""
+    return {
+        (charge.line, 0 if charge.line else place): charge for place, charge in enumerate(operation.charges, start=1)
+    }
+
+
+def line_change(before: Charge, after: Charge) -> str:
+    """What is different about one line, without the stop; empty when nothing is."""
+    said = []
+    if before.description != after.description:
+        said.append(f"{after.description} instead of {before.description}")
+    if before.condition != after.condition:
+        said.append(f"{after.condition or 'no condition'} instead of {before.condition or 'no condition'}")
+    if before.quantity != after.quantity:
+        said.append(f"{how_much(after.quantity, after.unit)} instead of {how_much(before.quantity, before.unit)}")
+    if before.unit_price != after.unit_price:
+        said.append(f"at {_price(after.unit_price)} instead of {_price(before.unit_price)}")
+    if before.discount != after.discount:
+        said.append(f"discount {plain_text(after.discount * 100)} % instead of {plain_text(before.discount * 100)} %")
+    if before.sublet_to != after.sublet_to:
+        said.append(f"done by {after.sublet_to or 'us'} instead of {before.sublet_to or 'us'}")
+    if before.tax_class != after.tax_class:
+        said.append("taxed differently")
+    if not said:
+        return ""
+    name = "" if before.description != after.description else f"{after.description}, "
+    return f"{name}{', '.join(said)}, {more_or_less(after.net - before.net)}"
+
+
+def _price(price: Decimal) -> str:
+    return plain_text(price, least=2)
+
+
+def same_offer(before: Sequence[OperationCharges], after: Sequence[OperationCharges]) -> bool:
+    """Whether two lists of operations offer the same work at the same prices."""
+    return [_offered(row) for row in before] == [_offered(row) for row in after]
+
+
+def _offered(operation: OperationCharges) -> tuple[object, ...]:
+    """What of an operation is offered: not the decision on it (nor which alternative it makes count), nor the work."""
+    charges = [
+        (row.line, row.kind, row.finer, row.description, row.condition, row.quantity, row.unit, row.unit_price,
+         row.discount, row.tax_class, row.sublet_to)
+        for row in operation.charges
+    ]  # fmt: skip
+    return (operation.operation, operation.title, operation.concern, operation.cause, charges)
+
+
+def net_of(operations: Sequence[OperationCharges]) -> Decimal:
+    """What the counted operations cost before tax."""
+    return sum((operation.net for operation in operations if operation.counted), NOTHING)

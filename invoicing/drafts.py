@@ -1,0 +1,144 @@
+"""A job's invoice before it is issued: what was done and drawn, and where that differs from what was authorized."""
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from invoicing import charges, queries
+from invoicing.comparing import amount, how_much, line_change, more_or_less
+from invoicing.models import Authorization
+from invoicing.sums import Charge, OperationCharges, Sums
+from jobs import queries as jobs_queries
+from jobs import stages
+from jobs.models import Job, JobStep, Operation
+
+
+@dataclass(frozen=True)
+class DraftInvoice:
+    """What would be billed now.
+
+    `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing. `over`
+    is by how much the net exceeds the authorized `limit` (0: it does not). `costs` is what the shelf gave up, by line.
+    """
+
+    job: Job
+    operations: tuple[OperationCharges, ...]
+    authorization: Authorization | None
+    differences: tuple[str, ...]
+    short: tuple[str, ...]
+    blocks: tuple[str, ...]
+    costs: dict[int, Decimal]
+
+    @property
+    def charges(self) -> list[Charge]:
+        """Every line that would be billed."""
+        return [charge for operation in self.operations for charge in operation.charges]
+
+    @property
+    def net(self) -> Decimal:
+        """What would be billed before tax."""
+        return sum((charge.net for charge in self.charges), Decimal("0.00"))
+
+    @property
+    def limit(self) -> Decimal:
+        """What may be billed on the job before tax."""
+        return self.authorization.limit if self.authorization else Decimal("0.00")
+
+    @property
+    def over(self) -> Decimal:
+        """By how much the net is above what was authorized."""
+        return max(Decimal("0.00"), self.net - self.limit)
+
+
+def draft(job: Job) -> DraftInvoice:
+    """Build the invoice of a job from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
+    written = charges.operation_charges(job)
+    states = {row.pk: charges.work_state(row) for row in job.operations.all()}
+    billable = [row for row in written if row.decision == Operation.Decision.AUTHORIZED]
+    lines = [line for row in job.operations.all() for line in row.lines.all() if line.item_id]
+    used = jobs_queries.used(lines)
+    from_shelf = {line.pk for line in lines}
+    differences: list[str] = []
+    billed: list[OperationCharges] = []
+    for operation in billable:
+        if states[operation.operation or 0] != "done":
+            differences.append(_not_done(operation, states[operation.operation or 0]))
+            continue
+        kept, said = _as_drawn(operation, used, from_shelf)
+        billed.append(kept)
+        differences += said
+    differences += [
+        f"“{row.title}” is not decided on: it is not billed." for row in written if _open_question(row, billable)
+    ]
+    return DraftInvoice(
+        job=job,
+        operations=tuple(billed),
+        authorization=queries.last_authorization(job),
+        differences=tuple(differences),
+        short=tuple(_shortages(job)),
+        blocks=tuple(_blocks(job, billed)),
+        costs={key: row.cost for key, row in used.items()},
+    )
+
+
+def _open_question(row: OperationCharges, billable: list[OperationCharges]) -> bool:
+    """Undecided work that is no mere alternative to authorized work."""
+    groups = {other.alternative_to or other.operation for other in billable}
+    return row.decision == Operation.Decision.UNDECIDED and (row.alternative_to or row.operation) not in groups
+
+
+def _not_done(operation: OperationCharges, state: str) -> str:
+    reason = "its steps were skipped" if state == "left" else "steps of it are open"
+    return f"“{operation.title}” was authorized, but {reason}: it is not billed, {amount(operation.net)} less."
+
+
+def _as_drawn(
+    operation: OperationCharges, used: dict[int, jobs_queries.Used], from_shelf: set[int]
+) -> tuple[OperationCharges, list[str]]:
+    """The operation with what was drawn in place of what was written, and what that changes."""
+    kept: list[Charge] = []
+    said: list[str] = []
+    for charge in operation.charges:
+        if charge.line not in from_shelf:
+            kept.append(charge)
+            continue
+        drawn = charge.at(used.get(charge.line or 0, jobs_queries.NOTHING).quantity)
+        if drawn.quantity <= 0:
+            said.append(
+                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none drawn from the "
+                f"shelf. It is not billed, {amount(charge.net)} less."
+            )
+            continue
+        kept.append(drawn)
+        if line_change(charge, drawn):
+            said.append(
+                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, "
+                f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
+            )
+    return replace(operation, charges=tuple(kept)), said
+
+
+def _shortages(job: Job) -> Iterable[str]:
+    """What the shelf lacked at a step: used on the car, but not drawn, so not billed."""
+    for operation in job.operations.all():
+        for step in operation.steps.all():
+            if step.shortage and step.state == JobStep.State.DONE:
+                yield step.shortage
+
+
+def _blocks(job: Job, billed: list[OperationCharges]) -> Iterable[str]:
+    """What must be put right before an invoice can be issued."""
+    if queries.invoice_of(job) is not None:
+        yield f"{job} has an invoice already; a credit note corrects it."
+    elif job.stage != stages.FINISHED:
+        yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
+    elif not any(operation.charges for operation in billed):
+        yield "Nothing that was authorized was done: there is nothing to bill."
+    if job.customer.order_number_required and not job.order_number.strip():
+        yield f"{job.customer.name} needs an order number on every invoice: write it on the job."
+
+
+def sums_of(made: DraftInvoice, on: dt.date) -> Sums:
+    """What a draft comes to with the taxes of a day; Refused without a tax rate."""
+    return charges.sums_of(made.charges, made.job.customer, queries.rates_on(on), on)

@@ -1,0 +1,128 @@
+"""What a paper copies so that it stands alone, and the seals over its rows."""
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Iterable
+from typing import Any
+
+from django.db import models
+from django.utils import formats
+
+from garage import shop
+from garage.ledger import content_of, digest
+from garage.models import Customer, OdometerReading, PersonSnapshot, ShopProfile, Vehicle
+from invoicing.models import Estimate, Invoice
+from invoicing.models.lines import PaperLine
+from invoicing.sums import Charge, Sums
+
+PARTS_WISH = {
+    "": "",
+    "return": "The customer wants the replaced parts back.",
+    "show": "The customer wants to see the replaced parts.",
+    "discard": "The replaced parts were offered and are left with us.",
+}
+
+
+def shop_on_paper(profile: ShopProfile) -> dict[str, Any]:
+    """The garage's own words and numbers as they stand today."""
+    names = (
+        "name", "address", "phone", "email", "license_number", "waste_id", "tax_number", "currency", "time_zone",
+        "page_size", "labor_basis", "authorization_text", "estimate_text", "invoice_text", "warranty_text",
+    )  # fmt: skip
+    return {**{name: str(getattr(profile, name)) for name in names}, "labor_rate": f"{profile.labor_rate:.2f}"}
+
+
+def person_on_paper(customer: Customer) -> PersonSnapshot:
+    """Keep the customer's name, address and first numbers beside the sealed rows."""
+    phone, email = customer.phones.first(), customer.emails.first()
+    return PersonSnapshot.objects.create(
+        data={
+            "name": customer.name,
+            "contact": customer.contact,
+            "address": customer.address,
+            "phone": phone.number if phone else "",
+            "email": email.address if email else "",
+            "tax_number": customer.tax_number,
+        }
+    )
+
+
+def vehicle_on_paper(vehicle: Vehicle | None) -> dict[str, str]:
+    """The car as a paper names it."""
+    if vehicle is None:
+        return {"vehicle_text": "", "vin": "", "plate": ""}
+    text = ", ".join(filter(None, [str(vehicle), vehicle.engine, vehicle.color]))
+    return {"vehicle_text": text[:200], "vin": vehicle.vin, "plate": vehicle.plate}
+
+
+def odometer_on_paper(reading: OdometerReading | None) -> str:
+    """The odometer as printed, with its condition when it is not the actual distance."""
+    if reading is None:
+        return ""
+    doubtful = {"exceeds": " (over limit)", "not_actual": " (not actual)"}
+    return f"{reading}{doubtful.get(reading.condition, '')}"[:20]
+
+
+def exemption_on_paper(customer: Customer, exempt: bool) -> str:
+    """The certificate that an untaxed paper refers to."""
+    return f"certificate {customer.exemption_certificate}"[:80] if exempt else ""
+
+
+def sums_on_paper(sums: Sums) -> dict[str, Any]:
+    """The sums as a paper's columns."""
+    return {
+        "labor_net": sums.labor,
+        "parts_net": sums.parts,
+        "other_net": sums.other,
+        "net": sums.net,
+        "tax": sums.tax,
+        "gross": sums.gross,
+    }
+
+
+def line_on_paper(charge: Charge, position: int) -> dict[str, Any]:
+    """A charge as a paper's line."""
+    names = [field.name for field in PaperLine._meta.fields if field.name not in ("id", "position")]
+    return {"position": position, **{name: getattr(charge, name) for name in names}}
+
+
+def seal(rows: Iterable[models.Model], *, parents: tuple[str, ...]) -> str:
+    """SHA-256 over every stored value of the rows but the keys of their parents, which do not exist before them."""
+    return digest([content_of(row, leave_out=parents) for row in rows])
+
+
+def invoice_seal(invoice: Invoice) -> str:
+    """The seal over an invoice's operations, lines and taxes, computed from what is stored."""
+    operations = list(invoice.operations.all())
+    lines = [line for operation in operations for line in operation.lines.all()]
+    return seal([*operations, *lines, *invoice.taxes.all()], parents=("invoice_id", "invoice_operation_id"))
+
+
+def estimate_seal(estimate: Estimate, operations: list[Any], lines: list[Any]) -> str:
+    """The seal over an estimate and its rows."""
+    own = content_of(estimate, leave_out=("content_sha256",))
+    rows = seal([*operations, *lines], parents=("estimate_id", "estimate_operation_id"))
+    return digest({"estimate": own, "rows": rows})
+
+
+def local(moment: dt.datetime, zone: str) -> dt.datetime:
+    """A moment in the shop's zone: papers are made by a worker that has no page's zone."""
+    return moment.astimezone(zoneinfo.ZoneInfo(zone))
+
+
+def said_day(day: dt.date) -> str:
+    """A day as papers print it: November 25, 2026."""
+    return formats.date_format(day, "F j, Y")
+
+
+def said_moment(moment: dt.datetime, zone: str) -> str:
+    """A moment as papers print it, in the shop's zone: November 25, 2026, 9:02."""
+    there = local(moment, zone)
+    return f"{said_day(there.date())}, {there:%H:%M %Z}"
+
+
+def due_after(customer: Customer, now: dt.datetime) -> dt.date:
+    """The day an invoice issued now is due."""
+    profile = shop.profile()
+    days = customer.payment_days if customer.payment_days is not None else profile.payment_days
+    return shop.day_of(now) + dt.timedelta(days=days)

@@ -1,0 +1,79 @@
+"""What an invoice says beside its lines: authorizations, what is due next, what was noticed, declined and guaranteed.
+
+The sentences are frozen with the invoice. Names and numbers of those who authorized are not among them: they stand
+in side rows, which the paper reads by the authorizations' keys, so that they can be erased after the record years.
+"""
+
+import datetime as dt
+from typing import Any
+
+from garage import shop
+from invoicing import freezing
+from invoicing.models import Authorization
+from jobs.models import Advisory, DueService, Job, Operation
+
+OPEN = (Advisory.State.OPEN, Advisory.State.OFFERED)
+
+
+def notices_of(job: Job, now: dt.datetime) -> dict[str, Any]:
+    """Everything an invoice of the job says beside its lines, ready to be stored."""
+    profile = shop.profile()
+    return {
+        "authorizations": list(Authorization.objects.filter(job=job).order_by("pk").values_list("pk", flat=True)),
+        "next_due": [due_sentence(row) for row in _due(job)],
+        "advisories": [advisory_sentence(row) for row in _noticed(job)],
+        "declined": [_declined(row) for row in job.operations.all() if row.decision == Operation.Decision.DECLINED],
+        "warranty": _warranty(profile.warranty_text, job, shop.day_of(now)),
+        "parts_wish": freezing.PARTS_WISH[job.parts_wish],
+        "concern": job.concern,
+    }
+
+
+def _due(job: Job) -> list[DueService]:
+    """What is due next on the vehicle, what was serviced today first."""
+    rows = DueService.objects.filter(vehicle=job.vehicle).select_related("component", "procedure", "operation")
+    return sorted(rows, key=lambda row: (row.operation.job_id != job.pk, row.on or dt.date.max, row.pk))[:8]
+
+
+def due_sentence(row: DueService) -> str:
+    """When a service is due next, by distance and time: whichever comes first."""
+    by_distance = f"at {row.odometer:,} {row.unit}" if row.odometer is not None else ""
+    by_time = ""
+    if row.every_months:
+        month = row.last_on.month - 1 + row.every_months
+        by_time = f"in {dt.date(row.last_on.year + month // 12, month % 12 + 1, 1):%B %Y}"
+    when = " or ".join(filter(None, [by_distance, by_time]))
+    return f"{row.procedure}: {when}{', whichever comes first' if by_distance and by_time else ''}."
+
+
+def _noticed(job: Job) -> list[Advisory]:
+    """What was noticed on the vehicle and is not done."""
+    rows = Advisory.objects.filter(vehicle=job.vehicle, state__in=OPEN).select_related("component")
+    return list(rows) if job.vehicle_id else []
+
+
+def advisory_sentence(row: Advisory) -> str:
+    """What was noticed, and by when it should be done."""
+    where = f"{row.component}: " if row.component else ""
+    if row.limit == Advisory.Limit.DISTANCE and row.by_odometer is not None:
+        until = f"to be done by {row.by_odometer:,} {row.unit}"
+    elif row.limit == Advisory.Limit.DATE and row.by_date is not None:
+        until = f"to be done by {freezing.said_day(row.by_date)}"
+    elif row.limit == Advisory.Limit.DRIVING:
+        until = "to be done before driving"
+    else:
+        until = "to be looked at again at the next visit"
+    return f"{where}{row.text.rstrip('.')}; {until}."
+
+
+def _declined(row: Operation) -> str:
+    word = f", in the customer’s words: “{row.decline_reason}”" if row.decline_reason else ""
+    return f"{row.title}{word}."
+
+
+def _warranty(text: str, job: Job, today: dt.date) -> str:
+    """The shop's warranty, and the day and odometer it counts from."""
+    if not text.strip():
+        return ""
+    odometer = f" and {job.odometer_out}" if job.odometer_out else ""
+    return f"{text.strip()} Counted from {freezing.said_day(today)}{odometer}."

@@ -1,0 +1,148 @@
+"""Reads of the papers that are used twice or need a join."""
+
+import datetime as dt
+from decimal import Decimal
+
+from django.db.models import Prefetch, Q, QuerySet, Sum
+
+from garage.models import Customer, Document, OutgoingMail, Vehicle
+from invoicing import totals
+from invoicing.models import (
+    Authorization,
+    AuthorizationOperation,
+    Estimate,
+    EstimateOperation,
+    Invoice,
+    InvoiceOperation,
+    Payment,
+    PaymentPart,
+    Receivable,
+    TaxRate,
+)
+from jobs.models import Job
+
+ZERO = Decimal("0.00")
+
+
+# Taxes
+
+
+def rates_on(day: dt.date) -> list[totals.TaxRate]:
+    """The tax rates in force on a day."""
+    rows = TaxRate.objects.filter(Q(valid_to=None) | Q(valid_to__gte=day), valid_from__lte=day)
+    return [totals.TaxRate(row.tax_class, row.label, row.rate) for row in rows]
+
+
+# Estimates and authorizations
+
+
+def estimates() -> QuerySet[Estimate]:
+    """Estimates with their operations and lines."""
+    operations = EstimateOperation.objects.prefetch_related("lines")
+    return Estimate.objects.select_related("job__customer", "job__vehicle", "person", "written_by").prefetch_related(
+        Prefetch("operations", operations)
+    )
+
+
+def latest_estimate(job: Job) -> Estimate | None:
+    """The revision that counts now."""
+    return estimates().filter(job=job).first()
+
+
+def authorizations(job: Job) -> QuerySet[Authorization]:
+    """What the job's customer decided, oldest first, with who and on what."""
+    decided = AuthorizationOperation.objects.select_related("estimate_operation")
+    return (
+        Authorization.objects.filter(job=job)
+        .select_related("estimate__job", "person", "taken_by")
+        .prefetch_related(Prefetch("operations", decided))
+        .order_by("pk")
+    )
+
+
+def last_authorization(job: Job) -> Authorization | None:
+    """The authorization whose limit holds now."""
+    return Authorization.objects.filter(job=job).select_related("person").order_by("-pk").first()
+
+
+# Invoices and payments
+
+
+def invoices() -> QuerySet[Invoice]:
+    """Invoices and credit notes with what every list of them shows."""
+    return Invoice.objects.select_related("customer", "job", "person", "receivable", "corrects")
+
+
+def whole_invoices() -> QuerySet[Invoice]:
+    """The same with everything that is printed on them."""
+    operations = InvoiceOperation.objects.prefetch_related("lines")
+    return (
+        invoices()
+        .select_related("issued_by", "job__customer", "job__vehicle", "corrects__receivable")
+        .prefetch_related(Prefetch("operations", operations), "taxes", "credit_notes")
+    )
+
+
+def payments_of(invoice: Invoice) -> QuerySet[PaymentPart]:
+    """What was paid on an invoice, taken back or given back, oldest first."""
+    return (
+        PaymentPart.objects.filter(invoice=invoice)
+        .select_related("payment__by", "payment__reverses", "payment__reversed_by")
+        .order_by("pk")
+    )
+
+
+def owed() -> QuerySet[Receivable]:
+    """The invoices on which something is open, the longest due first."""
+    rows = Receivable.objects.exclude(balance=0)
+    return rows.select_related("invoice__person", "invoice__job", "customer").order_by("due_on", "pk")
+
+
+def owed_by(customer: Customer) -> Decimal:
+    """What a customer owes in all; below zero the garage owes them."""
+    return Receivable.objects.filter(customer=customer).aggregate(all=Sum("balance"))["all"] or ZERO
+
+
+def billed_net(job: Job) -> Decimal:
+    """What was billed on a job before tax, credit notes taken off."""
+    return Invoice.objects.filter(job=job).aggregate(all=Sum("net"))["all"] or ZERO
+
+
+def invoice_of(job: Job) -> Invoice | None:
+    """The job's invoice that still stands: the last one, unless it was taken back whole."""
+    last = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).first()
+    if last is None:
+        return None
+    credited = last.credit_notes.aggregate(all=Sum("gross"), net=Sum("net"))
+    taken_back = credited["all"] is not None and (credited["all"], credited["net"]) == (-last.gross, -last.net)
+    return None if taken_back else last
+
+
+def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
+    """The papers of a customer or a vehicle, the last one first."""
+    by = {"customer": subject} if isinstance(subject, Customer) else {"job__vehicle": subject}
+    return invoices().filter(**by).order_by("-pk")
+
+
+def payments() -> QuerySet[Payment]:
+    """Payments with what a list of them shows."""
+    return Payment.objects.select_related("customer", "by", "reversed_by").prefetch_related("parts__invoice")
+
+
+# Papers and mail
+
+
+def paper_of(kind: str, source: int) -> Document | None:
+    """The PDF of an estimate or an invoice, made or wanted."""
+    return Document.objects.filter(kind=kind, source=source).order_by("-version").first()
+
+
+def mails_of(purpose: str, source: int) -> QuerySet[OutgoingMail]:
+    """The mails that carried a paper, the last one first."""
+    return OutgoingMail.objects.filter(purpose=purpose, source=source).order_by("-pk")
+
+
+def unsettled_mail() -> QuerySet[OutgoingMail]:
+    """Mail that did not go out or perhaps did: a person must look."""
+    State = OutgoingMail.State
+    return OutgoingMail.objects.filter(state__in=[State.FAILED, State.UNCERTAIN]).order_by("-pk")
