@@ -1,0 +1,64 @@
+"""Every address of the program, with an example of it and who may use it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from garage.access import ROLES
+from garage.models import Role
+
+#: Open without a login, each for a reason.
+PUBLIC = {
+    "login": "here one logs in",
+}
+#: What stands for each kind of part in an address.
+EXAMPLES: dict[str, Any] = {
+    "int": 1,
+    "uuid": "6d2c1f6e-6f0a-4f43-9a52-0d8a64a2b1aa",
+    "str": "fluid",
+    "slug": "fluid",
+}
+
+
+@dataclass(frozen=True)
+class Address:
+    """One pattern of the resolver."""
+
+    name: str
+    url: str
+    act: str | None
+    public: bool
+
+    def allows(self, role: str) -> bool:
+        return self.public or (self.act is not None and role in ROLES[self.act])
+
+
+def addresses() -> list[Address]:
+    """Every address by its name, static files and pieces of the framework left out."""
+    return sorted(_walk(get_resolver().url_patterns, ""), key=lambda one: one.name)
+
+
+def _walk(patterns: list[URLPattern | URLResolver], space: str) -> Iterator[Address]:
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            inner = f"{space}{pattern.namespace}:" if pattern.namespace else space
+            yield from _walk(pattern.url_patterns, inner)
+            continue
+        assert pattern.name, f"{pattern.pattern} has no name"
+        name = space + pattern.name
+        kinds = {part: type(converter).__name__ for part, converter in pattern.pattern.converters.items()}
+        examples = {part: EXAMPLES[kind.removesuffix("Converter").lower()] for part, kind in kinds.items()}
+        view = pattern.callback
+        act = getattr(view, "act", None)
+        yield Address(name, reverse(name, kwargs=examples), act, not getattr(view, "login_required", True))
+
+
+def role_table() -> str:
+    """Who may use each address, as the committed tests/roles.csv has it."""
+    lines = [",".join(["address", "act", "anonymous", *Role.values])]
+    for one in addresses():
+        marks = ["yes" if one.allows(role) else "no" for role in Role.values]
+        lines.append(",".join([one.name, one.act or "public", "yes" if one.public else "log in", *marks]))
+    return "\n".join(lines) + "\n"
