@@ -5,7 +5,9 @@ from django.shortcuts import get_object_or_404
 
 from garage.models import AuditEntry
 from jobs import queries
-from jobs.models import Advisory, Job, JobStep, Line, Operation
+from jobs.models import Job, JobStep, Line, Operation, Procedure
+from parts.models import Item
+from parts.queries import current_item
 
 
 def job_for(request: HttpRequest, pk: int) -> Job:
@@ -34,11 +36,20 @@ def step_for(request: HttpRequest, pk: int) -> JobStep:
     return get_object_or_404(rows, pk=pk)
 
 
-def advisory_for(request: HttpRequest, job: Job, pk: int) -> Advisory:
-    """An open advisory of the job's own vehicle."""
-    return get_object_or_404(queries.open_advisories(job.vehicle), pk=pk)
+def procedure_for(request: HttpRequest, pk: int) -> Procedure:
+    """A published procedure, with what it says today."""
+    rows = Procedure.objects.select_related("current__procedure__component")
+    return get_object_or_404(rows.filter(current__isnull=False), pk=pk)
 
 
 def removal_for(request: HttpRequest, pk: int) -> AuditEntry:
     """The trail's entry of a line or an operation that was taken off a sheet."""
     return get_object_or_404(AuditEntry, pk=pk, verb__startswith="removed", record__startswith="jobs.")
+
+
+def item_named(request: HttpRequest) -> Item | None:
+    """The item of the shelf whose number stands in the address (`?item=12`): what is bought today in its place."""
+    text = request.GET.get("item", "")
+    if not text.isdecimal() or len(text) > 18:
+        return None
+    return current_item(get_object_or_404(Item.objects.select_related("current"), pk=int(text)))

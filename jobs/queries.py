@@ -9,7 +9,9 @@ from django.db.models import Prefetch, Q, QuerySet
 from garage import search
 from garage.models import Customer, Vehicle
 from jobs import stages
-from jobs.models import Advisory, Draw, DueService, Job, Line, Operation, Stage
+from jobs.matching import best_match
+from jobs.models import Advisory, Draw, DueService, Job, Line, Operation, Procedure, Stage
+from jobs.queries_procedures import library
 from parts.models import Movement
 
 
@@ -82,6 +84,21 @@ def due_services(vehicle: Vehicle | None) -> QuerySet[DueService]:
     """When which component of a vehicle is due next, the most urgent first."""
     rows = DueService.objects.select_related("component", "procedure__current")
     return rows.filter(vehicle=vehicle) if vehicle else rows.none()
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A procedure that can be put on a job, and whether it was written for a car like this one."""
+
+    procedure: Procedure
+    fits: bool
+
+
+def procedures_for(vehicle: Vehicle | None, text: str = "", *, limit: int = 40) -> list[Offered]:
+    """The published procedures that the typed words find, the best match for the vehicle first."""
+    scored = [(best_match(row.applies_to.all(), vehicle) if vehicle else None, row) for row in library(text)]
+    scored.sort(key=lambda pair: -1 if pair[0] is None else pair[0], reverse=True)
+    return [Offered(row, score is not None) for score, row in scored[:limit]]
 
 
 def used(lines: Iterable[Line]) -> dict[int, Used]:

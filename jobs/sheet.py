@@ -9,7 +9,7 @@ from jobs import queries, showing, stages
 from jobs.amounts import amount
 from jobs.models import Job, Line, LineKind, Operation, Stage
 from parts.models import Item
-from parts.queries import current_item, items_today
+from parts.queries import current_item, find_items, items_today, price_of, with_former_names
 
 ZERO = Decimal(0)
 
@@ -94,6 +94,33 @@ def shelf_for(lines: Iterable[Line]) -> Shelf:
     rows: Iterable[Any] = items_today().filter(pk__in=today)  # annotated with `there` and `open_content`
     stock = {row.pk: Stock(row, row.there, row.open_content or ZERO) for row in rows}
     return Shelf(stock, queries.used(lines))
+
+
+@dataclass(frozen=True)
+class ItemOffered:
+    """An item of the shelf that can be put on a line: its price, what is there, what it was called before."""
+
+    item: Item
+    price: tuple[str, str] | None
+    there: str
+    notes: str
+
+
+def items_offered(text: str, *, limit: int = 8) -> list[ItemOffered]:
+    """The items that anything typed leads to, by old numbers and names too."""
+    rows: Iterable[Any] = with_former_names(find_items(text))[:limit]
+    return [_item_offered(row) for row in rows]
+
+
+def _item_offered(row: Any) -> ItemOffered:
+    price = price_of(row)
+    former = [f"formerly {old.name}" for old in row.older.all()]
+    return ItemOffered(
+        row,
+        showing.price(price, row.base_unit) if price is not None else None,
+        f"{_both(row.there, row.base_unit)} on the shelf",
+        " · ".join(filter(None, [*former, row.location])),
+    )
 
 
 def _operation(operation: Operation, number: int, shelf: Shelf, *, last: bool) -> OperationShown:

@@ -15,7 +15,8 @@ from garage.errors import Refused
 from garage.models import Customer, OdometerReading, User, Vehicle
 from garage.writing import writing
 from jobs import seen, stages
-from jobs.models import Job, JobPhoto, StageChange
+from jobs.actions.writing_up import take_up
+from jobs.models import Advisory, DueService, Job, JobPhoto, JobStep, StageChange
 
 #: What the counter may change about a visit after the car was taken in.
 FACTS = ("concern", "key_tag", "parked", "drop_off_notes", "parts_wish", "promised_at", "order_number")
@@ -61,13 +62,15 @@ def open_job(
     odometer: Odometer | None = None,
     photos: Iterable[UploadedFile] = (),
     theirs_now: bool = False,
+    offers: Iterable[Advisory | DueService] = (),
     actor: User | None,
     now: dt.datetime,
 ) -> Job:
     """Take a car in and give the visit its number; the same `key` again gives the same job.
 
-    `theirs_now` makes the customer the owner of a vehicle that was somebody else's. Raises Refused for a lower
-    odometer without a reason, a VIN that cannot be, or a vehicle that is here already.
+    `theirs_now` makes the customer the owner of a vehicle that was somebody else's; `offers` are earlier advisories
+    and services due that are written up at once. Raises Refused for a lower odometer without a reason, a VIN that
+    cannot be, a file that is no photo, or a vehicle that is here already.
     """
 
     def do() -> Job:
@@ -80,10 +83,12 @@ def open_job(
         job.number = counters.allocate("jobs")
         job.save(force_insert=True)
         StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
+        audit.record("opened", job, actor=actor, now=now, concern=concern, key_tag=key_tag)
         for upload in photos:
             add_photo(job=job, upload=upload, at_drop_off=True, actor=actor, now=now)
+        for offer in offers:
+            take_up(job=job, offer=offer, actor=actor, now=now)
         make_findable(job)
-        audit.record("opened", job, actor=actor, now=now, concern=concern, key_tag=key_tag)
         return job
 
     return idempotency.once(key=key, action="open job", model=Job, do=do)
@@ -157,12 +162,16 @@ def add_photo(
     upload: UploadedFile,
     caption: str = "",
     at_drop_off: bool = False,
+    step: JobStep | None = None,
     actor: User | None,
     now: dt.datetime,
 ) -> JobPhoto:
     """Keep a photo with the job; Refused for a file that is no photo."""
-    stored = photo_store.store_photo(upload, actor=actor, now=now)
-    photo = JobPhoto.objects.create(job=job, stored=stored, caption=caption[:160], at_drop_off=at_drop_off)
+    try:
+        stored = photo_store.store_photo(upload, actor=actor, now=now)
+    except Refused as error:
+        raise Refused(f"{upload.name}: {error}", "photos") from None
+    photo = JobPhoto.objects.create(job=job, step=step, stored=stored, caption=caption[:160], at_drop_off=at_drop_off)
     audit.record("added a photo to", job, actor=actor, now=now, caption=caption, sha256=stored.sha256)
     return photo
 

@@ -11,14 +11,25 @@ from typing import Any
 
 from django.db.models import F, Max
 
-from garage import audit, changes, shop
+from garage import audit, changes, shop, units
 from garage.errors import Refused
 from garage.forms_fields import plain_text
 from garage.models import TaxClass, User
 from garage.writing import writing
 from jobs import seen, stages
 from jobs.actions.stages import settle
-from jobs.models import Advisory, Component, Job, JobStep, Line, LineKind, Operation, ProcedureNeed, ProcedureRevision
+from jobs.models import (
+    Advisory,
+    Component,
+    DueService,
+    Job,
+    JobStep,
+    Line,
+    LineKind,
+    Operation,
+    ProcedureNeed,
+    ProcedureRevision,
+)
 from parts import queries as shelf
 from parts.models import Item
 
@@ -103,6 +114,26 @@ def add_operation(
     return operation
 
 
+@writing()
+def take_up(*, job: Job, offer: Advisory | DueService, actor: User | None, now: dt.datetime) -> Operation:
+    """Write up what was noticed on an earlier visit, or what is due, as an operation of this job."""
+    if isinstance(offer, DueService):
+        revision = offer.procedure.current
+        return add_operation(
+            job=job, title=offer.procedure.title, revision=revision, component=offer.component, actor=actor, now=now
+        )
+    noticed = f"Noticed on {offer.job}, {shop.day_of(offer.at):%b %d, %Y}: {offer.text}"
+    return add_operation(
+        job=job,
+        title=offer.text[:120],
+        concern=noticed,
+        component=offer.component,
+        advisory=offer,
+        actor=actor,
+        now=now,
+    )
+
+
 def _from_procedure(operation: Operation, revision: ProcedureRevision) -> None:
     lines = [_labor(operation, revision)] if revision.hours else []
     for position, need in enumerate(revision.needs.select_related("item"), start=1):
@@ -131,7 +162,7 @@ def _labor(operation: Operation, revision: ProcedureRevision) -> Line:
 def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
     """The line for one thing a procedure needs; an item that was replaced is charged as its successor."""
     item = shelf.current_item(need.item) if need.item is not None else None
-    kind = kind_of(item) if item is not None else LineKind.PART
+    kind = kind_of(item) if item is not None else _described_kind(need)
     price = shelf.price_of(item) if item is not None else None
     return Line(
         operation=operation,
@@ -147,6 +178,15 @@ def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
         unit_price=price or Decimal(0),
         tax_class=item.tax_class if item is not None else TAX_CLASSES[kind],
     )
+
+
+def _described_kind(need: ProcedureNeed) -> LineKind:
+    """A need that names no item is fluid when its amount was written as a volume."""
+    try:
+        unit = units.parse_quantity(need.typed, "each")[1]
+    except ValueError:
+        return LineKind.PART
+    return LineKind.FLUID if units.DIMENSION[unit] == "volume" else LineKind.PART
 
 
 @writing()

@@ -1,0 +1,60 @@
+"""The counter's front: find anything, take a car in, and see what every open job waits for."""
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from garage import search
+from garage.access import allowed
+from garage.web import page_of, render_page
+from jobs import queries, stages
+from jobs.forms import StageFilter
+from jobs.models import Job, Stage
+
+#: The one thing to be done next with a job at each stage.
+NEXT = {
+    Stage.WRITTEN_UP: "Write it up",
+    Stage.AWAITING: "Record the answer",
+    Stage.READY: "Put it into the bay",
+    Stage.IN_BAY: "See the steps",
+    Stage.FINISHED: "Make the invoice",
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """An open job in the list, with its next act."""
+
+    job: Job
+    act: str
+    url: str
+    late: bool
+
+
+@allowed("counter")
+@require_safe
+def counter(request: HttpRequest) -> HttpResponse:
+    """Find by anything typed; without it the open jobs, the newest first."""
+    text = request.GET.get("q", "")[:200].strip()
+    form = StageFilter(request.GET)
+    stage = form.cleaned_data["stage"] if form.is_valid() else ""
+    jobs = queries.open_jobs().filter(stage=stage) if stage else queries.open_jobs()
+    page = None if text else page_of(jobs, request)
+    context = {
+        "find_text": text,
+        "form": form,
+        "narrowed": bool(stage),
+        "found": search.find(text, kinds=search.kinds_for(request.user)) if text else [],
+        "page": page,
+        "rows": [_row(job) for job in page.rows] if page else [],
+    }
+    return render_page(request, "jobs/counter.html", context, partial="rows")
+
+
+def _row(job: Job) -> Row:
+    page = "jobs:bay-job" if job.stage == Stage.IN_BAY else "jobs:sheet"
+    late = job.promised_at is not None and job.promised_at < timezone.now() and job.stage in stages.UNFINISHED
+    return Row(job, NEXT[Stage(job.stage)], reverse(page, args=[job.pk]), late)

@@ -1,0 +1,135 @@
+"""Taking a customer and a vehicle in, on one sheet, without leaving it."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from garage import gates, search, shop
+from garage.access import actor_of, allowed
+from garage.errors import Refused
+from garage.models import Vehicle
+from garage.vin import read_vin
+from garage.web import after_post, render_page
+from jobs import intake_search
+from jobs.actions.intake import open_job
+from jobs.forms_intake import IntakeSheet
+from jobs.models import Job
+
+PAGE, PIECES = "jobs/intake.html", "jobs/intake_"
+
+
+@allowed("counter")
+@require_http_methods(["GET", "HEAD", "POST"])
+def intake(request: HttpRequest) -> HttpResponse:
+    """The sheet, empty or begun from a customer's or a vehicle's page; sent, it opens a job.
+
+    Its smaller buttons (`look`) send everything typed to find somebody, and save nothing.
+    """
+    if request.method != "POST":
+        return render_page(request, PAGE, _context(IntakeSheet(start=_start(request)), request.GET))
+    sheet = IntakeSheet(request.POST, request.FILES)
+    if "look" in request.POST:
+        sheet.spare()
+        return render_page(request, PAGE, _context(sheet, request.POST), partial="form")
+    job = _opened(request, sheet)
+    if job is None:
+        return render_page(request, PAGE, _context(sheet, request.POST), partial="form", status=422)
+    messages.success(request, f"{job} is opened.")
+    return after_post(request, reverse("jobs:sheet", args=[job.pk]))
+
+
+def _opened(request: HttpRequest, sheet: IntakeSheet) -> Job | None:
+    """The job, once the sheet is right; the refusal stands beside its field otherwise."""
+    if not sheet.is_valid():
+        return None
+    offers = intake_search.offers_of(sheet.chosen_vehicle, timezone.localdate())
+    taken = offers.taken(request.POST.getlist("taken")) if offers else []
+    try:
+        return open_job(**sheet.values(), offers=taken, actor=actor_of(request), now=timezone.now())
+    except Refused as error:
+        sheet.refuse(error)
+        return None
+
+
+@allowed("counter")
+@require_safe
+def intake_customers(request: HttpRequest) -> HttpResponse:
+    """The customers that the typed text finds, to pick one."""
+    return render_page(request, f"{PIECES}customers.html", _context(IntakeSheet(start=_start(request)), request.GET))
+
+
+@allowed("counter")
+@require_safe
+def intake_vehicles(request: HttpRequest) -> HttpResponse:
+    """The vehicles of the customer picked, and what is known of the one picked."""
+    context = _context(IntakeSheet(start=_start(request)), request.GET)
+    return render_page(request, f"{PIECES}vehicles.html", {**context, "fragment": True})
+
+
+@allowed("counter")
+@require_safe
+def intake_known(request: HttpRequest) -> HttpResponse:
+    """What a typed VIN says, and which cars of the book have it or the plate; who has a typed phone number."""
+    text = request.GET.get("phone", "")[:40]
+    context = (
+        {"same_phone": intake_search.customers_at(text)}
+        if text
+        else _known(request.GET.get("v-vin", "")[:40], request.GET.get("v-plate", "")[:40])
+    )
+    return render_page(request, f"{PIECES}known.html", context)
+
+
+def _start(request: HttpRequest) -> dict[str, Any]:
+    """What an untouched sheet begins with: who and what the address names, or the text that found nobody."""
+    customer, vehicle = gates.customer_named(request), _vehicle_named(request)
+    if customer is None and vehicle is not None:
+        customer = vehicle.owner
+    text = request.GET.get("find", "")[:120].strip()
+    new = {"contact": {"phone": text}} if len(search.digits(text)) >= 7 else {"new_customer": {"name": text}}
+    return {
+        "unit": shop.profile().distance_unit,
+        "find": text,
+        "customer": customer.pk if customer else "",
+        "vehicle": vehicle.pk if vehicle else "",
+        **(new if text else {}),
+    }
+
+
+def _vehicle_named(request: HttpRequest) -> Vehicle | None:
+    text = request.GET.get("vehicle", "")
+    return gates.vehicle_for(request, int(text)) if text.isdecimal() and len(text) < 19 else None
+
+
+def _context(sheet: IntakeSheet, data: QueryDict) -> dict[str, Any]:
+    text, customer = str(sheet.pick["find"].value() or ""), sheet.chosen_customer
+    found = intake_search.customers_found(text) if text else []
+    if customer is not None and customer not in found:
+        found = [customer, *found]
+    vin, plate = str(sheet.vehicle["vin"].value() or ""), str(sheet.vehicle["plate"].value() or "")
+    return {
+        "sheet": sheet,
+        "customers": found,
+        "customer": customer,
+        "vehicle": sheet.chosen_vehicle,
+        "choices": sheet.choices,
+        "judged": list(sheet.judged()),
+        "offers": intake_search.offers_of(sheet.chosen_vehicle, timezone.localdate()),
+        "taken_advisories": _keys(data, "advisory"),
+        "taken_due": _keys(data, "due"),
+        **_known(vin, plate),
+    }
+
+
+def _keys(data: QueryDict, kind: str) -> list[int]:
+    """The offers of a kind that are ticked."""
+    named = [text.partition(" ")[2] for text in data.getlist("taken") if text.startswith(f"{kind} ")]
+    return [int(text) for text in named if text.isdecimal() and len(text) < 19]
+
+
+def _known(vin: str, plate: str) -> dict[str, Any]:
+    """What a typed VIN says, and which cars of the book have it or the plate."""
+    return {"vin": read_vin(vin) if vin.strip() else None, "known": intake_search.vehicles_at(vin, plate)}

@@ -1,0 +1,125 @@
+"""Lines of an operation: what is charged or consumed, how much of it, at which price."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from garage import idempotency, shop
+from garage.access import actor_of, allowed
+from garage.errors import Refused
+from garage.web import attempt
+from jobs import access
+from jobs.actions.removing import remove_line
+from jobs.actions.writing_up import kind_of, save_line
+from jobs.forms import LineForm, line_as_it_is, line_start
+from jobs.models import Line, LineKind, Operation
+from jobs.sheet import items_offered
+from jobs.views.answers import form_answer, key_of, operation_answer
+
+EDIT = ["GET", "HEAD", "POST"]
+FROM_SHELF = (LineKind.PART, LineKind.FLUID)
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def line_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """A new line: its kind stands in the address, and the item once one was picked from the shelf."""
+    operation = access.operation_for(request, pk)
+    item = access.item_named(request)
+    kind = kind_of(item) if item is not None else _kind(request.GET.get("kind", LineKind.PART))
+    form = LineForm(request.POST or None, kind=kind, initial=line_start(kind, item, shop.profile().labor_rate))
+
+    def save() -> Line:
+        return idempotency.once(
+            key=key_of(request),
+            action="add line",
+            model=Line,
+            do=lambda: save_line(
+                operation=operation, fields=form.values(), actor=actor_of(request), now=timezone.now()
+            ),
+        )
+
+    if request.method == "POST" and attempt(form, save):
+        return operation_answer(request, operation)
+    return _form(request, operation, None, form)
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change a line; another item of the shelf may be picked for it."""
+    line = access.line_for(request, pk)
+    item = access.item_named(request)
+    kind = kind_of(item) if item is not None else LineKind(line.kind)
+    initial = line_as_it_is(line)
+    if item is not None:
+        initial |= {**line_start(kind, item, shop.profile().labor_rate), "version": initial["version"]}
+    form = LineForm(request.POST or None, kind=kind, initial=initial)
+
+    def save() -> Line:
+        fields, version = form.values(), form.cleaned_data["version"]
+        return save_line(
+            operation=line.operation,
+            line=line,
+            fields=fields,
+            version=version,
+            actor=actor_of(request),
+            now=timezone.now(),
+        )
+
+    if request.method == "POST" and attempt(form, save):
+        return operation_answer(request, line.operation)
+    return _form(request, line.operation, line, form)
+
+
+def _form(request: HttpRequest, operation: Operation, line: Line | None, form: LineForm) -> HttpResponse:
+    text = request.GET.get("q", "")[:100].strip()
+    context: dict[str, Any] = {
+        "operation": operation,
+        "job": operation.job,
+        "line": line,
+        "form": form,
+        "kinds": LineKind.choices if line is None else [],
+        "said": form.preview() if form.is_bound else {},
+        "text": text,
+        "from_shelf": form.kind in FROM_SHELF,
+        "items": items_offered(text) if text else [],
+        "here": request.path,
+    }
+    if "q" in request.GET and request.htmx.target == "line-items":  # type: ignore[attr-defined]
+        return render(request, "jobs/line_items.html", context)
+    status = 422 if request.method == "POST" else 200
+    return form_answer(request, "jobs/line.html", context, f"op-{operation.pk}-slot", status=status)
+
+
+@allowed("counter")
+@require_safe
+def line_amount(request: HttpRequest) -> HttpResponse:
+    """What the figures typed so far come to, worked out as the invoice will."""
+    form = LineForm(request.GET, kind=_kind(request.GET.get("kind", "")))
+    return render(request, "jobs/line_says.html", {"said": form.preview(), "form": form})
+
+
+@allowed("counter")
+@require_POST
+def line_remove(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a line off the sheet; the message puts it back."""
+    line = access.line_for(request, pk)
+    try:
+        entry = remove_line(line=line, actor=actor_of(request), now=timezone.now())
+        back = reverse("jobs:put-back", args=[entry.pk])
+        messages.success(request, f"“{line}” is off the sheet.", extra_tags=f"undo:{back}")
+    except Refused as error:
+        messages.warning(request, str(error))
+    return operation_answer(request, line.operation)
+
+
+def _kind(text: str) -> LineKind:
+    if text not in LineKind.values:
+        raise Http404
+    return LineKind(text)

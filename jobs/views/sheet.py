@@ -1,0 +1,174 @@
+"""The job sheet: the visit, its work, what blocks it, and the acts on the visit as a whole."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from garage import idempotency, panels
+from garage.access import actor_of, allowed
+from garage.errors import Refused
+from garage.web import after_post, attempt
+from jobs import access, intake_search, queries, stages
+from jobs.actions.intake import add_photo, change_job
+from jobs.actions.removing import put_back
+from jobs.actions.stages import cancel_job, move, start_job
+from jobs.actions.writing_up import take_up
+from jobs.forms import CancelForm, JobForm, PhotoForm, StartForm
+from jobs.models import Job, JobPhoto, Operation, Stage
+from jobs.sheet import sheet_of
+from jobs.views.answers import form_answer, key_of, may_write, sheet_url
+
+EDIT = ["GET", "HEAD", "POST"]
+
+
+@allowed("counter")
+@require_safe
+def sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything about one visit."""
+    return render(request, "jobs/sheet.html", sheet_context(request, pk))
+
+
+@allowed("counter")
+@require_safe
+def foot(request: HttpRequest, pk: int) -> HttpResponse:
+    """Title, margin and foot anew, after an edit in the body."""
+    return render(request, "jobs/sheet_around.html", {**sheet_context(request, pk), "oob": True})
+
+
+def sheet_context(request: HttpRequest, pk: int) -> dict[str, Any]:
+    """What the sheet shows."""
+    job = access.sheet_for(request, pk)
+    return {
+        "job": job,
+        "sheet": sheet_of(job),
+        "may_write": may_write(job),
+        "offers": intake_search.offers_of(job.vehicle, timezone.localdate()),
+        "last_visit": queries.visits_before(job).first(),
+        "start_form": StartForm(initial={"technician": job.technician_id}) if job.stage == Stage.READY else None,
+        "may_cancel": stages.may_follow(job.stage, stages.CANCELED),
+        "foot_panels": panels.render("job-foot", request, job),
+        "margin_panels": panels.render("job-margin", request, job),
+    }
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def job_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change what was written when the car came in."""
+    job = access.job_for(request, pk)
+    form = JobForm(request.POST or None, job=job)
+
+    def change() -> Job:
+        version = form.cleaned_data["version"]
+        fresh = access.job_for(request, pk)  # the form has written on its own copy
+        return change_job(job=fresh, fields=form.values(), version=version, actor=actor_of(request), now=timezone.now())
+
+    if request.method == "POST" and attempt(form, change):
+        messages.success(request, "Saved.")
+        return after_post(request, sheet_url(job))
+    status = 422 if request.method == "POST" else 200
+    return form_answer(request, "jobs/job_edit.html", {"job": job, "form": form}, "visit-slot", status=status)
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
+    """Call the visit off, with the reason."""
+    job = access.job_for(request, pk)
+    form = CancelForm(request.POST or None)
+
+    def cancel() -> Job:
+        return cancel_job(job=job, **form.cleaned_data, actor=actor_of(request), now=timezone.now())
+
+    if request.method == "POST" and attempt(form, cancel):
+        messages.success(request, f"{job} is canceled.")
+        return after_post(request, sheet_url(job))
+    status = 422 if request.method == "POST" else 200
+    return render(request, "jobs/job_cancel.html", {"job": job, "form": form}, status=status)
+
+
+@allowed("counter")
+@require_POST
+def job_again(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a canceled visit up again."""
+    job = access.job_for(request, pk)
+    return _acted(request, job, lambda: move(job, Stage.WRITTEN_UP, actor=actor_of(request), now=timezone.now()))
+
+
+@allowed("counter")
+@require_POST
+def job_start(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put the car into the bay."""
+    job = access.job_for(request, pk)
+    form = StartForm(request.POST)
+    technician = form.cleaned_data["technician"] if form.is_valid() else None
+    return _acted(
+        request,
+        job,
+        lambda: start_job(job=job, technician=technician, actor=actor_of(request), now=timezone.now()),
+    )
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def photo_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """Add photos to the visit."""
+    job = access.job_for(request, pk)
+    form = PhotoForm(request.POST or None, request.FILES or None)
+
+    def add() -> JobPhoto:
+        actor, now, caption = actor_of(request), timezone.now(), form.cleaned_data["caption"]
+        return [add_photo(job=job, upload=upload, caption=caption, actor=actor, now=now) for upload in form.uploads()][
+            -1
+        ]
+
+    if request.method == "POST" and attempt(
+        form, lambda: idempotency.once(key=key_of(request), action="add photos", model=JobPhoto, do=add)
+    ):
+        return after_post(request, sheet_url(job))
+    status = 422 if request.method == "POST" else 200
+    return render(request, "jobs/photo_add.html", {"job": job, "form": form}, status=status)
+
+
+@allowed("counter")
+@require_POST
+def offer_take(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write up an earlier advisory or a service due (`taken`: advisory 12, due 3) as an operation."""
+    job = access.job_for(request, pk)
+    offers = intake_search.offers_of(job.vehicle, timezone.localdate())
+    taken = offers.taken(request.POST.getlist("taken")[:1]) if offers else []
+    if not taken:
+        messages.warning(request, "That is no longer open: it was put on a job or settled meanwhile.")
+        return after_post(request, sheet_url(job))
+
+    def take() -> Operation:
+        return take_up(job=job, offer=taken[0], actor=actor_of(request), now=timezone.now())
+
+    return _acted(
+        request,
+        job,
+        lambda: idempotency.once(key=key_of(request), action="take up", model=Operation, do=take),
+    )
+
+
+@allowed("counter")
+@require_POST
+def removed_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put a removed line or operation back."""
+    entry = access.removal_for(request, pk)
+    job = access.job_for(request, entry.details["job"])
+    return _acted(request, job, lambda: put_back(entry=entry, actor=actor_of(request), now=timezone.now()))
+
+
+def _acted(request: HttpRequest, job: Job, act: Any) -> HttpResponse:
+    """Do an act of the sheet and show the sheet again, with the reason when it was refused."""
+    try:
+        done = act()
+        return after_post(request, sheet_url(job, done if isinstance(done, Operation) else None))
+    except Refused as error:
+        messages.warning(request, str(error))
+        return after_post(request, sheet_url(job))
