@@ -1,48 +1,6 @@
 """Procedures as files: one readable YAML file each, read with errors by line and field, and written back.
 
-The whole schema, by example; whatever is marked optional may be left out, anything else is an error::
-
-    procedure: Transfer case fluid, change    # its title; a second file with it is a new revision
-    component: Transfer case
-    summary: Drain, refill, check the plugs.  # optional
-    hours: 1.2                                # labor hours
-    capacity: 0.95 L                          # optional; volumes in any unit of volume
-    drains: 0.82 L                            # optional; what comes out at a change
-    specification: TC-75                      # optional
-    source: the maker's service data, p. 12   # optional; where the figures come from
-    repeat:                                   # optional; whichever comes first
-      distance: 30000 mi                      # or km
-      months: 36
-    tools: [10 mm hex, torque wrench]         # optional
-    cautions: [Hot fluid burns. Let it cool.] # optional; shown before the first step
-    applies to:                               # optional; an empty field fits any vehicle
-      - make: Brannock
-        model: Fell 2.4
-        years: 2012-2019                      # or one year, or 2012- or -2019
-        engine: 2.4 diesel
-        drivetrain: 4x4
-    needs:                                    # optional; what is used
-      - name: fluid                           # how the steps below call it
-        item: TC-75-1L                        # a number or name of the item on the shelf, or
-        description: transfer case fluid      # words, when it is not on the shelf
-        quantity: 0.85 L                      # in the item's unit: a volume, or a count such as 1
-        one time: no                          # yes: always new, such as a sealing washer
-    steps:
-      - kind: fill                            # do check measure drain fill tighten inspect photo sample
-        title: Fill to the edge
-        text: Until it runs out of the hole.  # optional, as all that follows
-        tool: filling pump
-        caution: Wear gloves.
-        hold point: yes                       # later steps stay closed until it is confirmed
-        uses: fluid                           # drawn from the shelf when the step is done
-        threads: clean and dry                # what the torque is for
-        reading:
-          name: amount in
-          unit: L                               # of the figures below
-          target: 0.85
-          from: 0.80
-          to: 0.90
-          outside: reason                       # a reading outside: reason (needs one) or refuse
+`SCHEMA` shows every field by example.
 
 Pure: no Django here.
 """
@@ -56,6 +14,51 @@ import yaml
 from garage.numbers import round_half_up
 from garage.units import DIMENSION, convert, label, parse_quantity
 from jobs.yaml_fields import Fields, Problem, Problems, compose
+
+#: The whole schema, by example; what is marked optional may be left out, any field that is not here is an error.
+SCHEMA = """\
+procedure: Transfer case fluid, change    # its title; a second file with it is a new revision
+component: Transfer case
+summary: Drain, refill, check the plugs.  # optional
+hours: 1.2                                # labor hours
+capacity: 0.95 L                          # optional; volumes in any unit of volume
+drains: 0.82 L                            # optional; what comes out at a change
+specification: TC-75                      # optional
+source: the maker's service data, p. 12   # optional; where the figures come from
+repeat:                                   # optional; whichever comes first
+  distance: 30000 mi                      # or km
+  months: 36
+tools: [10 mm hex, torque wrench]         # optional
+cautions: [Hot fluid burns. Let it cool.] # optional; shown before the first step
+applies to:                               # optional; an empty field fits any vehicle
+  - make: Brannock
+    model: Fell 2.4
+    years: 2012-2019                      # or one year, or 2012- or -2019
+    engine: 2.4 diesel
+    drivetrain: 4x4
+needs:                                    # optional; what is used
+  - name: fluid                           # how the steps below call it
+    item: TC-75-1L                        # a number or name of the item on the shelf, or
+    description: transfer case fluid      # words, when it is not on the shelf
+    quantity: 0.85 L                      # in the item's unit: a volume, or a count such as 1
+    one time: no                          # yes: always new, such as a sealing washer
+steps:
+  - kind: fill                            # do check measure drain fill tighten inspect photo sample
+    title: Fill to the edge
+    text: Until it runs out of the hole.  # optional, as all that follows
+    tool: filling pump
+    caution: Wear gloves.
+    hold point: yes                       # later steps stay closed until it is confirmed
+    uses: fluid                           # drawn from the shelf when the step is done
+    threads: clean and dry                # what the torque is for
+    reading:
+      name: amount in
+      unit: L                               # of the figures below
+      target: 0.85
+      from: 0.80
+      to: 0.90
+      outside: reason                       # a reading outside: reason (needs one) or refuse
+"""
 
 KINDS = ("do", "check", "measure", "drain", "fill", "tighten", "inspect", "photo", "sample")
 OUTSIDE = ("reason", "refuse")

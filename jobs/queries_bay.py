@@ -46,7 +46,7 @@ def for_bay() -> QuerySet[Job]:
 def bay_jobs() -> QuerySet[Job]:
     """Jobs with everything their bay page shows, read once for all operations."""
     steps = (
-        JobStep.objects.select_related("written__need__item", "by", "sample")
+        JobStep.objects.select_related("written__need__item", "by", "sample", "follows")
         .prefetch_related("readings", "photos__stored")
         .order_by("position")
     )
@@ -96,7 +96,7 @@ def samples_of(vehicle: Vehicle | None, component: Component | None) -> QuerySet
 
 @dataclass(frozen=True)
 class DueRow:
-    """A service due: what of the distance is left by the vehicle's last reading (below zero: overdue), and until when."""
+    """A service due: what distance is left by the vehicle's last reading (below zero: overdue), and how many days."""
 
     due: DueService
     left: int | None

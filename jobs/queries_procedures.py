@@ -20,7 +20,10 @@ def library(text: str = "") -> QuerySet[Procedure]:
     rows = Procedure.objects.filter(current__isnull=False).select_related("component", "current")
     for word in text.split()[:8]:
         vehicles = AppliesTo.objects.filter(
-            Q(make__icontains=word) | Q(model__icontains=word) | Q(engine__icontains=word) | Q(drivetrain__icontains=word)
+            Q(make__icontains=word)
+            | Q(model__icontains=word)
+            | Q(engine__icontains=word)
+            | Q(drivetrain__icontains=word)
         )
         rows = rows.filter(
             Q(title__icontains=word)

@@ -138,7 +138,9 @@ def _accept_outside(spec: Spec, measured: Measured, reason: str) -> None:
         where = f"{shown} {unit} is below the limit of {_plain(spec.low)} {unit}"
     if over_torque(spec, measured):
         if not reason.strip():
-            raise Refused(f"{where}: threads may have suffered. Say what happened; a check is put on the job.", "reason")
+            raise Refused(
+                f"{where}: threads may have suffered. Say what happened; a check is put on the job.", "reason"
+            )
     elif spec.outside == "refuse":
         raise Refused(f"{where}. This step is not done until it is within its limits.", "reading")
     elif not reason.strip():

@@ -196,7 +196,9 @@ def judge(seen: Seen) -> Verdict:
 def _clarity(seen: Seen) -> list[str]:
     if seen.clarity == "opaque" and seen.color == "pink":
         return ["opaque pink"]
-    return _named(seen.clarity, "Clarity", {"clear": [], "cloudy": ["cloudy"], "opaque": ["opaque"], "milky": ["milky"]})
+    return _named(
+        seen.clarity, "Clarity", {"clear": [], "cloudy": ["cloudy"], "opaque": ["opaque"], "milky": ["milky"]}
+    )
 
 
 def _particles(seen: Seen) -> list[str]:

@@ -15,7 +15,7 @@ from jobs.models import Draw, Job, JobStep, Line, Operation
 from jobs.queries import used_on
 from parts.actions import stock
 from parts.buying import amount
-from parts.queries import drawn_net
+from parts.queries import chain_on_hand, drawn_net
 
 
 @writing()
@@ -55,9 +55,7 @@ def draw_for_line(
         _may_move(line, stages.IN_BAY)
         assert line.item is not None
         reason = _reason(line)
-        for movement in stock.draw(
-            item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, now=now
-        ):
+        for movement in stock.draw(item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, now=now):
             Draw.objects.create(line=line, movement=movement)
         audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
         return line
@@ -99,20 +97,15 @@ def _reason(line: Line) -> str:
     return f"{line.operation.job}: {line.operation}"[:200]
 
 
-def _take(
-    line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: User | None, now: dt.datetime
-) -> Decimal:
+def _take(line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: User | None, now: dt.datetime) -> Decimal:
     """Draw a line's item, or as much of it as there is; give back how much was lacking."""
     assert line.item is not None
-    reason = _reason(line)
-    try:
-        movements = stock.draw(item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, now=now)
-        lacked = Decimal(0)
-    except stock.Shortage as shortage:
-        lacked = quantity - shortage.there
-        there = {"quantity": shortage.there, "reason": reason, "typed": typed, "actor": actor, "now": now}
-        movements = stock.draw(item=line.item, **there) if shortage.there else []
-    Draw.objects.bulk_create(Draw(line=line, movement=movement, step=step) for movement in movements)
+    lacked = max(quantity - chain_on_hand(line.item), Decimal(0))
+    if quantity > lacked:
+        movements = stock.draw(
+            item=line.item, quantity=quantity - lacked, reason=_reason(line), typed=typed, actor=actor, now=now
+        )
+        Draw.objects.bulk_create(Draw(line=line, movement=movement, step=step) for movement in movements)
     return lacked
 
 

@@ -5,13 +5,16 @@ import uuid
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.core.files.uploadedfile import UploadedFile
+
 from garage import audit, shop
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import StoredFile, User, Vehicle
 from garage.queries import whole_distance
 from garage.writing import writing
-from jobs.models import Advisory, Component, DueService, FluidSample, Job, JobStep, Operation
+from jobs.actions.intake import add_photo
+from jobs.models import Advisory, Component, DueService, FluidSample, Job, JobPhoto, JobStep, Operation
 from jobs.verdict import Seen, judge
 
 
@@ -85,6 +88,19 @@ def distance_since(vehicle: Vehicle, component: Component, odometer: int | None,
         return None
     distance = odometer - whole_distance(last.last_odometer, last.unit, unit)
     return distance if distance >= 0 else None
+
+
+@writing()
+def photograph_step(
+    *, key: uuid.UUID, step: JobStep, upload: UploadedFile, caption: str = "", actor: User | None, now: dt.datetime
+) -> JobPhoto:
+    """Keep a photo taken at a step with its job; Refused for a file that is no photo."""
+
+    def do() -> JobPhoto:
+        job = step.operation.job
+        return add_photo(job=job, upload=upload, caption=caption or str(step), step=step, actor=actor, now=now)
+
+    return once(key=key, action="jobs.photograph_step", model=JobPhoto, do=do)
 
 
 @writing()

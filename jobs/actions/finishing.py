@@ -65,7 +65,9 @@ def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.dateti
     if job.vehicle is None:
         return None
     if out is None:
-        raise Refused("Read the odometer: it stands on the invoice, and the next service is counted from it.", "reading")
+        raise Refused(
+            "Read the odometer: it stands on the invoice, and the next service is counted from it.", "reading"
+        )
     return read_odometer(
         vehicle=job.vehicle,
         reading=out.reading,

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from decimal import Decimal
 
 from garage import audit
 from garage.errors import Refused
@@ -49,9 +50,7 @@ def publish(*, written: Written, actor: User | None, now: dt.datetime) -> Proced
 def _as_known(written: Written, items: list[Item | None]) -> Written:
     """The same with each item by the number it is exported with, so that two files can be compared."""
     pairs = zip(written.needs, items, strict=True)
-    return replace(
-        written, needs=tuple(replace(need, item=known_as(item)) if item else need for need, item in pairs)
-    )
+    return replace(written, needs=tuple(replace(need, item=known_as(item)) if item else need for need, item in pairs))
 
 
 def find_item(need: Need) -> Item | None:
@@ -95,7 +94,7 @@ def _revision(
     )
 
 
-def _value(amount: Amount | None) -> object:
+def _value(amount: Amount | None) -> Decimal | None:
     return amount.value if amount else None
 
 

@@ -9,14 +9,12 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
 
 from django.db.models import Max
 
 from garage import audit
 from garage.errors import Refused
-from garage.idempotency import KeyReused
 from garage.models import User
 from garage.writing import writing
 from jobs import stages
@@ -75,7 +73,7 @@ def act(
     known = StepEvent.objects.filter(pk=event_id).first()
     if known is not None:
         if (known.step_id, known.kind) != (step.pk, kind):
-            raise KeyReused(f"event {event_id} was already another act")
+            raise Refused("This act was sent before, for another step.")
         return known
     if seq is not None and StepEvent.objects.filter(device=device, seq=seq).exists():
         raise Refused("This device has already sent another act under that number.")
@@ -119,7 +117,9 @@ def _compare(doing: Act) -> dict[str, Any] | None:
         return _result(step, SAME)
     if doing.base_version == step.version and (step.state == OPEN or wanted == OPEN):
         return None
-    return _result(step, CONFLICT, f"{_standing(step)} That stands; what you sent is kept beside it and changes nothing.")
+    return _result(
+        step, CONFLICT, f"{_standing(step)} That stands; what you sent is kept beside it and changes nothing."
+    )
 
 
 def _reads_otherwise(doing: Act) -> bool:
@@ -155,7 +155,9 @@ def _tick(doing: Act) -> dict[str, Any]:
     if written and written.kind == ProcedureStep.Kind.SAMPLE:
         _keep_sample(doing, measured)
     poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
-    step.shortage = draw_at_step(step, poured, measured.typed if poured and measured else "", actor=doing.actor, now=doing.now)[:200]
+    step.shortage = draw_at_step(
+        step, poured, measured.typed if poured and measured else "", actor=doing.actor, now=doing.now
+    )[:200]
     return _stand(doing, DONE, "")
 
 

@@ -1,0 +1,56 @@
+"""The technician's list: jobs in groups, each with what it waits for and one next act. Reads nothing by itself."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from garage.models import User
+from jobs import stages
+from jobs.models import Job
+
+
+@dataclass(frozen=True)
+class BayRow:
+    """A job in the list."""
+
+    job: Job
+    heading: str
+    work: str
+    stage: str
+    progress: str
+    act: str
+
+
+@dataclass(frozen=True)
+class Group:
+    """Some jobs under one heading."""
+
+    heading: str
+    rows: list[BayRow]
+
+
+def groups(jobs: Iterable[Job], user: User) -> list[Group]:
+    """My jobs first, then those ready to take, those with others, and what the rest waits for; empty ones left out."""
+    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to take": [], "With others": [], "Waiting": []}
+    for job in jobs:
+        if job.stage == stages.IN_BAY:
+            group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
+        else:
+            group, act = ("Ready to take", "Start") if job.stage == stages.READY else ("Waiting", "Look")
+        found[group].append(_row(job, act))
+    return [Group(heading, rows) for heading, rows in found.items() if rows]
+
+
+def _row(job: Job, act: str) -> BayRow:
+    plate = job.vehicle.plate if job.vehicle else ""
+    heading = " · ".join(filter(None, [plate, str(job.vehicle or "no vehicle"), str(job)]))
+    steps, left = getattr(job, "steps_in_all", 0), getattr(job, "steps_left", 0)
+    where = [f"key {job.key_tag}" if job.key_tag else "", job.parked]
+    work = ", ".join(operation.title for operation in job.operations.all())
+    return BayRow(
+        job=job,
+        heading=heading,
+        work=" · ".join(filter(None, [work or "nothing authorized yet", *where])),
+        stage=job.stage_sentence,
+        progress=f"{steps - left} of {steps}" if steps else "",
+        act=act,
+    )

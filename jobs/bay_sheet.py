@@ -1,0 +1,207 @@
+"""A job as the bay shows it: every operation's steps in words, the open one enlarged. Reads nothing by itself."""
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from garage.templatetags.figures import when
+from garage.units import both, label
+from jobs import stages
+from jobs.holding import held_by, next_open
+from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
+from jobs.queries import Used
+from jobs.queries_bay import drained_among
+from jobs.readings import Spec, in_liters, out_and_in, shown, spec_of
+from jobs.verdict import Seen, Verdict, judge
+
+AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
+Kind = ProcedureStep.Kind
+
+
+@dataclass(frozen=True)
+class StepRow:
+    """A closed step of the list: `state` is done, skipped, held or later."""
+
+    step: JobStep
+    words: str
+    state: str
+    number: int
+
+    @property
+    def key(self) -> str:
+        """The step's number in an address."""
+        return str(self.step.pk)
+
+    @property
+    def by(self) -> str:
+        """Who left it so, and when."""
+        if self.step.state == JobStep.State.OPEN or self.step.at is None:
+            return ""
+        return f"{self.step.by or ''} {when(self.step.at)}".strip()
+
+
+@dataclass(frozen=True)
+class LineRow:
+    """Something from the shelf that an operation uses: how much is meant, how much was drawn."""
+
+    line: Line
+    meant: str
+    drawn: str
+    out: Decimal
+
+
+@dataclass(frozen=True)
+class WorkedOperation:
+    """An operation in the bay. `why_not` says why it cannot be worked on; empty when it can."""
+
+    operation: Operation
+    rows: list[StepRow]
+    lines: list[LineRow]
+    why_not: str
+    cautions: list[str]
+    said: list[str]
+    done: int
+
+
+@dataclass(frozen=True)
+class Read:
+    """A reading that stands: its figure, the same in the other unit, and why it may be outside its limits."""
+
+    figure: str
+    other: str
+    outside: str
+
+
+@dataclass(frozen=True)
+class OpenStep:
+    """The enlarged step and what is shown beside its number."""
+
+    step: JobStep
+    spec: Spec | None
+    label: str
+    unit: str
+    pan: str
+    came_out: str
+    went_in: str
+    readings: list[Read]
+    verdict: Verdict | None
+
+
+@dataclass(frozen=True)
+class Work:
+    """The whole of a job for the bay."""
+
+    job: Job
+    operations: list[WorkedOperation]
+    open: OpenStep | None = None
+    left: list[str] = field(default_factory=list)
+
+
+def work_of(job: Job, used: dict[int, Used], chosen: int | None = None) -> Work:
+    """Write out a job that was read with `bay_jobs`; `chosen` is the step to enlarge, else the next open one."""
+    operations = list(job.operations.all())
+    enlarged = _enlarged(operations, chosen)
+    shown = [_operation(operation, used, job) for operation in operations if operation.decision != DECLINED]
+    return Work(job, shown, _open_step(enlarged) if enlarged else None)
+
+
+def why_not(operation: Operation, job: Job) -> str:
+    """Why an operation cannot be worked on now; empty when it can."""
+    if operation.decision != AUTHORIZED:
+        return "not authorized: it may not be started"
+    if job.stage == stages.IN_BAY or (job.stage == stages.AWAITING and operation.started_at):
+        return ""
+    return "not started" if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING) else job.get_stage_display()
+
+
+def _enlarged(operations: list[Operation], chosen: int | None) -> JobStep | None:
+    workable = [operation for operation in operations if not why_not(operation, operation.job)]
+    if chosen is not None:
+        return next((step for operation in workable for step in operation.steps.all() if step.pk == chosen), None)
+    nexts = (next_open(list(operation.steps.all())) for operation in workable)
+    return next((step for step in nexts if step is not None), None)
+
+
+def _operation(operation: Operation, used: dict[int, Used], job: Job) -> WorkedOperation:
+    steps = list(operation.steps.all())
+    done = sum(step.state != JobStep.State.OPEN for step in steps)
+    revision = operation.revision
+    return WorkedOperation(
+        operation=operation,
+        rows=[StepRow(step, words(step), _state(step, steps), step.position) for step in steps],
+        lines=[_line(line, used) for line in operation.lines.all() if line.item is not None],
+        why_not=why_not(operation, job),
+        cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
+        said=[f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
+        + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
+        done=done,
+    )
+
+
+def _passed_over(step: JobStep) -> bool:
+    return step.hold_point and step.state == JobStep.State.SKIPPED
+
+
+def _state(step: JobStep, steps: list[JobStep]) -> str:
+    if step.state != JobStep.State.OPEN:
+        return str(step.state)
+    return "held" if held_by(steps, step) is not None else "later"
+
+
+def _line(line: Line, used: dict[int, Used]) -> LineRow:
+    out = used[line.pk].quantity if line.pk in used else Decimal(0)
+    return LineRow(line, shown(line.quantity, line.unit), shown(out, line.unit) if out else "", out)
+
+
+def words(step: JobStep) -> str:
+    """A step in one line: what, and what was read, or else what it is to reach."""
+    readings = [shown(reading.value, reading.unit) for reading in step.readings.all()]
+    spec = spec_of(step.written)
+    figure = ", ".join(readings) or (spec.figure if spec and step.state == JobStep.State.OPEN else "")
+    hold = " (hold point)" if step.hold_point else ""
+    reason = f": {step.reason}" if step.state == JobStep.State.SKIPPED else ""
+    return f"{step}{f', {figure}' if figure else ''}{hold}{reason}"
+
+
+def _open_step(step: JobStep) -> OpenStep:
+    written, steps = step.written, list(step.operation.steps.all())
+    revision = step.operation.revision
+    parts = [f"Step {step.position} of {len(steps)}", written.get_kind_display() if written else "check"]
+    parts += [written.tool] if written and written.tool else []
+    spec = spec_of(written)
+    drained = drained_among(row for row in steps if row.position < step.position)
+    return OpenStep(
+        step=step,
+        spec=spec,
+        unit=label(spec.unit) if spec else "",
+        label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
+        pan=pan(revision) if written and written.kind == Kind.DRAIN and revision else "",
+        came_out=both(drained, "L", 2) if drained is not None and written and written.kind == Kind.FILL else "",
+        went_in=_went_in(step, drained),
+        readings=[_read(reading) for reading in step.readings.all()],
+        verdict=_verdict(step),
+    )
+
+
+def _read(reading: Reading) -> Read:
+    figure, _, other = shown(reading.value, reading.unit).partition(" · ")
+    outside = f"{reading.get_verdict_display()}: {reading.reason}" if reading.reason else ""
+    return Read(figure, other, outside)
+
+
+def _verdict(step: JobStep) -> Verdict | None:
+    sample = getattr(step, "sample", None)
+    return judge(Seen(sample.color, sample.clarity, sample.particles, sample.smell)) if sample else None
+
+
+def pan(revision: ProcedureRevision) -> str:
+    """How much the vessel under the drain must hold: what drains at a change, else all of the capacity."""
+    volume = revision.drain if revision.drain is not None else revision.capacity
+    return "" if volume is None else both(volume, "L", 2)
+
+
+def _went_in(step: JobStep, drained: Decimal | None) -> str:
+    """For a filling that is done: what came out and what went in."""
+    readings = list(step.readings.all())
+    if drained is None or not readings or step.written is None or step.written.kind != Kind.FILL:
+        return ""
+    return out_and_in(drained, in_liters(readings[-1].value, readings[-1].unit))

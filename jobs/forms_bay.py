@@ -1,0 +1,231 @@
+"""The bay's forms: acts on steps with their own id and the version they saw; draws, advisories, the odometer out."""
+
+import uuid
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from garage.forms import KeyForm, QuantityFormField, Typed
+from garage.forms_fields import DayField, WholeNumberField
+from garage.models import DistanceUnit, OdometerReading
+from garage.photos import ACCEPT
+from jobs.actions.evidence import Limit
+from jobs.actions.intake import Odometer
+from jobs.actions.writing_up import OPERATION_FIELDS
+from jobs.models import Advisory, FluidSample, Job, JobStep, Line, Operation, StepEvent
+from jobs.readings import Spec, spec_of
+from jobs.seen import mark
+from jobs.verdict import COLORS
+
+WORDS = {"rows": 2}
+FINDINGS = ("cause", "correction")
+
+
+class ActForm(forms.Form):
+    """An act on a step: its own id makes a repeat harmless, the version says what was seen of the step."""
+
+    event = forms.UUIDField(widget=forms.HiddenInput)
+    base_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+
+    def __init__(self, data: Any = None, *, step: JobStep) -> None:
+        super().__init__(
+            data,
+            initial={"event": uuid.uuid4(), "base_version": step.version},
+            auto_id=f"id_{step.pk}_{self.kind}_%s",
+        )
+        self.step = step
+
+    kind: str = StepEvent.Kind.TICK
+
+    def words(self) -> dict[str, str]:
+        """What was typed, as the act keeps it."""
+        return {
+            name: str(value)
+            for name, value in self.cleaned_data.items()
+            if name not in ("event", "base_version", "photo") and value not in (None, "")
+        }
+
+
+class TickForm(ActForm):
+    """Done, with what was read and, where it lies outside its limits, why."""
+
+    reading = forms.CharField(label="Reading", max_length=40, required=False)
+    reason = forms.CharField(label="Why it is outside", max_length=200, required=False)
+
+    def __init__(self, data: Any = None, *, step: JobStep) -> None:
+        super().__init__(data, step=step)
+        self.spec: Spec | None = spec_of(step.written)
+        if self.spec is None:
+            del self.fields["reading"], self.fields["reason"]
+        else:
+            self.fields["reading"].label = self.spec.name.capitalize()
+            self.fields["reading"].required = self.spec.required
+            self.fields["reading"].widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
+            self.fields["reading"].error_messages["required"] = f"Type what was read: {self.spec.name}."
+
+    @property
+    def asks_why(self) -> bool:
+        """Whether the reading has turned out to need a reason."""
+        return self.is_bound and "reason" in self.fields and bool(self.errors.get("reason") or self.data.get("reason"))
+
+
+class SampleForm(TickForm):
+    """What the drained fluid looks and smells like."""
+
+    color = forms.ChoiceField(label="Color", choices=[(color, color) for color in COLORS], widget=forms.RadioSelect)
+    clarity = forms.ChoiceField(label="Clarity", choices=FluidSample.Clarity.choices, widget=forms.RadioSelect)
+    particles = forms.ChoiceField(label="Particles", choices=FluidSample.Particles.choices, widget=forms.RadioSelect)
+    smell = forms.ChoiceField(label="Smell", choices=FluidSample.Smell.choices, widget=forms.RadioSelect)
+    distance = WholeNumberField(label="Distance on this fluid", required=False)
+    notes = forms.CharField(label="Notes", max_length=1000, required=False, widget=forms.Textarea(WORDS))
+
+
+class SkipForm(ActForm):
+    """Not done, and why."""
+
+    kind = StepEvent.Kind.SKIP
+    reason = forms.CharField(label="Why it cannot be done", max_length=200)
+
+
+class UntickForm(ActForm):
+    """Open again, and why."""
+
+    kind = StepEvent.Kind.UNTICK
+    reason = forms.CharField(label="Why it is opened again", max_length=200)
+
+
+class NoteForm(ActForm):
+    """A note on the step."""
+
+    kind = StepEvent.Kind.NOTE
+    text = forms.CharField(label="Note", max_length=1000, widget=forms.Textarea(WORDS))
+
+
+def act_form(kind: str, step: JobStep, data: Any = None) -> ActForm:
+    """The form of a kind of act on this step."""
+    if kind == StepEvent.Kind.TICK:
+        sample = step.written is not None and step.written.kind == "sample"
+        return (SampleForm if sample else TickForm)(data, step=step)
+    return {"skip": SkipForm, "untick": UntickForm, "note": NoteForm}[kind](data, step=step)
+
+
+class StepPhotoForm(KeyForm):
+    """A photo at a step."""
+
+    photo = forms.FileField(label="Photo", widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}))
+    caption = forms.CharField(label="What it shows", max_length=160, required=False)
+
+
+class FindingsForm(forms.Form):
+    """What was found and what was done, in words for the customer."""
+
+    version = forms.CharField(widget=forms.HiddenInput, required=False)
+    cause = forms.CharField(label="Found", max_length=2000, required=False, widget=forms.Textarea(WORDS))
+    correction = forms.CharField(label="Done", max_length=2000, required=False, widget=forms.Textarea(WORDS))
+
+    def __init__(self, data: Any = None, *, operation: Operation) -> None:
+        initial = {name: getattr(operation, name) for name in FINDINGS}
+        super().__init__(data, initial={**initial, "version": mark(operation, *OPERATION_FIELDS)})
+
+
+class DrawForm(KeyForm):
+    """How much is drawn for a line, or brought back from it."""
+
+    def __init__(self, data: Any = None, *, line: Line) -> None:
+        super().__init__(data)
+        assert line.item is not None
+        self.fields["quantity"] = QuantityFormField(base=line.item.base_unit, label="How much")
+
+    def amount(self) -> tuple[Decimal, str]:
+        """The quantity in the item's base unit, and as typed."""
+        typed: Typed = self.cleaned_data["quantity"]
+        return typed.value, typed.text
+
+
+class AdvisoryForm(KeyForm):
+    """Something noticed for later, in two taps: what, and by when."""
+
+    USUAL = ("Brake pads low", "Tire tread low", "Oil leak", "Boot cracked", "Wiper worn", "Battery weak")
+
+    usual = forms.ChoiceField(
+        label="What was noticed", choices=[(text, text) for text in USUAL], required=False, widget=forms.RadioSelect
+    )
+    text = forms.CharField(label="Or in words", max_length=200, required=False)
+    limit = forms.ChoiceField(
+        label="To be done", choices=Advisory.Limit.choices, initial=Advisory.Limit.NEXT, widget=forms.RadioSelect
+    )
+    within = WholeNumberField(label="Within", required=False, minimum=1, maximum=999_999)
+    by_date = DayField(label="By", required=False)
+    photo = forms.FileField(
+        label="Photo", required=False, widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"})
+    )
+
+    def clean(self) -> dict[str, Any]:
+        if not self.cleaned_data.get("text"):
+            self.cleaned_data["text"] = self.cleaned_data.get("usual", "")
+        if not self.cleaned_data["text"]:
+            self.add_error("text", "Say what was noticed, or tap one of the usual ones.")
+        return self.cleaned_data
+
+    def until(self, odometer: int | None) -> Limit:
+        """The limit chosen; `odometer` is where the vehicle stands, for a limit by distance."""
+        within, day = self.cleaned_data["within"], self.cleaned_data["by_date"]
+        return Limit(self.cleaned_data["limit"], (odometer or 0) + within if within else None, day)
+
+
+class FinishForm(forms.Form):
+    """The odometer as the car leaves the bay."""
+
+    reading = WholeNumberField(label="Odometer out")
+    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices)
+    lower_reason = forms.ChoiceField(
+        label="Why it shows less", choices=OdometerReading.LowerReason.choices, required=False
+    )
+    before = WholeNumberField(label="It showed before", required=False)
+
+    def __init__(self, data: Any = None, *, job: Job, unit: str) -> None:
+        last = job.odometer_in
+        super().__init__(data, initial={"unit": last.unit if last else unit, "before": last and last.reading})
+        if job.vehicle is None:
+            self.fields.clear()
+
+    @property
+    def asks_why(self) -> bool:
+        """Whether the reading has turned out to be lower than an earlier one."""
+        return self.is_bound and "reading" in self.fields and bool(self.errors or self.data.get("lower_reason"))
+
+    def odometer(self) -> Odometer | None:
+        """What was read; None for a job without a vehicle."""
+        if not self.fields:
+            return None
+        read = self.cleaned_data
+        return Odometer(read["reading"], read["unit"], read["lower_reason"], read["before"])
+
+
+class ProcedureFileForm(forms.Form):
+    """A procedure file: chosen from the device, or pasted and mended here."""
+
+    file = forms.FileField(label="Procedure file", required=False, widget=forms.FileInput({"accept": ".yaml,.yml"}))
+    text = forms.CharField(
+        label="Or its text", required=False, widget=forms.Textarea({"rows": 24, "spellcheck": "false"}), strip=False
+    )
+
+    def clean(self) -> dict[str, Any]:
+        upload = self.cleaned_data.get("file")
+        if upload is not None:
+            self.cleaned_data["text"] = self._read(upload)
+        elif not self.cleaned_data.get("text", "").strip():
+            self.add_error("file", "Choose a file, or paste its text.")
+        return self.cleaned_data
+
+    def _read(self, upload: Any) -> str:
+        if upload.size > 200_000:
+            self.add_error("file", "The file is larger than 200 kB: that is no procedure.")
+            return ""
+        try:
+            text: str = upload.read().decode("utf-8-sig")
+        except UnicodeDecodeError:
+            self.add_error("file", "The file is not text in UTF-8.")
+            return ""
+        return text

@@ -1,0 +1,157 @@
+"""The bay: the technician's list, a job's page, and its acts that are not on a step."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from garage.access import actor_of, allowed
+from garage.errors import Refused
+from garage.shop import profile
+from garage.web import after_post, attempt, render_page
+from jobs import queries
+from jobs.access import job_for, line_for, operation_for
+from jobs.access_bay import bay_job_for
+from jobs.actions.draws import draw_for_line, return_from_line
+from jobs.actions.finishing import finish_job, left_open
+from jobs.actions.stages import start_job
+from jobs.actions.writing_up import edit_operation
+from jobs.bay_list import groups
+from jobs.bay_sheet import work_of
+from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
+from jobs.models import Job, Operation
+from jobs.queries_bay import for_bay, samples_of
+from jobs.verdict import LABORATORY, SIGNS
+
+WRITE = ["GET", "HEAD", "POST"]
+
+
+@allowed("bay")
+@require_safe
+def bay(request: HttpRequest) -> HttpResponse:
+    """The technician's list: their own jobs, those ready to take, those of others, and what the rest waits for."""
+    found = groups(for_bay(), actor_of(request))
+    return render_page(request, "jobs/bay.html", {"groups": found})
+
+
+@allowed("bay")
+@require_safe
+def bay_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """A job's steps, the next one enlarged, or the one that the address names."""
+    text = request.GET.get("step", "")
+    chosen = int(text) if text.isdecimal() and len(text) < 19 else None
+    return work_page(request, bay_job_for(request, pk), chosen=chosen)
+
+
+def work_page(
+    request: HttpRequest,
+    job: Job,
+    *,
+    chosen: int | None = None,
+    forms: Mapping[str, ActForm] | None = None,
+    said: str = "",
+    arrived: bool = False,
+    status: int = 200,
+) -> HttpResponse:
+    """The page of a job in the bay, or its list of steps when htmx asks; `forms` are shown again with their errors.
+
+    `said` is what an act came to; `arrived` puts the focus on the open step.
+    """
+    lines = [line for operation in job.operations.all() for line in operation.lines.all()]
+    work = work_of(job, queries.used(lines), chosen)
+    context: dict[str, Any] = {"job": job, "work": work, "said": said, "arrived": arrived}
+    if work.open is not None:
+        step = work.open.step
+        made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
+        context |= {"forms": made, "signs": SIGNS.values(), "laboratory": LABORATORY}
+        if step.written is not None and step.written.kind == "sample":
+            context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
+    return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
+
+
+@allowed("bay")
+@require_POST
+def start(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a ready job into the bay."""
+    job, user = job_for(request, pk), actor_of(request)
+    try:
+        start_job(job=job, technician=user, actor=user, now=timezone.now())
+    except Refused as error:
+        messages.warning(request, str(error))
+    return after_post(request, reverse("jobs:bay-job", args=[pk]))
+
+
+@allowed("bay")
+@require_http_methods(WRITE)
+def finish(request: HttpRequest, pk: int) -> HttpResponse:
+    """Finish the work: the odometer out, and nothing left open."""
+    job = bay_job_for(request, pk)
+    posted = request.method == "POST"
+    form = FinishForm(request.POST if posted else None, job=job, unit=profile().distance_unit)
+    now = timezone.now()
+    if posted and attempt(
+        form, lambda: finish_job(job=job, odometer_out=form.odometer(), actor=actor_of(request), now=now)
+    ):
+        messages.success(request, f"{job} is finished.")
+        return after_post(request, reverse("bay"))
+    done = [operation for operation in job.operations.all() if operation.decision == Operation.Decision.AUTHORIZED]
+    context = {"job": job, "form": form, "left": left_open(done)}
+    return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
+
+
+@allowed("bay")
+@require_http_methods(WRITE)
+def findings(request: HttpRequest, pk: int) -> HttpResponse:
+    """What was found and what was done on an operation, in words."""
+    operation = operation_for(request, pk)
+    posted = request.method == "POST"
+    form = FindingsForm(request.POST if posted else None, operation=operation)
+
+    def save() -> Operation:
+        fields = {name: form.cleaned_data[name] for name in FINDINGS}
+        return edit_operation(
+            operation=operation,
+            fields=fields,
+            version=form.cleaned_data["version"],
+            actor=actor_of(request),
+            now=timezone.now(),
+        )
+
+    if posted and attempt(form, save):
+        return after_post(request, reverse("jobs:bay-job", args=[operation.job_id]))
+    context = {"form": form, "operation": operation}
+    return render_page(request, "jobs/bay_findings.html", context, status=422 if posted else 200)
+
+
+@allowed("bay")
+@require_http_methods(WRITE)
+def draw(request: HttpRequest, pk: int) -> HttpResponse:
+    """Draw more from the shelf for a line."""
+    return _move(request, pk, draw_for_line, "Draw from the shelf")
+
+
+@allowed("bay")
+@require_http_methods(WRITE)
+def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Bring back to the shelf what was drawn for a line and not used."""
+    return _move(request, pk, return_from_line, "Bring back to the shelf")
+
+
+def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpResponse:
+    line = line_for(request, pk)
+    posted = request.method == "POST"
+    form = DrawForm(request.POST if posted else None, line=line)
+
+    def move() -> Any:
+        quantity, typed = form.amount()
+        key = form.cleaned_data["key"]
+        return verb(key=key, line=line, quantity=quantity, typed=typed, actor=actor_of(request), now=timezone.now())
+
+    if posted and attempt(form, move):
+        return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))
+    context = {"form": form, "line": line, "heading": heading, "out": queries.used_on(line).quantity}
+    return render_page(request, "jobs/bay_draw.html", context, status=422 if posted else 200)

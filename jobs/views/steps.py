@@ -1,0 +1,82 @@
+"""Acts on a step: ticked, unticked, skipped, noted, photographed. Each answers with the list of steps."""
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from garage.access import actor_of, allowed
+from garage.web import after_post, attempt, render_page, wants_fragment
+from jobs.access import step_for
+from jobs.access_bay import bay_job_for
+from jobs.actions.evidence import photograph_step
+from jobs.actions.steps import APPLIED, act
+from jobs.forms_bay import StepPhotoForm, act_form
+from jobs.models import JobStep, StepEvent
+from jobs.views.bay import WRITE, work_page
+
+
+@allowed("bay")
+@require_POST
+def act_on_step(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """Do one act on a step; a refusal shows the step again with what was typed and the sentence beside it."""
+    if kind not in StepEvent.Kind.values:
+        raise Http404
+    step = step_for(request, pk)
+    form = act_form(kind, step, request.POST)
+    event = attempt(
+        form,
+        lambda: act(
+            event_id=form.cleaned_data["event"],
+            step=step,
+            kind=kind,
+            base_version=form.cleaned_data["base_version"],
+            data=form.words(),
+            actor=actor_of(request),
+            now=timezone.now(),
+        ),
+    )
+    if event is not None:
+        return _done(request, step, event)
+    job = bay_job_for(request, step.operation.job_id)
+    return work_page(request, job, chosen=step.pk, forms={kind: form}, status=422)
+
+
+def _done(request: HttpRequest, step: JobStep, event: StepEvent) -> HttpResponse:
+    """Show the next step; a conflict or a note stays at its own step, with the sentence about it."""
+    url = reverse("jobs:bay-job", args=[step.operation.job_id])
+    said = str(event.result["sentence"])
+    stays = event.result["outcome"] != APPLIED or event.kind == StepEvent.Kind.NOTE
+    if wants_fragment(request):
+        job = bay_job_for(request, step.operation.job_id)
+        response = work_page(request, job, chosen=step.pk if stays else None, said=said, arrived=True)
+        response["HX-Replace-Url"] = url
+        return response
+    if said:
+        messages.warning(request, said)
+    return after_post(request, f"{url}?step={step.pk}" if stays else url)
+
+
+@allowed("bay")
+@require_http_methods(WRITE)
+def photo(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a photo at a step."""
+    step = step_for(request, pk)
+    posted = request.method == "POST"
+    form = StepPhotoForm(request.POST, request.FILES) if posted else StepPhotoForm()
+    taken = posted and attempt(
+        form,
+        lambda: photograph_step(
+            key=form.cleaned_data["key"],
+            step=step,
+            upload=form.cleaned_data["photo"],
+            caption=form.cleaned_data["caption"],
+            actor=actor_of(request),
+            now=timezone.now(),
+        ),
+    )
+    if taken:
+        return after_post(request, reverse("jobs:bay-job", args=[step.operation.job_id]) + f"?step={step.pk}")
+    context = {"form": form, "step": step}
+    return render_page(request, "jobs/step_photo.html", context, status=422 if posted else 200)
