@@ -9,12 +9,13 @@ from django.http import QueryDict
 
 from garage import search
 from garage.actions.customers import FIELDS
+from garage.forms import FieldsForm
 from garage.forms_fields import DayField
 from garage.models import Customer
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
 
 
-class CustomerForm(Lenient, forms.ModelForm):
+class CustomerForm(Lenient, FieldsForm):
     """What a customer has one of."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -33,9 +34,6 @@ class CustomerForm(Lenient, forms.ModelForm):
         if cleaned.get("tax_exempt") and not cleaned.get("exemption_certificate"):
             self.add_error("exemption_certificate", "An exemption needs the number of its certificate.")
         return cleaned
-
-    def validate_constraints(self) -> None:
-        """The verb and the field above say it in plainer words."""
 
 
 class PhoneRow(Row):

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 
 from garage import photos
 from garage.actions.profile import FIELDS
+from garage.forms import FieldsForm
 from garage.models import Role, ShopProfile
 
 _PASSWORD_HELP = "At least 8 characters; several words are easier to keep than signs."
@@ -29,7 +30,7 @@ class LoginForm(AuthenticationForm):
     }
 
 
-class ShopProfileForm(forms.ModelForm):
+class ShopProfileForm(FieldsForm):
     """What the shop says about itself."""
 
     logo = forms.FileField(
@@ -68,9 +69,6 @@ class ShopProfileForm(forms.ModelForm):
         if unknown := set(re.findall(r"\{([^{}]*)\}", text)) - known:
             raise ValidationError(f"Nothing is known as {{{min(unknown)}}}.")
         return text
-
-    def validate_constraints(self) -> None:
-        """There is one row, and the fields hold the rest."""
 
 
 def time_zones() -> list[str]:

@@ -8,6 +8,7 @@ from django import forms
 from garage import queries, search
 from garage.actions.vehicles import FIELDS
 from garage.asking import AskingForm
+from garage.forms import FieldsForm
 from garage.forms_fields import DayField, WholeNumberField
 from garage.models import DistanceUnit, OdometerReading, Vehicle
 from garage.vin import Vin, read_vin
@@ -15,7 +16,7 @@ from garage.vin import Vin, read_vin
 FIRST_YEAR = 1885
 
 
-class VehicleForm(AskingForm, forms.ModelForm):
+class VehicleForm(AskingForm, FieldsForm):
     """What a car is. Asks back about a failed check digit, a year the VIN does not stand for, a plate seen before."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -83,12 +84,6 @@ class VehicleForm(AskingForm, forms.ModelForm):
         vin = str(self["vin"].value() or "")
         reading = read_vin(vin, heavy=bool(self["heavy"].value()))
         return reading.model_years if reading.ok else ()
-
-    def validate_unique(self) -> None:
-        """The verb says which other car has the VIN."""
-
-    def validate_constraints(self) -> None:
-        """As above."""
 
 
 class OwnerForm(forms.Form):

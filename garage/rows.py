@@ -40,6 +40,8 @@ class BaseRows(BaseFormSet):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if self.is_bound:
+            self.initial = None  # a row that stood before and comes back empty is gone
         self.extra = len(self.initial or []) + 1
 
     def initial_form_count(self) -> int:

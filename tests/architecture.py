@@ -160,3 +160,16 @@ INLINE = re.compile(r"<[^>]*\s(style|on[a-z]+|hx-on[\w:-]*)\s*=|<style\b|<script
 def inline(path: str, text: str) -> list[str]:
     """Inline styles, scripts and handlers: the Content-Security-Policy drops them without a word."""
     return [f"{path}: {match[0][:60]}" for match in INLINE.finditer(text)]
+
+
+def dead_tags(path: str, text: str) -> list[str]:
+    """What stands in a child template outside its blocks: Django never runs it, so a name set there stays empty."""
+    if "{% extends" not in text:
+        return []
+    outside, depth = [], 0
+    for tag in re.findall(r"{%\s*(.*?)\s*%}", text):
+        word = tag.split(" ", 1)[0]
+        depth += (word == "block") - (word == "endblock")
+        if depth == 0 and word not in ("extends", "load", "endblock", "partialdef", "endpartialdef", "comment"):
+            outside.append(f"{path}: {tag}")
+    return outside

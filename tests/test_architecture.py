@@ -190,5 +190,15 @@ def test_a_script_file_is_no_inline_piece() -> None:
     assert arch.inline("a.html", '<script type="module" src="/static/js/app.js"></script>') == []
 
 
+def test_no_template_sets_a_name_where_it_is_never_run() -> None:
+    assert flat(arch.dead_tags, TEMPLATES) == []
+
+
+def test_a_planted_dead_tag_is_found() -> None:
+    dead = '{% extends "base.html" %}{% url "today" as back %}{% block content %}{% if back %}{% endif %}{% endblock %}'
+    assert arch.dead_tags("a.html", dead) == ['a.html: url "today" as back']
+    assert arch.dead_tags("a.html", dead.replace('{% url "today" as back %}', "")) == []
+
+
 def test_nothing_is_exempt_from_the_csrf_check() -> None:
     assert [path for path, text in SOURCES if re.search(r"\bcsrf_exempt\b", text)] == []

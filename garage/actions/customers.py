@@ -48,7 +48,7 @@ def save_customer(
     for a tax exemption without certificate; Stale when `version` is no longer the one that stands.
     """
     row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
-    changes.expect(row, version)
+    changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)
     if not row.name:
         raise Refused("A customer needs a name.", "name")

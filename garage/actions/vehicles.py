@@ -42,7 +42,7 @@ def save_vehicle(
     `vin_not_standard`) or that another car has; Stale when `version` is no longer the one that stands.
     """
     row = Vehicle(created=now) if vehicle is None else Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
-    changes.expect(row, version)
+    changes.expect(row, version if vehicle else None)
     changed = changes.assign(row, fields, among=FIELDS)
     row.vin = kept_vin(row.vin, row.vin_not_standard)
     row.plate = " ".join(row.plate.upper().split())

@@ -50,7 +50,6 @@ def vehicle_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _write(request: HttpRequest, vehicle: Vehicle | None, owner: Customer | None) -> HttpResponse:
     posted = request.method == "POST"
-    heading = str(vehicle) if vehicle else "New vehicle"
     form = VehicleForm(request.POST if posted else None, instance=vehicle)
 
     def save() -> Vehicle:
@@ -64,7 +63,7 @@ def _write(request: HttpRequest, vehicle: Vehicle | None, owner: Customer | None
     if row:
         messages.success(request, f"{row} is saved.")
         return after_post(request, reverse("vehicle", args=[row.pk]))
-    context = {"form": form, "vehicle": vehicle, "owner": owner, "heading": heading}
+    context = {"form": form, "vehicle": vehicle, "owner": owner}
     return render_page(request, "garage/vehicle_edit.html", context, status=422 if posted else 200)
 
 

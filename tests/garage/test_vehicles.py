@@ -9,7 +9,7 @@ import pytest
 
 from garage import search
 from garage.actions.customers import save_customer
-from garage.actions.vehicles import change_owner, read_odometer, save_vehicle
+from garage.actions.vehicles import change_owner, save_vehicle
 from garage.errors import Refused
 from garage.models import AuditEntry, Customer, Vehicle
 
@@ -19,23 +19,8 @@ DAY = dt.date(2026, 3, 2)
 
 
 @pytest.fixture
-def odile(db: None, now: dt.datetime) -> Customer:
-    return save_customer(actor=None, now=now, fields={"name": "Odile Marrant"}, phones=[], emails=[])
-
-
-@pytest.fixture
 def bram(db: None, now: dt.datetime) -> Customer:
     return save_customer(actor=None, now=now, fields={"name": "Bram Tolley"}, phones=[], emails=[])
-
-
-@pytest.fixture
-def car(odile: Customer, now: dt.datetime) -> Vehicle:
-    return save_vehicle(
-        actor=None,
-        now=now,
-        fields={"make": "Brannock", "model": "Fell 2.4", "year": 2016, "plate": "ket-118", "vin": SAMPLE},
-        owner=odile,
-    )
 
 
 # The VIN
