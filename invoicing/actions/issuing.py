@@ -4,8 +4,6 @@ import datetime as dt
 from collections.abc import Sequence
 from decimal import Decimal
 
-from django.db.models import F
-
 from garage import audit, counters, documents, search, shop
 from garage.ledger import append
 from garage.mail import enqueue
@@ -116,8 +114,9 @@ def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, now: dt.datet
 
 def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.datetime) -> Receivable:
     """Change what is owed on an invoice, and bring its job to the stage that fits."""
-    Receivable.objects.filter(invoice=invoice).update(balance=F("balance") + change)
-    receivable = Receivable.objects.get(invoice=invoice)
+    receivable = Receivable.objects.get(invoice=invoice)  # read under the pen: nobody else writes meanwhile
+    receivable.balance += change
+    receivable.save(update_fields=["balance"])
     settle_job(invoice, receivable, actor=actor, now=now)
     return receivable
 

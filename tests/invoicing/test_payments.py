@@ -1,0 +1,103 @@
+"""Payments: part by part, never above what is owed, and taken back by a row of their own."""
+
+import uuid
+from decimal import Decimal
+
+import pytest
+
+from garage.errors import Refused
+from invoicing.actions.payments import give_back, reverse_payment
+from invoicing.models import InvoiceLine, Payment, Receivable
+from tests.invoicing.cast import Garage, labor, part
+
+D = Decimal
+
+
+def balance(invoice: object) -> Decimal:
+    return Receivable.objects.get(invoice=invoice).balance
+
+
+def test_the_job_closes_when_the_last_part_is_paid(garage: Garage) -> None:
+    job = garage.done([labor("1")])
+    invoice = garage.issue(job)
+    garage.pay(invoice, "100.00", method="cash")
+    job.refresh_from_db()
+    assert (balance(invoice), job.stage) == (D("28.00"), "invoiced")
+    garage.pay(invoice, "28.00", method="check", reference="check 118")
+    job.refresh_from_db()
+    assert (balance(invoice), job.stage) == (D(0), "closed")
+
+
+def test_more_than_is_owed_is_refused_with_what_is(garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1")]))
+    with pytest.raises(Refused, match="only 128.00 is owed") as refused:
+        garage.pay(invoice, "128.01")
+    assert refused.value.field == "amount"
+    garage.pay(invoice, "128.00")
+    with pytest.raises(Refused, match="nothing is owed"):
+        garage.pay(invoice, "0.01")
+
+
+@pytest.mark.parametrize("amount", ["0", "-5"])
+def test_nothing_or_less_is_no_payment(garage: Garage, amount: str) -> None:
+    invoice = garage.issue(garage.done([labor("1")]))
+    with pytest.raises(Refused, match="more than zero"):
+        garage.pay(invoice, amount)
+
+
+def test_a_double_tap_is_one_payment(garage: Garage) -> None:
+    invoice, key = garage.issue(garage.done([labor("1")])), uuid.uuid4()
+    for _ in range(2):
+        garage.pay(invoice, "50.00", key=key)
+    assert (Payment.objects.count(), balance(invoice)) == (1, D("78.00"))
+
+
+def test_a_bounced_check_opens_the_invoice_and_its_job_again(garage: Garage) -> None:
+    job = garage.done([labor("1")])
+    invoice = garage.issue(job)
+    paid = garage.pay(invoice, "128.00", method="check")
+    back = reverse_payment(
+        key=uuid.uuid4(), payment=paid, reason="the check bounced", actor=garage.actor, now=garage.now
+    )
+    job.refresh_from_db()
+    assert (back.amount, back.reverses, balance(invoice), job.stage) == (D("-128.00"), paid, D("128.00"), "invoiced")
+
+
+def test_a_payment_is_taken_back_once_and_with_a_reason(garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1")]))
+    paid = garage.pay(invoice, "10.00")
+
+    def take_back(payment: Payment, reason: str) -> Payment:
+        return reverse_payment(key=uuid.uuid4(), payment=payment, reason=reason, actor=garage.actor, now=garage.now)
+
+    with pytest.raises(Refused, match="Say why"):
+        take_back(paid, "")
+    back = take_back(paid, "wrong invoice")
+    with pytest.raises(Refused, match="taken back already"):
+        take_back(paid, "again")
+    with pytest.raises(Refused, match="Only money that was received"):
+        take_back(back, "again")
+    assert balance(invoice) == D("128.00")
+
+
+def test_what_was_paid_too_much_is_given_back_and_no_more(garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1"), part("Clip", "10.00")]))
+    garage.pay(invoice, "138.73")
+    garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(1)})
+
+    def back(amount: str) -> Payment:
+        return give_back(
+            key=uuid.uuid4(), invoice=invoice, amount=D(amount), method="cash", reason="clip returned",
+            actor=garage.actor, now=garage.now,
+        )  # fmt: skip
+
+    with pytest.raises(Refused, match="only 10.73 is to be given back"):
+        back("10.74")
+    assert back("10.73").amount == D("-10.73")
+    assert balance(invoice) == 0
+
+
+def test_nothing_is_paid_on_a_credit_note(garage: Garage) -> None:
+    note = garage.credit(garage.issue(garage.done([labor("1")])))
+    with pytest.raises(Refused, match="set against its invoice"):
+        garage.pay(note, "1.00")
