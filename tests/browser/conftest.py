@@ -1,0 +1,128 @@
+"""Real Chromium on the real program: three people of a garage, each with a browser of their own that is watched.
+
+A missing Chromium fails; it is never skipped. CHROMIUM names another binary than Debian's.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, StorageState, sync_playwright
+from pytest_django.plugin import DjangoDbBlocker
+
+from tests.browser.cast import PASSWORD, Garage, open_garage
+from tests.browser.running import Running
+from tests.browser.watching import Watch
+
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+ARGUMENTS = [
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",  # the watch says who asked for another host
+]
+OUTPUT = Path(__file__).parent / "output"
+DESK: dict[str, Any] = {"viewport": {"width": 1280, "height": 900}}
+#: The tablet of the bay, upright.
+TABLET: dict[str, Any] = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
+FAILED = pytest.StashKey[bool]()
+
+Person = Callable[..., Page]
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    report = yield
+    if report.when == "call":  # type: ignore[attr-defined]
+        item.stash[FAILED] = report.failed  # type: ignore[attr-defined]
+    return report
+
+
+@pytest.fixture(scope="session")
+def running(
+    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
+) -> Iterator[Running]:
+    """The program, served until the run ends."""
+    program = Running(tmp_path_factory.mktemp("browser"), django_db_blocker)
+    try:
+        yield program
+    finally:
+        program.close()
+
+
+@pytest.fixture(scope="session")
+def garage(running: Running) -> Garage:
+    """A garage with its people, its taxes, a stocked shelf and a procedure, made by the program's own verbs."""
+    with running.book():
+        return open_garage()
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """One browser for a file of tests: its event loop must not stay in the way of other tests."""
+    assert Path(CHROMIUM).is_file(), f"no Chromium at {CHROMIUM}: apt install chromium, or set CHROMIUM"
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in this thread, the verbs do too
+    try:
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+            yield browser
+            browser.close()
+    finally:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+@pytest.fixture(scope="session")
+def keys() -> dict[str, StorageState]:
+    """The sessions of those who have logged in, by role: one login a run is enough."""
+    return {}
+
+
+@pytest.fixture
+def visitor(
+    request: pytest.FixtureRequest, chromium: Browser, running: Running
+) -> Iterator[Callable[..., Page]]:
+    """`visitor("somebody", **options)` opens a watched browser that nobody is logged in to."""
+    opened: list[tuple[BrowserContext, Watch]] = []
+
+    def visit(who: str, **options: Any) -> Page:
+        context = chromium.new_context(**{"base_url": running.url, "locale": "en-US", **DESK, **options})
+        context.set_default_timeout(10_000)
+        opened.append((context, Watch(context, who)))
+        return context.new_page()
+
+    yield visit
+    if request.node.stash.get(FAILED, False):
+        _keep_pictures(request.node.name, opened)
+    for context, _watch in opened:
+        context.close()
+    faults = [fault for _context, watch in opened for fault in watch.faults]
+    assert not faults, "\n".join(faults)
+
+
+def _keep_pictures(test: str, opened: list[tuple[BrowserContext, Watch]]) -> None:
+    OUTPUT.mkdir(exist_ok=True)
+    for context, watch in opened:
+        for at, page in enumerate(context.pages):
+            page.screenshot(path=OUTPUT / f"{test}-{watch.who}-{at}.png".replace("/", "_"), full_page=True)
+
+
+@pytest.fixture
+def person(visitor: Callable[..., Page], garage: Garage, keys: dict[str, StorageState]) -> Person:
+    """`person("technician", **TABLET)` is a page of that role, logged in through the log-in page."""
+
+    def come(role: str, **options: Any) -> Page:
+        if role not in keys:
+            keys[role] = _log_in(visitor(role), garage.logins[role])
+        return visitor(role, storage_state=keys[role], **options)
+
+    return come
+
+
+def _log_in(page: Page, username: str) -> StorageState:
+    page.goto("/login/")
+    page.get_by_label("Username").fill(username)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Log in").click()
+    page.wait_for_url(lambda url: "/login/" not in url)
+    return page.context.storage_state()

@@ -1,0 +1,137 @@
+"""The program as a garage runs it: bin/serve with web server and worker, on a book, a port and a mail server of its own."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import psycopg
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import Envelope
+from django.db import connection
+from django.test import override_settings
+from psycopg import sql
+from pytest_django.plugin import DjangoDbBlocker
+
+ROOT = Path(__file__).resolve().parents[2]
+STARTING = 60.0  # seconds
+
+
+class Postbox:
+    """A real SMTP server that keeps what it is handed."""
+
+    def __init__(self) -> None:
+        self.mails: list[Envelope] = []
+        self._server = Controller(self, hostname="127.0.0.1", port=free_port())
+        self._server.start()
+        self.port = int(self._server.port)
+
+    async def handle_DATA(self, server: object, session: object, envelope: Envelope) -> str:
+        self.mails.append(envelope)
+        return "250 taken"
+
+    def close(self) -> None:
+        self._server.stop()
+
+
+class Database:
+    """A database for the served program: a SQLite file, or one more in the PostgreSQL that the tests use."""
+
+    def __init__(self, home: Path) -> None:
+        self.on_postgres = connection.vendor == "postgresql"
+        self.name = f"browser_{os.getpid()}" if self.on_postgres else str(home / "browser.sqlite3")
+        if self.on_postgres:
+            self._as_server("DROP DATABASE IF EXISTS {}")
+            self._as_server("CREATE DATABASE {}")
+            self.url = urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{self.name}").geturl()
+        else:
+            self.url = f"sqlite:///{self.name}"
+
+    def _as_server(self, statement: str) -> None:
+        with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as server:
+            server.execute(sql.SQL(statement).format(sql.Identifier(self.name)))  # type: ignore[arg-type]
+
+    def drop(self) -> None:
+        if self.on_postgres:
+            self._as_server("DROP DATABASE {} WITH (FORCE)")
+
+
+class Running:
+    """The running program: its address, its mail, its commands, and its book for the verbs."""
+
+    def __init__(self, home: Path, blocker: DjangoDbBlocker) -> None:
+        self.home, self._blocker = home, blocker
+        self.database, self.post = Database(home), Postbox()
+        port = free_port()
+        self.url = f"http://127.0.0.1:{port}"
+        self._environment = os.environ | {
+            "DJANGO_SETTINGS_MODULE": "tests.browser.settings",
+            "DATABASE_URL": self.database.url,
+            "SUMPBOOK_DATA": str(home / "data"),
+            "SUMPBOOK_BASE_URL": self.url,
+            "PORT": str(port),
+            "SMTP_HOST": "127.0.0.1",
+            "SMTP_PORT": str(self.post.port),
+            "SMTP_SECURITY": "none",
+        }
+        with subprocess.Popen(self._command("collectstatic", "--no-input", "-v0"), **self._there) as collecting:
+            self.manage("migrate", "-v0")
+        assert collecting.returncode == 0, "the static files could not be collected"
+        self.log = home / "serve.log"
+        with self.log.open("w") as log:
+            self._serve = subprocess.Popen(
+                [sys.executable, "bin/serve"], stdout=log, stderr=log, start_new_session=True, **self._there
+            )
+        self._wait_until_open()
+
+    @property
+    def _there(self) -> dict[str, object]:
+        return {"cwd": ROOT, "env": self._environment}
+
+    @staticmethod
+    def _command(*words: str) -> list[str]:
+        return [sys.executable, "manage.py", *words]
+
+    def _wait_until_open(self) -> None:
+        last_moment = time.monotonic() + STARTING
+        while "Sumpbook is open at" not in self.log.read_text():
+            assert self._serve.poll() is None and time.monotonic() < last_moment, self.log.read_text()
+            time.sleep(0.05)
+
+    def manage(self, *words: str) -> str:
+        """Run `manage.py …` on the running program's book; give what it printed."""
+        done = subprocess.run(self._command(*words), capture_output=True, text=True, **self._there)
+        assert done.returncode == 0, f"manage.py {' '.join(words)}\n{done.stdout}{done.stderr}"
+        return done.stdout
+
+    @contextmanager
+    def book(self) -> Iterator[None]:
+        """Let this process' verbs and queries speak to the running program's book."""
+        own = {"PASSWORD_HASHERS": ["garage.passwords.Argon2"], "MEDIA_ROOT": self.home / "data" / "media"}
+        before = connection.settings_dict["NAME"]
+        with self._blocker.unblock(), override_settings(**own):
+            connection.close()
+            connection.settings_dict["NAME"] = self.database.name
+            try:
+                yield
+            finally:
+                connection.close()
+                connection.settings_dict["NAME"] = before
+
+    def close(self) -> None:
+        self._serve.send_signal(signal.SIGTERM)  # bin/serve takes its children along
+        self._serve.wait(20)
+        self.post.close()
+        self.database.drop()
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
