@@ -31,3 +31,12 @@ def once(*, key: uuid.UUID, action: str, model: type[Result], do: Callable[[], R
         row.result = result.pk
         row.save(update_fields=["result"])
         return result
+
+
+def done(*, key: uuid.UUID, action: str, model: type[Result]) -> Result | None:
+    """The row that this key's act made, when it was done already.
+
+    For a form whose own judgment would no longer pass: after the first tap a new plate is one seen before.
+    """
+    row = IdempotencyKey.objects.filter(key=key, action=action).first()
+    return model._default_manager.filter(pk=row.result).first() if row is not None else None

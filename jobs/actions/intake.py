@@ -22,6 +22,9 @@ from jobs.models import Advisory, DueService, Job, JobPhoto, JobStep, StageChang
 FACTS = ("concern", "key_tag", "parked", "drop_off_notes", "parts_wish", "promised_at", "order_number")
 
 
+OPEN_JOB = "open job"
+
+
 @dataclass(frozen=True)
 class NewCustomer:
     """A customer who is not in the book yet."""
@@ -91,7 +94,7 @@ def open_job(
         make_findable(job)
         return job
 
-    return idempotency.once(key=key, action="open job", model=Job, do=do)
+    return idempotency.once(key=key, action=OPEN_JOB, model=Job, do=do)
 
 
 def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetime) -> Customer:

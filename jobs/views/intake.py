@@ -8,16 +8,17 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from garage import gates, search, shop
+from garage import gates, idempotency, search, shop
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.models import Vehicle
 from garage.vin import read_vin
 from garage.web import after_post, render_page
 from jobs import intake_search
-from jobs.actions.intake import open_job
+from jobs.actions.intake import OPEN_JOB, open_job
 from jobs.forms_intake import IntakeSheet
 from jobs.models import Job
+from jobs.views.answers import key_of
 
 PAGE, PIECES = "jobs/intake.html", "jobs/intake_"
 
@@ -44,8 +45,9 @@ def intake(request: HttpRequest) -> HttpResponse:
 
 def _opened(request: HttpRequest, sheet: IntakeSheet) -> Job | None:
     """The job, once the sheet is right; the refusal stands beside its field otherwise."""
-    if not sheet.is_valid():
-        return None
+    before = idempotency.done(key=key_of(request), action=OPEN_JOB, model=Job)
+    if before is not None or not sheet.is_valid():
+        return before
     offers = intake_search.offers_of(sheet.chosen_vehicle, timezone.localdate())
     taken = offers.taken(request.POST.getlist("taken")) if offers else []
     try:

@@ -1,0 +1,364 @@
+"""Writing up the work: procedures bring their price, edits ask the customer again, removal can be undone."""
+
+import datetime as dt
+import uuid
+from decimal import Decimal
+
+import pytest
+
+from garage.changes import Stale
+from garage.errors import Refused
+from garage.models import AuditEntry
+from jobs import queries
+from jobs.actions.draws import draw_for_line, return_from_line
+from jobs.actions.evidence import Limit, note_advisory
+from jobs.actions.removing import FOR_A_WHILE, put_back, remove_line, remove_operation
+from jobs.actions.stages import decide, start_job
+from jobs.actions.writing_up import (
+    LINE_FIELDS,
+    OPERATION_FIELDS,
+    add_operation,
+    edit_operation,
+    move_operation,
+    save_line,
+    take_up,
+)
+from jobs.models import Advisory, Draw, Job, Line, Operation
+from jobs.seen import mark
+from parts.actions.items import save_item, supersede
+from tests.jobs.counter_cast import FLUID, LABOR, PART, Counter, at_counter, transfer_fluid_change
+
+
+@pytest.fixture
+def counter(shop, people, now) -> Counter:
+    return at_counter(people, now)
+
+
+def authorized(counter: Counter, operation: Operation) -> Operation:
+    return decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
+
+
+class TestFromAProcedure:
+    def test_labor_at_the_shops_rate_and_a_line_for_each_need_at_todays_price(self, counter):
+        revision, fluid, washer = transfer_fluid_change(counter.actor, counter.now)
+        operation = counter.operation("Transfer case fluid, change", revision=revision)
+        lines = [(row.kind, row.quantity, row.unit, row.unit_price, row.tax_class) for row in operation.lines.all()]
+        assert lines == [
+            ("labor", Decimal("1.2"), "h", Decimal(128), "labor"),
+            ("fluid", Decimal("0.85"), "L", Decimal("61.20"), "parts"),
+            ("part", Decimal(2), "each", Decimal("61.20"), "parts"),
+        ]
+        assert [row.item for row in operation.lines.all()] == [None, fluid, washer]
+        assert [row.condition for row in operation.lines.all()] == ["", "new", "new"]
+
+    def test_the_job_keeps_the_revision_and_its_steps(self, counter):
+        revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
+        operation = counter.operation("Transfer case fluid, change", revision=revision)
+        assert operation.revision == revision
+        assert operation.component == revision.procedure.component
+        assert [step.title for step in operation.steps.all()] == [step.title for step in revision.steps.all()]
+
+    def test_an_item_that_was_replaced_is_charged_as_its_successor(self, counter):
+        revision, fluid, _ = transfer_fluid_change(counter.actor, counter.now)
+        newer = save_item(
+            actor=counter.actor,
+            now=counter.now,
+            fields={"kind": "fluid", "name": "TC-76", "base_unit": "L", "price": Decimal("63")},
+        )
+        supersede(old=fluid, new=newer, on=counter.now.date(), note="", actor=counter.actor, now=counter.now)
+        line = counter.operation("Change", revision=revision).lines.get(kind="fluid")
+        assert (line.item, line.unit_price) == (newer, Decimal(63))
+
+
+def test_an_operation_needs_a_title(counter):
+    with pytest.raises(Refused, match="title") as refused:
+        counter.operation("  ")
+    assert refused.value.field == "title"
+
+
+def test_an_advisory_of_an_earlier_visit_is_taken_up_and_is_open_again_when_taken_off(counter):
+    advisory = note_advisory(
+        key=uuid.uuid4(),
+        job=counter.job,
+        text="Rear pads 3 mm",
+        limit=Limit("next"),
+        actor=counter.actor,
+        now=counter.now,
+    )
+    operation = take_up(job=counter.job, offer=advisory, actor=counter.actor, now=counter.now)
+    advisory.refresh_from_db()
+    assert (operation.title, advisory.operation, advisory.state) == ("Rear pads 3 mm", operation, "offered")
+    entry = remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+    assert Advisory.objects.get().state == "open"
+    put_back(entry=entry, actor=counter.actor, now=counter.now)
+    advisory.refresh_from_db()
+    assert (advisory.operation_id, advisory.state) == (operation.pk, "offered")
+
+
+class TestDecisionsAfterAnEdit:
+    """16 CCR 3354(b) (from memory of the project's law notes, A3): another part or method asks for consent again."""
+
+    @pytest.fixture
+    def operation(self, counter) -> Operation:
+        operation = counter.operation()
+        counter.line(operation, LABOR)
+        return authorized(counter, operation)
+
+    def decision(self) -> str:
+        return Operation.objects.get().decision
+
+    def test_a_new_line(self, counter, operation):
+        counter.line(operation)
+        assert (self.decision(), Job.objects.get().stage) == ("undecided", "written_up")
+
+    @pytest.mark.parametrize("change", [{"condition": "used"}, {"quantity": Decimal(2)}, {"unit_price": Decimal(1)}])
+    def test_another_condition_quantity_or_price(self, counter, operation, change):
+        line = operation.lines.get()
+        save_line(operation=operation, line=line, fields={**LABOR, **change}, actor=counter.actor, now=counter.now)
+        assert self.decision() == "undecided"
+
+    def test_a_line_taken_off_and_the_undo_of_it_brings_the_decision_back(self, counter, operation):
+        entry = remove_line(line=operation.lines.get(), actor=counter.actor, now=counter.now)
+        assert self.decision() == "undecided"
+        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        row = Operation.objects.get()
+        assert (row.decision, row.decided_at) == ("authorized", counter.now)
+
+    def test_not_once_something_else_was_changed_between(self, counter, operation):
+        counter_line = operation.lines.get()
+        entry = remove_line(line=counter_line, actor=counter.actor, now=counter.now)
+        counter.line(operation)
+        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        assert self.decision() == "undecided"
+
+    def test_another_title_is_other_work_but_what_was_found_and_done_is_not(self, counter, operation):
+        edit_operation(
+            operation=operation,
+            fields={"cause": "worn to 2 mm", "correction": "replaced"},
+            actor=counter.actor,
+            now=counter.now,
+        )
+        assert self.decision() == "authorized"
+        edit_operation(operation=operation, fields={"title": "Front brake pads"}, actor=counter.actor, now=counter.now)
+        assert self.decision() == "undecided"
+
+    def test_saving_without_a_change_changes_nothing(self, counter, operation):
+        before, entries = Job.objects.get().version, AuditEntry.objects.count()
+        save_line(operation=operation, line=operation.lines.get(), fields=LABOR, actor=counter.actor, now=counter.now)
+        assert (self.decision(), Job.objects.get().version) == ("authorized", before)
+        assert AuditEntry.objects.count() == entries
+
+
+def test_every_edit_counts_up_the_jobs_version(counter):
+    seen = [Job.objects.get().version]
+    operation = counter.operation()
+    seen.append(Job.objects.get().version)
+    line = counter.line(operation)
+    seen.append(Job.objects.get().version)
+    remove_line(line=line, actor=counter.actor, now=counter.now)
+    seen.append(Job.objects.get().version)
+    assert seen == [1, 2, 3, 4]
+
+
+class TestTwoCounters:
+    def test_the_second_is_told_and_nothing_is_overwritten(self, counter, people):
+        operation = counter.operation()
+        line = counter.line(operation)
+        seen = mark(line, *LINE_FIELDS)
+        save_line(
+            operation=operation,
+            line=line,
+            fields={**PART, "unit_price": Decimal(80)},
+            version=seen,
+            actor=counter.actor,
+            now=counter.now,
+        )
+        with pytest.raises(Stale, match="Somebody else changed “Pad set, rear”") as stale:
+            save_line(
+                operation=operation,
+                line=line,
+                fields={**PART, "unit_price": Decimal(70)},
+                version=seen,
+                actor=people["owner"],
+                now=counter.now,
+            )
+        assert Line.objects.get().unit_price == Decimal(80)
+        assert stale.value.version == mark(Line.objects.get(), *LINE_FIELDS)
+
+    def test_another_line_of_the_same_job_stops_nobody(self, counter, people):
+        operation = counter.operation()
+        line = counter.line(operation)
+        seen = mark(line, *LINE_FIELDS)
+        counter.line(operation, LABOR)
+        save_line(
+            operation=operation,
+            line=line,
+            fields={**PART, "quantity": Decimal(2)},
+            version=seen,
+            actor=people["owner"],
+            now=counter.now,
+        )
+        assert Line.objects.get(pk=line.pk).quantity == 2
+
+    def test_words_of_an_operation(self, counter):
+        operation = counter.operation()
+        seen = mark(operation, *OPERATION_FIELDS)
+        edit_operation(
+            operation=operation, fields={"cause": "worn"}, version=seen, actor=counter.actor, now=counter.now
+        )
+        with pytest.raises(Stale):
+            edit_operation(
+                operation=operation, fields={"cause": "fine"}, version=seen, actor=counter.actor, now=counter.now
+            )
+        assert Operation.objects.get().cause == "worn"
+
+    def test_a_line_removed_meanwhile(self, counter):
+        operation = counter.operation()
+        line = counter.line(operation)
+        stale = Line.objects.get(pk=line.pk)
+        remove_line(line=line, actor=counter.actor, now=counter.now)
+        with pytest.raises(Refused, match="was removed from the sheet while your form was open"):
+            save_line(operation=operation, line=stale, fields=PART, actor=counter.actor, now=counter.now)
+
+
+class TestOrder:
+    def titles(self) -> list[str]:
+        return [operation.title for operation in Operation.objects.all()]
+
+    def test_an_operation_moves_one_place_and_stays_at_the_end(self, counter):
+        first, _, third = (counter.operation(title) for title in "ABC")
+        move_operation(operation=third, up=True, actor=counter.actor, now=counter.now)
+        assert self.titles() == ["A", "C", "B"]
+        move_operation(operation=first, up=True, actor=counter.actor, now=counter.now)
+        assert self.titles() == ["A", "C", "B"]
+        move_operation(operation=first, up=False, actor=counter.actor, now=counter.now)
+        assert self.titles() == ["C", "A", "B"]
+
+    def test_the_order_of_the_sheet_asks_nobody_again(self, counter):
+        first, second = counter.operation("A"), counter.operation("B")
+        authorized(counter, first)
+        move_operation(operation=second, up=True, actor=counter.actor, now=counter.now)
+        assert Operation.objects.get(title="A").decision == "authorized"
+
+
+class TestRemoving:
+    def test_a_line_comes_back_exactly_as_it_was_and_only_once(self, counter):
+        operation = counter.operation()
+        line = counter.line(operation, FLUID, discount=Decimal("0.1"))
+        before = Line.objects.values().get()
+        entry = remove_line(line=line, actor=counter.actor, now=counter.now)
+        assert not Line.objects.exists()
+        for _ in range(2):
+            put_back(entry=entry, actor=counter.actor, now=counter.now)
+        assert Line.objects.values().get() == before
+
+    def test_an_operation_comes_back_with_its_lines_and_steps_at_the_end_of_the_sheet(self, counter):
+        revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
+        operation = counter.operation("Transfer case fluid", revision=revision)
+        lines, steps = list(operation.lines.values()), list(operation.steps.values())
+        entry = remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+        counter.operation("Wipers")
+        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        back = Operation.objects.get(title="Transfer case fluid")
+        assert (list(back.lines.values()), list(back.steps.values())) == (lines, steps)
+        assert [row.title for row in counter.job.operations.all()] == ["Wipers", "Transfer case fluid"]
+
+    def test_after_a_while_it_is_written_again_instead(self, counter):
+        line = counter.line(counter.operation())
+        entry = remove_line(line=line, actor=counter.actor, now=counter.now)
+        with pytest.raises(Refused, match="too long ago"):
+            put_back(entry=entry, actor=counter.actor, now=counter.now + FOR_A_WHILE + dt.timedelta(seconds=1))
+
+    def test_an_old_undo_does_not_bring_back_what_was_removed_a_second_time(self, counter):
+        line = counter.line(counter.operation())
+        first = remove_line(line=line, actor=counter.actor, now=counter.now)
+        put_back(entry=first, actor=counter.actor, now=counter.now)
+        remove_line(line=Line.objects.get(), actor=counter.actor, now=counter.now)
+        with pytest.raises(Refused, match="removed again since"):
+            put_back(entry=first, actor=counter.actor, now=counter.now)
+
+    def test_a_line_whose_operation_went_too(self, counter):
+        operation = counter.operation()
+        entry = remove_line(line=counter.line(operation), actor=counter.actor, now=counter.now)
+        remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+        with pytest.raises(Refused, match="put that back first"):
+            put_back(entry=entry, actor=counter.actor, now=counter.now)
+
+    def test_declined_work_stays_on_record(self, counter):
+        operation = counter.operation()
+        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
+        with pytest.raises(Refused, match="stays on record"):
+            remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+
+
+class TestDrawn:
+    @pytest.fixture
+    def line(self, counter, people) -> Line:
+        revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
+        operation = counter.operation("Transfer case fluid", revision=revision)
+        authorized(counter, operation)
+        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, now=counter.now)
+        line = operation.lines.get(kind="fluid")
+        draw_for_line(
+            key=uuid.uuid4(), line=line, quantity=Decimal("0.85"), actor=people["technician"], now=counter.now
+        )
+        return line
+
+    def give_back(self, counter, line, quantity: str) -> None:
+        return_from_line(key=uuid.uuid4(), line=line, quantity=Decimal(quantity), actor=counter.actor, now=counter.now)
+
+    def test_what_was_used_is_what_was_drawn_less_what_came_back(self, counter, line):
+        assert queries.used_on(line) == queries.Used(Decimal("0.85"), Decimal("30.60"))
+        self.give_back(counter, line, "0.10")
+        assert queries.used_on(line) == queries.Used(Decimal("0.75"), Decimal("27.00"))
+
+    def test_a_line_with_something_drawn_stays_until_it_is_back_on_the_shelf(self, counter, line):
+        with pytest.raises(Refused, match="return it to the shelf first"):
+            remove_line(line=line, actor=counter.actor, now=counter.now)
+        with pytest.raises(Refused, match="return it to the shelf first"):
+            remove_operation(operation=line.operation, actor=counter.actor, now=counter.now)
+        self.give_back(counter, line, "0.85")
+        entry = remove_line(line=line, actor=counter.actor, now=counter.now)
+        assert not Draw.objects.exists()
+        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        assert Draw.objects.count() == 1
+
+    def test_its_item_is_not_exchanged_under_it(self, counter, line):
+        other = save_item(
+            actor=counter.actor, now=counter.now, fields={"kind": "fluid", "name": "Other", "base_unit": "L"}
+        )
+        with pytest.raises(Refused, match="its item stays"):
+            save_line(
+                operation=line.operation,
+                line=line,
+                fields={**FLUID, "item": other},
+                actor=counter.actor,
+                now=counter.now,
+            )
+
+
+def test_work_of_a_canceled_job_is_no_longer_changed(counter):
+    operation = counter.operation()
+    Job.objects.update(stage="canceled")
+    for act in (
+        lambda: counter.line(operation),
+        lambda: counter.operation("More"),
+        lambda: remove_operation(operation=operation, actor=counter.actor, now=counter.now),
+    ):
+        with pytest.raises(Refused, match="is canceled: its work can no longer be changed"):
+            act()
+
+
+def test_sublet_work_names_who_does_it(counter):
+    fields = {**PART, "kind": "sublet", "tax_class": "sublet", "sublet_to": " "}
+    with pytest.raises(Refused, match="by whom") as refused:
+        counter.line(counter.operation(), fields)
+    assert refused.value.field == "sublet_to"
+
+
+def test_a_described_need_written_as_a_volume_is_fluid(counter):
+    revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
+    revision.needs.create(description="Any hypoid oil", quantity=Decimal("0.5"), typed="0.5 L", position=9)
+    revision.needs.create(description="Clip", quantity=Decimal(1), typed="1", position=10)
+    operation = add_operation(job=counter.job, title="Change", revision=revision, actor=counter.actor, now=counter.now)
+    assert [row.kind for row in operation.lines.order_by("position")][-2:] == ["fluid", "part"]
