@@ -159,7 +159,8 @@ INLINE = re.compile(r"<[^>]*\s(style|on[a-z]+|hx-on[\w:-]*)\s*=|<style\b|<script
 
 def inline(path: str, text: str) -> list[str]:
     """Inline styles, scripts and handlers: the Content-Security-Policy drops them without a word."""
-    return [f"{path}: {match[0][:60]}" for match in INLINE.finditer(text)]
+    html = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "", text)
+    return [f"{path}: {match[0][:60]}" for match in INLINE.finditer(html)]
 
 
 def dead_tags(path: str, text: str) -> list[str]:
