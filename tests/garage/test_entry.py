@@ -60,7 +60,7 @@ def test_the_session_gets_a_new_key(shop: object, people: dict[str, User]) -> No
     client.session.save()
     before = client.session.session_key
     client.post(reverse("login"), RIGHT)
-    inside = client.session.session_key
+    inside = client.session.session_key or ""
     assert inside != before
     client.post(reverse("logout"))
     client.cookies["sessionid"] = inside
