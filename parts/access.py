@@ -1,6 +1,6 @@
 """The gates of the shelf: each gives the row, or 404."""
 
-from django.http import HttpRequest
+from django.http import Http404, HttpRequest
 from django.shortcuts import get_object_or_404
 
 from parts.models import Container, Item, Movement, Pack, Receipt, Supersession, Supplier
@@ -9,6 +9,16 @@ from parts.models import Container, Item, Movement, Pack, Receipt, Supersession,
 def item_for(request: HttpRequest, pk: int) -> Item:
     """An item, with the item that replaces it today."""
     return get_object_or_404(Item.objects.select_related("current"), pk=pk)
+
+
+def item_named(request: HttpRequest, parameter: str) -> Item | None:
+    """The item whose number stands in the address (`?replaces=12`); None when none does."""
+    text = request.GET.get(parameter, "")
+    if not text:
+        return None
+    if not text.isdecimal() or len(text) > 18:
+        raise Http404
+    return item_for(request, int(text))
 
 
 def container_for(request: HttpRequest, pk: int) -> Container:

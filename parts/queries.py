@@ -2,6 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, TypedDict
 
@@ -9,6 +11,7 @@ from django.db.models import (
     Case,
     F,
     IntegerField,
+    Max,
     Min,
     OuterRef,
     Prefetch,
@@ -21,12 +24,12 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from garage import search
+from garage import search, units
 from garage.fields import QuantityField
 from garage.money import round_money
 from garage.numbers import round_half_up
-from parts.buying import Suggestion, suggest
-from parts.models import Container, Item, MarkupBand, Movement, Pack, ReceiptLine
+from parts.buying import Suggestion, amount, suggest
+from parts.models import Container, Item, MarkupBand, Movement, Pack, Receipt, ReceiptLine, Supplier
 from parts.packs import PackOffer
 from parts.pricing import Band, selling_price
 
@@ -39,6 +42,10 @@ if TYPE_CHECKING:
     class _KnownPrice(TypedDict):
         known_price: Decimal | None
 
+    class _Last(TypedDict):
+        last: datetime | None
+
+    SupplierWithLast = WithAnnotations[Supplier, _Last]
     ItemToday = WithAnnotations[Item, _There]
     PricedPack = WithAnnotations[Pack, _KnownPrice]
 
@@ -149,14 +156,26 @@ def priced_packs(items: Iterable[Item]) -> "dict[int, list[PricedPack]]":
     return found
 
 
-def suggestions(items: "Iterable[ItemToday]") -> "list[tuple[ItemToday, Suggestion]]":
-    """What to buy of each item (as `items_low` gives them, with `there`), and why."""
+@dataclass(frozen=True)
+class ToBuy:
+    """What to buy of an item that runs low; `codes` name the packs for the sheet a delivery is taken in on."""
+
+    item: "ItemToday"
+    suggestion: Suggestion
+    codes: list[str]
+
+
+def to_buy(items: "Iterable[ItemToday]") -> list[ToBuy]:
+    """What to buy of each item (as `items_low` gives them), and why."""
     listed = list(items)
     packs = priced_packs(listed)
     rows = []
     for item in listed:
-        offers = [PackOffer(pack.label, pack.size, pack.known_price) for pack in packs[item.pk] if pack.known_price]
-        rows.append((item, suggest(item.there, item.minimum, item.wanted, item.base_unit, offers)))
+        known = {pack.label: pack for pack in packs.get(item.pk, []) if pack.known_price}
+        offers = [PackOffer(label, pack.size, pack.known_price or ZERO) for label, pack in known.items()]
+        suggestion = suggest(item.there, item.minimum, item.wanted, item.base_unit, offers)
+        codes = [f"{item.pk}-{known[label].pk}-{count}" for label, count in suggestion.counts.items()]
+        rows.append(ToBuy(item, suggestion, codes))
     return rows
 
 
@@ -178,6 +197,12 @@ def price_of(item: Item) -> Decimal | None:
         return None
     price = selling_price(item.last_cost, bands)
     return round_money(price) if price >= 1 else round_half_up(price, 4)
+
+
+def holds(container: Container) -> str:
+    """What is in a container, in both units where there are two."""
+    unit = container.item.base_unit
+    return units.both(container.content, unit) if units.other_unit(unit) else amount(container.content, unit)
 
 
 def drawn_net(movement: Movement) -> tuple[Decimal, Decimal]:
@@ -202,3 +227,32 @@ def ever_moved(item: Item) -> bool:
 def pack_in_use(pack: Pack) -> bool:
     """Whether a container or a delivery was of this pack: then it can be retired, not removed."""
     return Container.objects.filter(pack=pack).exists() or ReceiptLine.objects.filter(pack=pack).exists()
+
+
+def with_older(items: "QuerySet[ItemToday]") -> QuerySet[Item]:
+    """The items and all that they replaced."""
+    keys = items.order_by().values("pk")
+    return Item.objects.filter(Q(pk__in=keys) | Q(current__in=keys))
+
+
+def deliveries() -> QuerySet[Receipt]:
+    """Deliveries with what a list of them shows."""
+    return Receipt.objects.select_related("supplier", "by").prefetch_related(
+        Prefetch("lines", ReceiptLine.objects.select_related("item", "pack").order_by("pk"))
+    )
+
+
+def lines_of(receipt: Receipt) -> list[ReceiptLine]:
+    """The lines of a delivery, in the order they were written."""
+    return list(receipt.lines.select_related("item", "pack").order_by("pk"))
+
+
+def is_undone(receipt: Receipt) -> bool:
+    """Whether a delivery was taken back out of the book."""
+    came = Movement.objects.filter(container__receipt_line__receipt=receipt, kind=Movement.Kind.RECEIPT)
+    return not came.filter(reversed_by=None).exists()
+
+
+def suppliers() -> "QuerySet[SupplierWithLast]":
+    """Everybody we buy from, each with `last`, when their last delivery came."""
+    return Supplier.objects.annotate(last=Max("receipts__at")).order_by("name")

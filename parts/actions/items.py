@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from garage import audit, search
+from garage.changes import assign, expect
 from garage.errors import Refused
 from garage.models import SearchEntry, User
 from garage.writing import writing
@@ -45,16 +46,13 @@ def save_item(
 
     A name that changes stays as an old name, so that what was read off an old bottle still leads here. A pack that
     is no longer given is removed, or retired when containers of it exist. Raises Refused for a repeated label or
-    barcode, for a unit that may no longer change, and when `version` is not the one on file.
+    barcode and for a unit that may no longer change, Stale when `version` is not the one on file.
     """
     row = Item() if item is None else Item.objects.get(pk=item.pk)
-    if item is not None and version not in (None, row.version):
-        raise Refused(f"{row} was changed by somebody else meanwhile. Load the page again and repeat your change.")
-    before, old_name = {name: getattr(row, name) for name in ITEM_FIELDS}, str(row)
-    for name in ITEM_FIELDS:
-        if name in fields:
-            setattr(row, name, fields[name])
-    _check_item(row, before["base_unit"])
+    expect(row, version if item else None)
+    old_name, old_unit = str(row), row.base_unit
+    changed = assign(row, fields, among=ITEM_FIELDS)
+    _check_item(row, old_unit)
     row.version += 0 if item is None else 1
     row.save()
     former = [(NumberKind.OLD_NAME, old_name)] if item is not None and old_name != str(row) else []
@@ -62,7 +60,6 @@ def save_item(
     _set_specifications(row, specifications)
     _set_packs(row, [PackRow(*pack) for pack in packs])
     index(row)
-    changed = {n: [str(before[n]), str(getattr(row, n))] for n in ITEM_FIELDS if before[n] != getattr(row, n)}
     audit.record("added to the shelf" if item is None else "changed", row, actor=actor, now=now, **changed)
     return row
 

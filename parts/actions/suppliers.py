@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from garage import audit
+from garage.changes import assign, expect
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -22,18 +23,15 @@ def save_supplier(
     fields: Mapping[str, Any],
     version: int | None = None,
 ) -> Supplier:
-    """Write a supplier down, or change one. Raises Refused for a name that is taken and an outdated `version`."""
+    """Write a supplier down, or change one. Raises Refused for a name that is taken, Stale for an old `version`."""
     row = Supplier() if supplier is None else Supplier.objects.get(pk=supplier.pk)
-    if supplier is not None and version is not None and row.version != version:
-        raise Refused(f"{row} was changed by somebody else meanwhile. Load the page again and repeat your change.")
-    for name in SUPPLIER_FIELDS:
-        if name in fields:
-            setattr(row, name, fields[name])
+    expect(row, version if supplier else None)
+    changed = assign(row, fields, among=SUPPLIER_FIELDS)
     if not row.name.strip():
         raise Refused("Give the supplier a name.", "name")
     if Supplier.objects.filter(name=row.name).exclude(pk=row.pk).exists():
         raise Refused(f"There is a supplier named {row.name} already.", "name")
     row.version += 0 if supplier is None else 1
     row.save()
-    audit.record("added supplier" if supplier is None else "changed supplier", row, actor=actor, now=now)
+    audit.record("added supplier" if supplier is None else "changed supplier", row, actor=actor, now=now, **changed)
     return row

@@ -1,5 +1,7 @@
 """The stock ledger: deliveries, containers, and the append-only movements that everything else is the sum of."""
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 
@@ -43,6 +45,11 @@ class ReceiptLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.packs} × {self.pack or self.item}"
+
+    @property
+    def amount(self) -> Decimal:
+        """What the line comes to."""
+        return self.packs * self.pack_price
 
 
 class Container(models.Model):
@@ -147,4 +154,9 @@ class Movement(Chained):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.quantity:f} of {self.item}"
+        return f"{self.get_kind_display()} {self.quantity.normalize():f} {self.item.base_unit} of {self.item}"
+
+    @property
+    def undone_here(self) -> bool:
+        """Whether the shelf itself may undo it: what a job drew or brought back is undone on that job."""
+        return self.kind not in {self.Kind.DRAW, self.Kind.RETURN, self.Kind.REVERSAL}

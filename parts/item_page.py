@@ -1,0 +1,103 @@
+"""What the page of an item shows, read in a fixed number of queries."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from garage.numbers import round_half_up
+from parts import queries
+from parts.buying import is_low
+from parts.models import Item, Pack, Supersession, SupplierPrice
+
+CONTAINERS_AT_FIRST = 12
+
+
+@dataclass(frozen=True)
+class AskedPrice:
+    """What a pack costs from one supplier, per pack and per base unit; `supplier` is None for the last delivery's."""
+
+    supplier: str
+    number: str
+    price: Decimal
+    per_unit: Decimal
+
+
+@dataclass(frozen=True)
+class PackPrices:
+    """A pack and what it costs where."""
+
+    pack: Pack
+    prices: list[AskedPrice]
+
+
+def facts(item: Item, *, prices: bool) -> dict[str, Any]:
+    """All of an item but its movements; nothing about cost and price unless `prices`."""
+    members = list(queries.family(item).prefetch_related("numbers", "specifications"))
+    by_key = {member.pk: member for member in members}
+    row = by_key[item.pk]
+    there = sum((member.on_hand for member in members), Decimal(0))
+    containers = list(queries.to_draw(item)[: CONTAINERS_AT_FIRST + 1])
+    today = by_key[item.current_id or item.pk]
+    return {
+        "item": row,
+        "today": today,
+        "there": there,
+        "open": sum((c.content for c in containers if c.opened_at), Decimal(0)),
+        "low": today is row and is_low(there, row.minimum),
+        "buy": queries.to_buy(queries.items_low().filter(pk=row.pk)) if today is row else [],
+        "containers": containers[:CONTAINERS_AT_FIRST],
+        "more_containers": len(containers) > CONTAINERS_AT_FIRST,
+        "older": _older(members, row),
+        "replaced_by": _replaced_by(row, by_key),
+        **(_money(row, members, there) if prices else {}),
+        "packs": _packs(row, prices=prices),
+    }
+
+
+def _older(members: list[Item], row: Item) -> list[Item]:
+    """The items this one replaced, directly or through others, newest first."""
+    following = dict(Supersession.objects.filter(old__in=[m.pk for m in members]).values_list("old", "new"))
+    found = []
+    for member in members:
+        at: int | None = member.pk
+        while at is not None and at != row.pk:
+            at = following.get(at)
+        if at == row.pk and member is not row:
+            found.append(member)
+    return sorted(found, key=lambda member: member.pk, reverse=True)
+
+
+def _replaced_by(row: Item, by_key: dict[int, Item]) -> Supersession | None:
+    if row.current_id is None:
+        return None
+    return Supersession.objects.select_related("new").filter(old=row).first()
+
+
+def _money(row: Item, members: list[Item], there: Decimal) -> dict[str, Any]:
+    """Cost and price of one base unit; the average is what all of it cost over how much there is."""
+    value = sum((member.stock_value for member in members), Decimal(0))
+    return {
+        "prices": True,
+        "value": value,
+        "average": round_half_up(value / there, 6) if there else None,
+        "price": queries.price_of(row),
+        "price_own": row.price is not None,
+    }
+
+
+def _packs(item: Item, *, prices: bool) -> list[PackPrices]:
+    if not prices:
+        return [PackPrices(pack, []) for pack in item.packs.filter(active=True)]
+    packs = queries.priced_packs([item]).get(item.pk, [])
+    asked: dict[int, list[SupplierPrice]] = {pack.pk: [] for pack in packs}
+    for row in SupplierPrice.objects.filter(pack__in=asked).select_related("supplier").order_by("price", "pk"):
+        asked[row.pack_id].append(row)
+    return [PackPrices(pack, _asked(pack, pack.known_price, asked[pack.pk])) for pack in packs]
+
+
+def _asked(pack: Pack, last: Decimal | None, rows: list[SupplierPrice]) -> list[AskedPrice]:
+    if not rows and last is not None:
+        return [AskedPrice("", "", last, round_half_up(last / pack.size, 6))]
+    return [
+        AskedPrice(row.supplier.name, row.number, row.price, round_half_up(row.price / pack.size, 6)) for row in rows
+    ]

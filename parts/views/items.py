@@ -1,0 +1,89 @@
+"""The page of an item, writing one down, and what replaces what."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from garage import panels
+from garage.access import actor_of, allowed, may
+from garage.web import after_post, attempt, page_of, render_page
+from garage.writing import writing
+from parts import item_page, queries
+from parts.access import item_for, item_named, supersession_for
+from parts.actions.items import save_item, supersede, take_back_supersession
+from parts.forms import SupersedeForm
+from parts.forms_item import ItemSheet
+from parts.models import Item
+
+
+@allowed("shelf")
+@require_safe
+def item(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything about one item: how much, where, by which names, in which packs, and how it moved."""
+    row = item_for(request, pk)
+    page = page_of(queries.movements(row), request, size=20)
+    context = item_page.facts(row, prices=may(request.user, "prices"))
+    context |= {"page": page, "panels": panels.render("item", request, row)}
+    return render_page(request, "parts/item.html", context, partial="movements")
+
+
+@allowed("stock")
+@require_http_methods(["GET", "HEAD", "POST"])
+def item_new(request: HttpRequest) -> HttpResponse:
+    """Write an item down; `?replaces=12` makes it the one that replaces item 12."""
+    return _write(request, None, item_named(request, "replaces"))
+
+
+@allowed("stock")
+@require_http_methods(["GET", "HEAD", "POST"])
+def item_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change what the book says about an item."""
+    return _write(request, item_for(request, pk), None)
+
+
+def _write(request: HttpRequest, row: Item | None, replaces: Item | None) -> HttpResponse:
+    posted = request.method == "POST"
+    sheet = ItemSheet(request.POST if posted else None, row, replaces)
+    actor, now = actor_of(request), timezone.now()
+
+    def save() -> Item:
+        with writing():
+            saved = save_item(actor=actor, now=now, item=row, **sheet.values())
+            if replaces:
+                supersede(old=replaces, new=saved, on=timezone.localdate(now), actor=actor, now=now)
+        return saved
+
+    if posted and not sheet.rearranging and sheet.is_valid() and (saved := attempt(sheet.form, save)):
+        messages.success(request, f"{saved} is saved.")
+        return after_post(request, reverse("parts:item", args=[saved.pk]))
+    context = {"sheet": sheet, "item": row, "replaces": replaces}
+    status = 422 if posted and not sheet.rearranging else 200
+    return render_page(request, "parts/item_edit.html", context, partial="sheet", status=status)
+
+
+@allowed("stock")
+@require_http_methods(["GET", "HEAD", "POST"])
+def replace(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say which item replaces this one."""
+    row = item_for(request, pk)
+    form = SupersedeForm(request.POST or None, initial={"on": timezone.localdate()})
+    actor, now = actor_of(request), timezone.now()
+    if request.method == "POST" and attempt(form, lambda: supersede(old=row, actor=actor, now=now, **form.values())):
+        messages.success(request, f"{row} is replaced. Its name and its stock lead to today's item now.")
+        return after_post(request, reverse("parts:item", args=[row.pk]))
+    text = request.GET.get("q", "").strip()[:80]
+    found = queries.find_items(text).exclude(pk=row.pk).order_by("name")[:20] if text else []
+    context = {"item": row, "form": form, "text": text, "found": found}
+    return render_page(request, "parts/replace.html", context, status=422 if request.method == "POST" else 200)
+
+
+@allowed("stock")
+@require_POST
+def replace_undo(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a supersession back that was written down by mistake."""
+    row = supersession_for(request, pk)
+    take_back_supersession(supersession=row, actor=actor_of(request), now=timezone.now())
+    messages.success(request, f"{row.old} stands alone again.")
+    return after_post(request, reverse("parts:item", args=[pk]))

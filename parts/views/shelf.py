@@ -1,0 +1,56 @@
+"""The front page of the shelf: what is there, and what runs low."""
+
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from garage import units
+from garage.access import allowed
+from garage.web import render_page
+from parts import queries
+from parts.forms_item import base_of
+from parts.paging import page_by_name
+
+LOW_AT_FIRST = 8
+
+
+@allowed("shelf")
+@require_safe
+def shelf(request: HttpRequest) -> HttpResponse:
+    """The items with what is on hand, narrowed by anything typed, and what to buy."""
+    text = request.GET.get("q", "").strip()[:80]
+    page = page_by_name(queries.with_former_names(queries.find_items(text)), request)
+    low = queries.to_buy(queries.items_low().order_by("name", "pk")[: LOW_AT_FIRST + 1])
+    context = {
+        "page": page,
+        "open": queries.open_contents(page.rows),
+        "text": text,
+        "low": low[:LOW_AT_FIRST],
+        "more_low": len(low) > LOW_AT_FIRST,
+    }
+    return render_page(request, "parts/shelf.html", context, partial="rows")
+
+
+@allowed("shelf")
+@require_safe
+def low(request: HttpRequest) -> HttpResponse:
+    """Everything at or under its minimum, with the packs that would fill it up for the least money."""
+    page = page_by_name(queries.items_low(), request)
+    context = {"page": page, "rows": queries.to_buy(page.rows)}
+    return render_page(request, "parts/low.html", context)
+
+
+@allowed("shelf")
+@require_safe
+def both(request: HttpRequest) -> HttpResponse:
+    """What is being typed into a quantity field, in the other unit; nothing for what cannot be read yet."""
+    typed = request.GET.get(request.GET.get("field", "text"), "")
+    return HttpResponse(_other(typed, base_of("fluid " + request.GET.get("unit", "L"))), content_type="text/plain")
+
+
+def _other(typed: str, unit: str) -> str:
+    try:
+        number, code = units.parse_quantity(typed, unit)
+        beside = units.other_unit(code)
+        return units.both(number, code).partition(" · ")[2] if beside else ""
+    except ValueError:
+        return ""
