@@ -18,6 +18,7 @@ class BayRow:
     stage: str
     progress: str
     act: str
+    quiet: bool
 
 
 @dataclass(frozen=True)
@@ -36,11 +37,11 @@ def groups(jobs: Iterable[Job], user: User) -> list[Group]:
             group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
         else:
             group, act = ("Ready to take", "Start") if job.stage == stages.READY else ("Waiting", "Look")
-        found[group].append(_row(job, act))
+        found[group].append(_row(job, act, quiet=group != "Mine"))
     return [Group(heading, rows) for heading, rows in found.items() if rows]
 
 
-def _row(job: Job, act: str) -> BayRow:
+def _row(job: Job, act: str, *, quiet: bool) -> BayRow:
     plate = job.vehicle.plate if job.vehicle else ""
     heading = " · ".join(filter(None, [plate, str(job.vehicle or "no vehicle"), str(job)]))
     steps, left = getattr(job, "steps_in_all", 0), getattr(job, "steps_left", 0)
@@ -53,4 +54,5 @@ def _row(job: Job, act: str) -> BayRow:
         stage=job.stage_sentence,
         progress=f"{steps - left} of {steps}" if steps else "",
         act=act,
+        quiet=quiet,
     )

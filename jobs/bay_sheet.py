@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
 from garage.units import both, label
 from jobs import stages
@@ -149,7 +150,12 @@ def _state(step: JobStep, steps: list[JobStep]) -> str:
 
 def _line(line: Line, used: dict[int, Used]) -> LineRow:
     out = used[line.pk].quantity if line.pk in used else Decimal(0)
-    return LineRow(line, shown(line.quantity, line.unit), shown(out, line.unit) if out else "", out)
+    return LineRow(line, amount(line.quantity, line.unit), amount(out, line.unit) if out else "", out)
+
+
+def amount(quantity: Decimal, unit: str) -> str:
+    """A quantity of something from the shelf as the bay says it: `0.85 L · 0.90 qt`, or `2` for what is counted."""
+    return shown(quantity, unit) if unit == "L" else plain_text(quantity)
 
 
 def words(step: JobStep) -> str:
@@ -174,7 +180,7 @@ def _open_step(step: JobStep) -> OpenStep:
         spec=spec,
         unit=label(spec.unit) if spec else "",
         label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
-        pan=pan(revision) if written and written.kind == Kind.DRAIN and revision else "",
+        pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=both(drained, "L", 2) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),
         readings=[_read(reading) for reading in step.readings.all()],
@@ -191,6 +197,10 @@ def _read(reading: Reading) -> Read:
 def _verdict(step: JobStep) -> Verdict | None:
     sample = getattr(step, "sample", None)
     return judge(Seen(sample.color, sample.clarity, sample.particles, sample.smell)) if sample else None
+
+
+def _drains_now(step: JobStep) -> bool:
+    return step.state == JobStep.State.OPEN and step.written is not None and step.written.kind == Kind.DRAIN
 
 
 def pan(revision: ProcedureRevision) -> str:

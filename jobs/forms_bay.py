@@ -10,6 +10,7 @@ from garage.forms import KeyForm, QuantityFormField, Typed
 from garage.forms_fields import DayField, WholeNumberField
 from garage.models import DistanceUnit, OdometerReading
 from garage.photos import ACCEPT
+from garage.units import label
 from jobs.actions.evidence import Limit
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import OPERATION_FIELDS
@@ -59,7 +60,7 @@ class TickForm(ActForm):
         if self.spec is None:
             del self.fields["reading"], self.fields["reason"]
         else:
-            self.fields["reading"].label = self.spec.name.capitalize()
+            self.fields["reading"].label = f"{self.spec.name.capitalize()}, {label(self.spec.unit)}"
             self.fields["reading"].required = self.spec.required
             self.fields["reading"].widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
             self.fields["reading"].error_messages["required"] = f"Type what was read: {self.spec.name}."
@@ -149,9 +150,12 @@ class AdvisoryForm(KeyForm):
     USUAL = ("Brake pads low", "Tire tread low", "Oil leak", "Boot cracked", "Wiper worn", "Battery weak")
 
     usual = forms.ChoiceField(
-        label="What was noticed", choices=[(text, text) for text in USUAL], required=False, widget=forms.RadioSelect
+        label="What was noticed",
+        choices=[*((text, text) for text in USUAL), ("other", "something else, in words")],
+        initial="other",
+        widget=forms.RadioSelect,
     )
-    text = forms.CharField(label="Or in words", max_length=200, required=False)
+    text = forms.CharField(label="In words", max_length=200, required=False)
     limit = forms.ChoiceField(
         label="To be done", choices=Advisory.Limit.choices, initial=Advisory.Limit.NEXT, widget=forms.RadioSelect
     )
@@ -162,10 +166,11 @@ class AdvisoryForm(KeyForm):
     )
 
     def clean(self) -> dict[str, Any]:
-        if not self.cleaned_data.get("text"):
-            self.cleaned_data["text"] = self.cleaned_data.get("usual", "")
-        if not self.cleaned_data["text"]:
+        usual, text = (self.cleaned_data.get(name, "") for name in ("usual", "text"))
+        said = [word for word in (usual if usual != "other" else "", text) if word]
+        if not said:
             self.add_error("text", "Say what was noticed, or tap one of the usual ones.")
+        self.cleaned_data["text"] = ": ".join(said)
         return self.cleaned_data
 
     def until(self, odometer: int | None) -> Limit:

@@ -1,0 +1,70 @@
+"""What the jobs promise of their data, for `books_check`: draws and movements, acts and steps, readings and limits."""
+
+from collections.abc import Iterator
+
+from django.db.models import Count, F, Q
+
+from garage import promises
+from jobs.models import Draw, DueService, JobStep, Operation, Reading
+from jobs.torque import in_band
+from parts.models import Movement
+
+
+def draws_match_movements() -> Iterator[str]:
+    """Each draw is a draw from the shelf, of its line's item or another number of it, for work that was authorized."""
+    rows = Draw.objects.select_related("movement__item", "line__item", "line__operation__job", "step").iterator(
+        chunk_size=2000
+    )
+    for draw in rows:
+        line, movement = draw.line, draw.movement
+        where = f"{line.operation.job}, “{line}”: movement {movement.pk}"
+        if movement.kind != Movement.Kind.DRAW:
+            yield f"{where} is {movement.get_kind_display()}, not drawn"
+        if line.item is None or _today(movement.item) != _today(line.item):
+            yield f"{where} is of {movement.item}, which is another item than the line's"
+        if draw.step is not None and draw.step.operation_id != line.operation_id:
+            yield f"{where} was drawn at a step of another operation"
+
+
+def _today(item: object) -> object:
+    return getattr(item, "current_id", None) or getattr(item, "pk", None)
+
+
+def acts_match_steps() -> Iterator[str]:
+    """A step counts as many acts as were applied to it: none was lost, none counted twice."""
+    applied = Count("events", filter=Q(events__result__outcome="applied"))
+    rows = JobStep.objects.annotate(applied=applied).exclude(version=F("applied"))
+    for step in rows.select_related("operation__job"):
+        yield (f"{step.operation.job}, step “{step}”: counts {step.version} acts, but {step.applied} were kept")
+
+
+def readings_match_limits() -> Iterator[str]:
+    """A reading's verdict is what its value and its limits say."""
+    for reading in Reading.objects.select_related("step__operation__job").iterator(chunk_size=2000):
+        low = reading.value if reading.low is None else reading.low
+        high = reading.value if reading.high is None else reading.high
+        if in_band(reading.value, low, high) != reading.verdict:
+            yield f"{reading.step.operation.job}, step “{reading.step}”: {reading} is not “{reading.verdict}”"
+
+
+def finished_work_is_done() -> Iterator[str]:
+    """Finished work has no open step, and none of it went on without the customer's yes."""
+    unfinished = Operation.objects.filter(finished_at__isnull=False, steps__state=JobStep.State.OPEN)
+    for operation in unfinished.select_related("job").distinct():
+        yield f"{operation.job}, “{operation}”: finished with an open step"
+
+
+def due_follows_the_interval() -> Iterator[str]:
+    """A service is due at its last distance plus its interval."""
+    wrong = DueService.objects.filter(odometer__isnull=False).exclude(odometer=F("last_odometer") + F("every_distance"))
+    for due in wrong.select_related("vehicle", "procedure"):
+        yield f"{due.vehicle}, {due.procedure}: due at {due.odometer}, not {due.every_distance} past {due.last_odometer}"
+
+
+def register() -> None:
+    """Add these checks to `books_check`."""
+    promises.register("draws for jobs are movements of the shelf", draws_match_movements)
+    promises.register("every act on a step is counted once", acts_match_steps)
+    promises.register("readings agree with their limits", readings_match_limits)
+    promises.register("finished work has no open step", finished_work_is_done)
+    promises.register("services are due after their interval", due_follows_the_interval)

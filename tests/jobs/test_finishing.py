@@ -1,0 +1,142 @@
+"""Finishing a job: nothing open, the odometer read, the next service counted from it."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.urls import reverse
+
+from garage import promises
+from garage.actions.vehicles import read_odometer
+from garage.errors import Refused
+from jobs.actions.evidence import Limit, distance_since, note_advisory, settle_advisory
+from jobs.actions.finishing import finish_job
+from jobs.actions.intake import Odometer
+from jobs.actions.writing_up import add_operation
+from jobs.models import Advisory, DueService, Job, Operation
+from jobs.queries_bay import due_rows
+from tests.jobs.bay_cast import Bay, in_bay
+
+
+@pytest.fixture
+def bay(shop, people, now) -> Bay:
+    return in_bay(people, now)
+
+
+def finish(bay: Bay, odometer: int = 88412) -> Job:
+    return finish_job(job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, now=bay.now)
+
+
+def test_a_job_with_an_open_step_is_not_finished(bay: Bay) -> None:
+    bay.do(1)
+    with pytest.raises(Refused, match="6 steps are open, the first is “Drain the fluid”"):
+        finish(bay)
+    bay.job.refresh_from_db()
+    assert bay.job.stage == "in_bay"
+
+
+def test_a_follow_up_after_too_much_torque_must_be_done_before_the_car_leaves(bay: Bay) -> None:
+    bay.do_all()
+    bay.do(7, "untick", reason="check again")
+    bay.do(7, reading="20", reason="slipped")
+    with pytest.raises(Refused, match="Tightened too far"):
+        finish(bay)
+    bay.do(8)
+    assert finish(bay).stage == "finished"
+
+
+def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
+    bay.do_all()
+    wiper = add_operation(job=bay.job, title="Rear wiper", actor=people["owner"], now=now)
+    Operation.objects.filter(pk=wiper.pk).update(decision="authorized")
+    with pytest.raises(Refused, match="Rear wiper: say what was done"):
+        finish(bay)
+
+
+def test_the_odometer_out_is_asked_for_and_may_not_go_back(bay: Bay) -> None:
+    bay.do_all()
+    with pytest.raises(Refused, match="Read the odometer") as refused:
+        finish_job(job=bay.job, odometer_out=None, actor=bay.technician, now=bay.now)
+    assert refused.value.field == "reading"
+    with pytest.raises(Refused, match="88,410"):
+        finish(bay, 88000)
+    assert finish(bay).odometer_out.reading == 88412
+
+
+def test_a_thirty_thousand_mile_interval_is_counted_from_the_odometer_out(bay: Bay) -> None:
+    bay.do_all()
+    finish(bay)
+    due = DueService.objects.get()
+    assert (due.odometer, due.every_distance, due.every_months) == (118412, 30000, 36)
+    assert due.on == dt.date(2029, 3, 2)
+    assert due.because == "time"
+
+
+def test_after_eleven_thousand_of_thirty_thousand_miles_nineteen_thousand_are_left(bay: Bay, login, now) -> None:
+    bay.do_all()
+    finish(bay)
+    later = now + dt.timedelta(days=300)
+    read_odometer(vehicle=bay.vehicle, reading=99412, unit="mi", on=later.date(), actor=bay.technician, now=later)
+    row = due_rows(DueService.objects.all(), later.date())[0]
+    assert row.left == 19000
+    assert not row.overdue
+    page = login("counter").get(reverse("jobs:due")).content.decode()
+    assert "19,000 mi" in page
+    assert "118,412 mi" in page
+    assert distance_since(bay.vehicle, bay.operation.component, 99412, "mi") == 11000
+
+
+def test_a_service_whose_steps_were_all_left_out_sets_no_next_date(bay: Bay) -> None:
+    for number in range(1, 8):
+        bay.do(number, "skip", reason="customer changed their mind")
+    finish(bay)
+    assert not DueService.objects.exists()
+
+
+def test_finishing_twice_changes_nothing(bay: Bay) -> None:
+    bay.do_all()
+    first = finish(bay)
+    second = finish(bay, 99999)
+    assert first.odometer_out_id == second.odometer_out_id
+    assert bay.vehicle.readings.count() == 2
+
+
+def test_an_advisory_that_was_taken_up_is_settled_when_its_work_is_done(bay: Bay) -> None:
+    advisory = note_advisory(
+        key=uuid.uuid4(), job=bay.job, text="Seal sweats", limit=Limit("next"), actor=bay.technician, now=bay.now
+    )
+    Advisory.objects.filter(pk=advisory.pk).update(state="offered", operation=bay.operation)
+    bay.do_all()
+    finish(bay)
+    advisory.refresh_from_db()
+    assert advisory.state == "settled"
+
+
+def test_an_advisory_by_distance_needs_its_distance(bay: Bay) -> None:
+    keep = {"job": bay.job, "text": "Pads at 3 mm", "actor": bay.technician, "now": bay.now}
+    with pytest.raises(Refused, match="within which distance"):
+        note_advisory(key=uuid.uuid4(), limit=Limit("distance"), **keep)
+    with pytest.raises(Refused, match="by which day"):
+        note_advisory(key=uuid.uuid4(), limit=Limit("date", day=dt.date(2020, 1, 1)), **keep)
+    key = uuid.uuid4()
+    first = note_advisory(key=key, limit=Limit("distance", 91000), **keep)
+    assert note_advisory(key=key, limit=Limit("distance", 91000), **keep).pk == first.pk
+    assert settle_advisory(advisory=first, state="settled", actor=None, now=bay.now).state == "settled"
+
+
+def test_every_promise_of_the_jobs_holds_and_each_breach_is_found(bay: Bay) -> None:
+    bay.do_all()
+    bay.do(6, "untick", reason="again")
+    bay.do(6, reading="0.85")
+    finish(bay)
+    assert not [breach for _, breaches in promises.run() for breach in breaches]
+    bay.operation.steps.filter(position=2).update(version=9, state="open")
+    bay.step(4).readings.update(verdict="high", reason="x")
+    DueService.objects.update(odometer=1)
+    broken = {name for name, breaches in promises.run() if breaches}
+    assert broken == {
+        "every act on a step is counted once",
+        "readings agree with their limits",
+        "finished work has no open step",
+        "services are due after their interval",
+    }
