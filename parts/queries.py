@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypedDict
 
 from django.db.models import (
     Case,
+    ExpressionWrapper,
     F,
     IntegerField,
     Max,
@@ -104,7 +105,9 @@ def items_today() -> "QuerySet[ItemToday]":
     older = Item.objects.filter(current=OuterRef("pk")).order_by().values("current").annotate(sum=Sum("on_hand"))
     of_older = Subquery(older.values("sum"), output_field=QuantityField())
     nothing = Value(ZERO, output_field=QuantityField())
-    return Item.objects.filter(active=True, current=None).annotate(there=F("on_hand") + Coalesce(of_older, nothing))
+    # Wrapped: Django takes a sum of two of our integer-backed fields for a plain integer.
+    there = ExpressionWrapper(F("on_hand") + Coalesce(of_older, nothing), output_field=QuantityField())
+    return Item.objects.filter(active=True, current=None).annotate(there=there)
 
 
 def items_low() -> "QuerySet[ItemToday]":
