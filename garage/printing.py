@@ -54,7 +54,9 @@ def fetcher(assets: dict[str, bytes]) -> Any:
             name = url.removeprefix(BASE_URL)
             if name == url or name not in assets:
                 raise ValueError(f"a paper may not fetch {url}")
-            return URLFetcherResponse(url, assets[name])
+            # Without its type a stylesheet would be passed over and the paper printed bare.
+            kind = {"css": "text/css", "svg": "image/svg+xml", "woff2": "font/woff2"}.get(name.rpartition(".")[2])
+            return URLFetcherResponse(url, assets[name], {"Content-Type": kind} if kind else None)
 
     return Closed(allowed_protocols=(), allow_redirects=False)
 
