@@ -82,7 +82,7 @@ class CustomerSheet:
         if self.rearranging:
             self.form.judged = False
             for rows in self.row_sets:
-                rows.spare()
+                rows.spare(data.get("rows", "") if data else "")
 
     @property
     def row_sets(self) -> tuple[BaseRows, BaseRows, BaseRows]:

@@ -34,13 +34,13 @@ class ShopProfileForm(FieldsForm):
     """What the shop says about itself."""
 
     logo = forms.FileField(
-        label="logo",
+        label="Logo",
         required=False,
         widget=forms.FileInput({"accept": photos.ACCEPT}),
         help_text="JPEG, PNG or WebP, 10 MB at most. It is printed on estimates and invoices.",
     )
-    without_logo = forms.BooleanField(label="print without the logo", required=False)
-    time_zone = forms.ChoiceField(label="time zone")
+    without_logo = forms.BooleanField(label="Print without the logo", required=False)
+    time_zone = forms.ChoiceField(label="Time zone")
 
     class Meta:
         model = ShopProfile
@@ -86,7 +86,7 @@ class PersonForm(forms.Form):
     name = forms.CharField(label="Name", max_length=80, help_text="As it is printed on papers and beside a step.")
     role = forms.ChoiceField(label="Role", choices=Role.choices, initial=Role.TECHNICIAN)
     email = forms.EmailField(label="Email", required=False)
-    is_active = forms.BooleanField(label="may log in", required=False, initial=True)
+    is_active = forms.BooleanField(label="May log in", required=False, initial=True)
 
 
 class NewPersonForm(PersonForm):

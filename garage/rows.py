@@ -36,13 +36,15 @@ class Row(Lenient, forms.Form):
 
 
 class BaseRows(BaseFormSet):
-    """Rows of which any may be emptied, with an empty one to write into."""
+    """Rows of which any may be emptied; where there is none yet, one to write into."""
+
+    shortened = False
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.is_bound:
             self.initial = None  # a row that stood before and comes back empty is gone
-        self.extra = len(self.initial or []) + 1
+        self.extra = len(self.initial or []) or 1
 
     def initial_form_count(self) -> int:
         return 0
@@ -51,10 +53,14 @@ class BaseRows(BaseFormSet):
         """The values of the rows that say something."""
         return [form.pair() for form in self.forms if form.has_changed()]
 
-    def spare(self) -> None:
-        """Show the rows without judging them."""
+    def spare(self, pressed: str) -> None:
+        """Show the rows without judging them; the focus goes where the pressed button worked on these rows."""
         for form in self.forms:
             form.judged = False
+        self.shortened = pressed.startswith(f"remove {self.prefix} ")
+        if pressed == f"add {self.prefix}":
+            first = next(iter(self.forms[-1].fields.values()))
+            first.widget.attrs["autofocus"] = True
 
 
 def rows_of(row: type[Row]) -> type[BaseRows]:

@@ -11,6 +11,11 @@ def profile() -> ShopProfile:
     return ShopProfile.objects.first() or ShopProfile()
 
 
+def day_words(day: dt.date) -> str:
+    """A day as it stands in a sentence: November 25, 2026."""
+    return f"{day:%B} {day.day}, {day.year}"
+
+
 def day_of(now: dt.datetime) -> dt.date:
     """The shop's calendar day at a moment."""
     return now.astimezone(zoneinfo.ZoneInfo(profile().time_zone)).date()

@@ -5,7 +5,6 @@ from typing import cast
 from django.db import models
 from django.http import HttpRequest
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from garage.access import may
 from garage.models import Customer, Vehicle
@@ -17,11 +16,9 @@ SHOWN = 10
 def visits(request: HttpRequest, subject: models.Model) -> str:
     """The visits of a customer or a vehicle, the last one first; a technician is led to the bay's pages."""
     at_counter = may(request.user, "counter")
-    kind = "customer" if isinstance(subject, Customer) else "vehicle"
     context = {
         "jobs": queries.jobs_of(cast("Customer | Vehicle", subject))[:SHOWN],
-        "of_customer": kind == "customer",
+        "of_customer": isinstance(subject, Customer),
         "at_counter": at_counter,
-        "new_visit": f"{reverse('jobs:intake')}?{kind}={subject.pk}" if at_counter else "",
     }
     return render_to_string("jobs/visits_panel.html", context, request)

@@ -105,7 +105,7 @@ def _hand_over(
 ) -> None:
     last = vehicle.ownerships.filter(until=None).first()
     if last and last.since > on:
-        raise Refused(f"{last.customer} has had it since {last.since:%Y-%m-%d} only.", "on")
+        raise Refused(f"{last.customer} has had it since {shop.day_words(last.since)} only.", "on")
     if last:
         last.until = on
         last.save(update_fields=["until"])
@@ -186,7 +186,7 @@ def read_odometer(
 
 def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | None) -> int:
     """The distance before a lower reading, once the reason for it is known; else Refused."""
-    stood = f"{earlier} on {earlier.on:%Y-%m-%d}"
+    stood = f"{earlier} on {shop.day_words(earlier.on)}"
     if reason not in OdometerReading.LowerReason.values or not reason:
         raise Refused(f"That is lower than {stood}. Correct it, or say below why the odometer shows less.", "reading")
     shown = queries.whole_distance(earlier.reading, earlier.unit, unit)
@@ -202,4 +202,6 @@ def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | N
 def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> None:
     later = queries.later_reading_below(vehicle, reading, unit, on)
     if later:
-        raise Refused(f"It read only {later} on {later.on:%Y-%m-%d}, which is later. Compare the day.", "reading")
+        raise Refused(
+            f"It read only {later} on {shop.day_words(later.on)}, which is later. Compare the day.", "reading"
+        )

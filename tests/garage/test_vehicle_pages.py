@@ -200,7 +200,7 @@ def test_a_car_is_handed_over(shop: object, login: Login, car: Vehicle, now: dt.
 
 @pytest.mark.parametrize(
     ("on", "sentence"),
-    [("2001-01-01", "since 2026-03-02 only"), ("2999-01-01", "day to come"), ("", "required"), ("x", "valid date")],
+    [("2001-01-01", "since March 2, 2026 only"), ("2999-01-01", "day to come"), ("", "required"), ("x", "valid date")],
 )
 def test_a_hand_over_that_cannot_be_is_said(
     shop: object, login: Login, car: Vehicle, odile: Customer, on: str, sentence: str
@@ -257,7 +257,7 @@ def test_a_lower_reading_is_asked_about_never_taken_in_silence(
     assert "lower_reason" not in login("counter").get(url).content.decode()
     asked = login("counter").post(url, reading(reading="12", on="2026-03-05"))
     html = asked.content.decode()
-    assert asked.status_code == 422 and "lower than 84,210 mi on 2026-03-02" in html
+    assert asked.status_code == 422 and "lower than 84,210 mi on March 2, 2026" in html
     assert 'name="lower_reason"' in html and 'name="before"' in html and 'value="12"' in html
     told = reading(reading="12", on="2026-03-05", lower_reason="replaced", before="")
     asked = login("counter").post(url, told)
