@@ -97,7 +97,7 @@ def visitor(
     for context, _watch in opened:
         context.close()
     faults = [fault for _context, watch in opened for fault in watch.faults]
-    assert not faults, "\n".join(faults)
+    assert not faults, "\n".join([*faults, "The server's last words:", running.last_words()])
 
 
 def _keep_pictures(test: str, opened: list[tuple[BrowserContext, Watch]]) -> None:

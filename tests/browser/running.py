@@ -124,6 +124,10 @@ class Running:
                 connection.close()
                 connection.settings_dict["NAME"] = before
 
+    def last_words(self) -> str:
+        """The end of what the server has logged."""
+        return "\n".join(self.log.read_text().splitlines()[-25:])
+
     def close(self) -> None:
         self._serve.send_signal(signal.SIGTERM)  # bin/serve takes its children along
         self._serve.wait(20)
