@@ -80,6 +80,7 @@ class OpenStep:
     spec: Spec | None
     label: str
     unit: str
+    held: str
     pan: str
     came_out: str
     went_in: str
@@ -179,6 +180,7 @@ def _open_step(step: JobStep) -> OpenStep:
         step=step,
         spec=spec,
         unit=label(spec.unit) if spec else "",
+        held=_held(step, steps),
         label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
         pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=both(drained, "L", 2) if drained is not None and written and written.kind == Kind.FILL else "",
@@ -186,6 +188,12 @@ def _open_step(step: JobStep) -> OpenStep:
         readings=[_read(reading) for reading in step.readings.all()],
         verdict=_verdict(step),
     )
+
+
+def _held(step: JobStep, steps: list[JobStep]) -> str:
+    """Which hold point keeps an open step closed; empty when none does."""
+    holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
+    return f"First confirm step {holding.position}, “{holding}”: it is a hold point." if holding else ""
 
 
 def _read(reading: Reading) -> Read:

@@ -44,7 +44,7 @@ class ActForm(forms.Form):
         return {
             name: str(value)
             for name, value in self.cleaned_data.items()
-            if name not in ("event", "base_version", "photo") and value not in (None, "")
+            if name not in ("event", "base_version") and value not in (None, "")
         }
 
 

@@ -64,6 +64,8 @@ def work_page(
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
     work = work_of(job, queries.used(lines), chosen)
     context: dict[str, Any] = {"job": job, "work": work, "said": said, "arrived": arrived}
+    if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
+        context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
         made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
@@ -71,6 +73,11 @@ def work_page(
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
     return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
+
+
+def _errors(form: ActForm) -> list[str]:
+    """Every sentence about a form, for a page that does not show the form itself."""
+    return [str(error) for errors in form.errors.values() for error in errors]
 
 
 @allowed("bay")

@@ -1,14 +1,22 @@
 """The bay's pages: who may see them, what they say, what they never say, and how often they ask the database."""
 
+import io
 import re
 import uuid
+from decimal import Decimal
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from PIL import Image
 
-from jobs.models import FluidSample, JobStep
+from jobs.actions.procedures import publish
+from jobs.actions.stages import decide
+from jobs.actions.writing_up import add_operation
+from jobs.models import FluidSample, JobStep, Operation
+from jobs.procedure_files import parse
 from tests.budget import assert_budget
-from tests.jobs.bay_cast import SAMPLE, Bay, in_bay
+from tests.jobs.bay_cast import PROCEDURE, SAMPLE, Bay, car, in_bay, written_up
 
 MONEY = re.compile(r"61\.20|57\.92|128\.00|153\.60|36\.00|\bprices?\b|\bcosts?\b", re.IGNORECASE)
 
@@ -54,3 +62,248 @@ def test_every_page_of_the_bay_opens(bay: Bay, login) -> None:
         response = client.get(url)
         assert response.status_code == 200, url
         assert not MONEY.search(sheet(response)), url
+
+
+def test_the_list_shows_my_jobs_first_and_what_the_others_wait_for(bay: Bay, people, login, now) -> None:
+    revision = bay.operation.revision
+    ready = written_up(car(people["owner"], now, "LOR-552"), revision, people["owner"], now, 51200)
+    decide(operation=ready, decision="authorized", actor=people["owner"], now=now)
+    written_up(car(people["owner"], now, "XEB-733"), revision, people["owner"], now, 51200)
+    text = sheet(login("technician").get(reverse("bay")))
+    assert text.index("Mine") < text.index("KET-118") < text.index("Ready to take") < text.index("LOR-552")
+    assert text.index("LOR-552") < text.index("Waiting") < text.index("XEB-733")
+    assert "waits for the bay since" in text
+    assert "waits for an estimate since" in text
+    assert "0 of 7" in text
+
+
+def test_start_takes_the_car_into_the_bay_under_my_name(bay: Bay, people, login, now) -> None:
+    ready = written_up(car(people["owner"], now, "LOR-552"), bay.operation.revision, people["owner"], now, 51200)
+    client = login("technician")
+    refused = client.post(reverse("jobs:bay-start", args=[ready.job_id]), follow=True)
+    assert "Nothing on Job 2 is authorized yet" in refused.content.decode()
+    decide(operation=ready, decision="authorized", actor=people["owner"], now=now)
+    client.post(reverse("jobs:bay-start", args=[ready.job_id]))
+    ready.job.refresh_from_db()
+    assert (ready.job.stage, ready.job.technician) == ("in_bay", people["technician"])
+
+
+def test_a_tick_without_javascript_leads_back_to_the_next_step(bay: Bay, login) -> None:
+    client = login("technician")
+    response = step_post(client, bay.step(1))
+    assert (response.status_code, response["Location"]) == (303, reverse("jobs:bay-job", args=[bay.job.pk]))
+    page = sheet(client.get(response["Location"]))
+    assert "Technician Test" in page
+    assert "Step 2 of 7 · drain" in page
+    assert "The pan must hold 0.82 L · 0.87 qt." in page
+
+
+def test_a_tick_by_htmx_answers_with_the_list_alone(bay: Bay, login) -> None:
+    response = step_post(login("technician"), bay.step(1), htmx=True)
+    text = response.content.decode()
+    assert response.status_code == 200
+    assert text.strip().startswith('<div id="work">')
+    assert "Step 2 of 7 · drain" in text
+    assert response["HX-Replace-Url"] == reverse("jobs:bay-job", args=[bay.job.pk])
+
+
+def test_a_double_tap_on_done_fills_once(bay: Bay, login) -> None:
+    bay.do(1)
+    bay.do(5)
+    client, step, event = login("technician"), bay.step(6), str(uuid.uuid4())
+    for _ in range(2):
+        step_post(client, step, event=event, reading="0,85")
+    assert bay.on_hand(bay.fluid) == Decimal("2.15")
+
+
+def test_thirteen_foot_pounds_are_shown_as_seventeen_point_six_newton_meters(bay: Bay, login) -> None:
+    """13 x 1.3558179483314004 (NIST SP 811, Appendix B) is 17.63 N·m."""
+    bay.do(1)
+    page = sheet(login("technician").get(f"{reverse('jobs:bay-job', args=[bay.job.pk])}?step={bay.step(4).pk}"))
+    assert "13 ft·lb" in page
+    assert "17.6 N·m · from 12 to 14" in page
+    assert "Threads: clean and dry." in page
+    assert "The manufacturer’s data comes first." in page
+
+
+def test_a_reading_outside_keeps_what_was_typed_and_says_why_beside_it(bay: Bay, login) -> None:
+    bay.do(1)
+    response = step_post(login("technician"), bay.step(4), reading="16")
+    text = response.content.decode()
+    assert response.status_code == 422
+    assert "16 ft·lb is above the limit of 14 ft·lb" in text
+    assert 'value="16"' in text
+    assert 'name="reason"' in text
+    assert bay.step(4).state == "open"
+    assert step_post(login("technician"), bay.step(4), reading="16", reason="slipped").status_code == 303
+    page = sheet(login("technician").get(reverse("jobs:bay-job", args=[bay.job.pk])))
+    assert "Tightened too far: check threads and seat" in page
+
+
+def test_a_held_step_cannot_be_ticked_by_its_address(bay: Bay, login) -> None:
+    response = step_post(login("technician"), bay.step(6), reading="0.85")
+    assert response.status_code == 422
+    assert "it is a hold point" in response.content.decode()
+    assert bay.on_hand(bay.fluid) == 3
+
+
+def test_a_hold_point_that_was_left_out_is_said_on_the_job(bay: Bay, login) -> None:
+    client = login("technician")
+    assert step_post(client, bay.step(1), "skip").status_code == 422
+    step_post(client, bay.step(1), "skip", reason="opened last week")
+    page = sheet(client.get(reverse("jobs:bay-job", args=[bay.job.pk])))
+    assert "Hold point 1 was not confirmed: opened last week" in page
+
+
+def test_what_came_out_and_what_went_in_stand_side_by_side(bay: Bay, login) -> None:
+    bay.do(1)
+    bay.do(2, reading="0.68")
+    bay.do(5)
+    client, url = login("technician"), f"{reverse('jobs:bay-job', args=[bay.job.pk])}?step={bay.step(6).pk}"
+    assert "0.68 L · 0.72 qt came out." in sheet(client.get(url))
+    bay.do(6, reading="0.70")
+    assert "0.68 out, 0.70 in: 0.02 L · 0.02 qt more in than out" in sheet(client.get(url))
+
+
+def test_a_conflict_is_said_in_words_and_the_first_reading_stands(bay: Bay, login) -> None:
+    bay.do(1)
+    bay.do(5)
+    stale = bay.step(6)
+    bay.do(6, reading="0.85")
+    response = step_post(login("technician"), stale, reading="0.70", htmx=True)
+    assert "Technician Test did “Fill to the edge” meanwhile with 0.85" in response.content.decode()
+    assert bay.on_hand(bay.fluid) == Decimal("2.15")
+
+
+def test_the_sample_form_shows_last_time_and_the_rule(bay: Bay, login) -> None:
+    bay.do(1)
+    FluidSample.objects.create(
+        vehicle=bay.vehicle,
+        component=bay.operation.component,
+        on=bay.now.date(),
+        color="amber",
+        clarity="clear",
+        particles="none",
+        smell="usual",
+        verdict="serviceable",
+    )
+    client, url = login("technician"), f"{reverse('jobs:bay-job', args=[bay.job.pk])}?step={bay.step(3).pk}"
+    page = sheet(client.get(url))
+    assert "Last time:" in page
+    assert "amber, clear" in page
+    assert "Color alone is weak evidence" in page
+    response = step_post(client, bay.step(3), color="brown")
+    assert response.status_code == 422
+    step_post(client, bay.step(3), **{**SAMPLE, "smell": "burnt"}, reading="0.82 L")
+    assert "spent" in sheet(client.get(url))
+    trend = sheet(client.get(reverse("jobs:samples", args=[bay.vehicle.pk, bay.operation.component_id])))
+    assert trend.index("spent") < trend.index("serviceable")
+
+
+def test_work_that_is_not_authorized_shows_no_act(bay: Bay, people, login, now) -> None:
+    other = add_operation(
+        job=bay.job, title="Rear differential", revision=bay.operation.revision, actor=people["owner"], now=now
+    )
+    page = sheet(login("technician").get(reverse("jobs:bay-job", args=[bay.job.pk])))
+    assert "not authorized: it may not be started" in page
+    assert f"?step={other.steps.first().pk}" not in page
+    response = step_post(login("technician"), other.steps.first())
+    assert response.status_code == 422
+    assert "is not authorized" in response.content.decode()
+
+
+def test_a_photo_is_kept_at_its_step(bay: Bay, login) -> None:
+    picture = io.BytesIO()
+    Image.new("RGB", (40, 30), "brown").save(picture, "JPEG")
+    client, url, key = login("technician"), reverse("jobs:step-photo", args=[bay.step(1).pk]), str(uuid.uuid4())
+    for _ in range(2):
+        upload = SimpleUploadedFile("plug.jpg", picture.getvalue(), "image/jpeg")
+        client.post(url, {"key": key, "photo": upload, "caption": "fill plug"})
+    assert bay.step(1).photos.get().caption == "fill plug"
+    refused = client.post(url, {"key": str(uuid.uuid4()), "photo": SimpleUploadedFile("x.svg", b"<svg/>")})
+    assert refused.status_code == 422
+
+
+def test_something_noticed_takes_two_taps(bay: Bay, login) -> None:
+    client, url = login("technician"), reverse("jobs:advisory", args=[bay.job.pk])
+    given = {"key": str(uuid.uuid4()), "usual": "Oil leak", "limit": "next"}
+    assert client.post(url, given).status_code == 303
+    within = {
+        "key": str(uuid.uuid4()),
+        "usual": "other",
+        "text": "Pads at 3 mm",
+        "limit": "distance",
+        "within": "3,000",
+    }
+    client.post(url, within)
+    noted = {row.text: row.by_odometer for row in bay.job.advisories.all()}
+    assert noted == {"Oil leak": None, "Pads at 3 mm": 91410}
+    assert client.post(url, {**given, "key": str(uuid.uuid4()), "usual": "other"}).status_code == 422
+
+
+def test_found_and_done_are_written_without_overwriting_another(bay: Bay, login) -> None:
+    client, url = login("technician"), reverse("jobs:bay-findings", args=[bay.operation.pk])
+    version = client.get(url).context["form"]["version"].value()
+    client.post(url, {"version": version, "cause": "Fluid dark", "correction": "Changed it"})
+    late = client.post(url, {"version": version, "cause": "Other words", "correction": ""})
+    assert late.status_code == 422
+    bay.operation.refresh_from_db()
+    assert (bay.operation.cause, bay.operation.correction) == ("Fluid dark", "Changed it")
+
+
+def test_finish_says_what_is_left_and_then_reads_the_odometer(bay: Bay, login) -> None:
+    client, url = login("technician"), reverse("jobs:bay-finish", args=[bay.job.pk])
+    assert "7 steps are open" in sheet(client.get(url))
+    bay.do_all()
+    assert client.post(url, {"reading": "", "unit": "mi"}).status_code == 422
+    lower = client.post(url, {"reading": "88,000", "unit": "mi"})
+    assert lower.status_code == 422
+    assert "lower_reason" in lower.content.decode()
+    assert client.post(url, {"reading": "88,412", "unit": "mi"}).status_code == 303
+    bay.job.refresh_from_db()
+    assert bay.job.stage == "finished"
+
+
+@pytest.mark.parametrize("role", ["reader"])
+def test_the_bay_is_closed_to_those_who_only_read_the_books(bay: Bay, login, role: str) -> None:
+    client = login(role)
+    for url in (
+        reverse("jobs:bay-job", args=[bay.job.pk]),
+        reverse("jobs:procedures"),
+        reverse("jobs:bay-finish", args=[bay.job.pk]),
+    ):
+        assert client.get(url).status_code == 403
+    assert step_post(client, bay.step(1)).status_code == 403
+
+
+def test_what_is_not_there_is_not_found_and_acts_are_not_gets(bay: Bay, login) -> None:
+    client = login("technician")
+    assert client.get(reverse("jobs:bay-job", args=[999])).status_code == 404
+    assert step_post(client, bay.step(1), "toggle").status_code == 404
+    assert client.get(reverse("jobs:bay-step", args=[bay.step(1).pk, "tick"])).status_code == 405
+    assert client.get(f"{reverse('jobs:bay-job', args=[bay.job.pk])}?step=abc").status_code == 200
+    assert client.get(reverse("jobs:due")).status_code == 403
+
+
+def test_the_bay_asks_the_database_a_fixed_number_of_times(bay: Bay, people, login, now) -> None:
+    plates = iter(f"BUD-{number:03}" for number in range(20))
+
+    def another_job() -> None:
+        vehicle = car(people["owner"], now, next(plates))
+        operation = written_up(vehicle, bay.operation.revision, people["owner"], now, 1000)
+        decide(operation=operation, decision="authorized", actor=people["owner"], now=now)
+
+    def another_operation() -> None:
+        operation = add_operation(
+            job=bay.job, title="Again", revision=bay.operation.revision, actor=people["owner"], now=now
+        )
+        Operation.objects.filter(pk=operation.pk).update(decision="authorized")
+
+    def another_procedure() -> None:
+        publish(written=parse(PROCEDURE.replace("change", next(plates))), actor=people["owner"], now=now)
+
+    bay.do(1)
+    bay.do(2, reading="0.82")
+    assert_budget(login("technician"), reverse("bay"), 8, another_job)
+    assert_budget(login("technician"), reverse("jobs:procedures"), 7, another_procedure)
+    assert_budget(login("technician"), reverse("jobs:bay-job", args=[bay.job.pk]), 20, another_operation)

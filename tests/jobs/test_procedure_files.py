@@ -1,0 +1,129 @@
+"""Procedures as files: errors by line and field, and what is written reads back to the same."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jobs.procedure_files import (
+    KINDS,
+    SCHEMA,
+    Amount,
+    Measure,
+    Need,
+    Step,
+    Unreadable,
+    Vehicles,
+    Written,
+    from_data,
+    parse,
+    write,
+)
+from tests.jobs.bay_cast import PROCEDURE
+
+D = Decimal
+
+
+def problems(text: str) -> list[str]:
+    with pytest.raises(Unreadable) as unreadable:
+        parse(text)
+    return [str(problem) for problem in unreadable.value.problems]
+
+
+def test_the_schema_by_example_is_a_procedure() -> None:
+    written = parse(SCHEMA)
+    assert written.title == "Transfer case fluid, change"
+    assert written.drain == Amount(D("0.82"), "0.82 L", "L")
+    assert (written.every_distance, written.distance_unit, written.every_months) == (30000, "mi", 36)
+    assert written.applies_to == (Vehicles("Brannock", "Fell 2.4", 2012, 2019, "2.4 diesel", "4x4"),)
+    assert written.steps[0].reading == Measure("amount in", "L", D("0.85"), D("0.80"), D("0.90"), "reason")
+    assert parse(write(written)) == written
+
+
+def test_amounts_are_read_in_any_unit_and_kept_as_written() -> None:
+    written = parse(PROCEDURE.replace("drains: 0.82 L", "drains: 3/4 qt"))
+    # 0.75 x 0.946352946 L (NIST Handbook 44, Appendix C), half-up at nine places.
+    assert written.drain == Amount(D("0.709764710"), "3/4 qt", "L")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ("hours: 1.2", "hours: soon", "line 5, hours: “soon” is not a number."),
+        ("hours: 1.2", "hours: -1", "line 5, hours: must not be below zero."),
+        ("capacity: 0.95 L", "capacity: 9 psi", "line 6, capacity: “9 psi” must be a volume."),
+        ("capacity: 0.95 L", "capacity: 0.5 L", "line 7, drains: 0.82 L cannot drain from a capacity of 0.5 L."),
+        ("drains:", "drain:", "line 7, drain: is not known. Did you mean “drains”?"),
+        ("distance: 30000 mi", "distance: 30000 kg", "“30000 kg” must be a whole number of mi or km."),
+        ("months: 36", "months: 0", "line 11, repeat.months: “0” must be a whole number from 1 to 1200."),
+        ("quantity: 2", "quantity: 2 psi", "needs[2].quantity: “2 psi” must be a volume or a count."),
+        ("kind: sample", "kind: taste", "steps[3].kind: “taste” must be one of: do, check,"),
+        ("uses: fluid", "uses: oil", "steps[6].uses: no need is called “oil”; there are: fluid, washer."),
+        ("hold point: yes", "hold point: maybe", "hold point: “maybe” must be yes or no."),
+        ("from: 0.6, to: 1", "from: 2, to: 1", "reading.from: 2 must not be above 1."),
+        ("unit: ft lb", "unit: stone", "reading.unit: Unit “stone” is not known."),
+        ("component: Transfer case", "component: [a, b]", "line 3, component: must be one value"),
+        ("  - name: washer", "  - washer", "This is not YAML"),
+        ("hours: 1.2", "hours: 1.2\nhours: 2", "line 6, hours: stands here a second time."),
+    ],
+)
+def test_a_mistake_is_named_by_line_and_field(old: str, new: str, expected: str) -> None:
+    found = problems(PROCEDURE.replace(old, new, 1))
+    assert any(expected in problem for problem in found), found
+
+
+def test_every_mistake_is_named_at_once_in_order() -> None:
+    found = problems("procedure: A\nhours: x\nsteps:\n  - text: no title\n")
+    assert [problem.partition(",")[0] for problem in found] == ["line 1", "line 2", "line 4"]
+
+
+@pytest.mark.parametrize(
+    "text", ["", "just words", "- a\n- b", "a: [", "{" * 5000, "a: 1\n---\nb: 2", "\x00", "a: " + "x" * 300_000]
+)
+def test_what_is_no_procedure_is_refused_in_words(text: str) -> None:
+    assert problems(text)
+
+
+def test_plain_data_is_read_like_a_file() -> None:
+    data = {"procedure": "Look", "component": "Hood", "hours": "0.1", "steps": [{"title": "Open the hood"}]}
+    assert from_data(data).steps == (Step("do", "Open the hood"),)
+
+
+WORDS = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=12)
+LITERS = st.decimals(D("0.001"), D("50"), places=3).map(lambda value: Amount(value, f"{value} L", "L"))
+NUMBERS = st.decimals(D(0), D(500), places=2)
+
+
+@st.composite
+def measures(draw: st.DrawFn) -> Measure:
+    low, high = sorted([draw(NUMBERS), draw(NUMBERS)])
+    unit = draw(st.sampled_from(["ft_lb", "N_m", "L", "qt", "degC", "psi", "mm"]))
+    return Measure(draw(WORDS), unit, draw(st.none() | NUMBERS), low, high, draw(st.sampled_from(["reason", "refuse"])))
+
+
+@st.composite
+def procedures(draw: st.DrawFn) -> Written:
+    needs = draw(
+        st.lists(
+            st.builds(Need, WORDS, LITERS, WORDS, st.just(""), st.booleans()), max_size=3, unique_by=lambda n: n.name
+        )
+    )
+    uses = st.sampled_from(["", *(need.name for need in needs)])
+    kinds = st.sampled_from(KINDS)
+    step = st.builds(Step, kinds, WORDS, WORDS, WORDS, WORDS, st.booleans(), uses, WORDS, st.none() | measures())
+    return Written(
+        title=draw(WORDS),
+        component=draw(WORDS),
+        hours=draw(NUMBERS),
+        steps=tuple(draw(st.lists(step, min_size=1, max_size=4))),
+        capacity=draw(st.none() | LITERS),
+        every_distance=draw(st.none() | st.integers(1, 999_999)),
+        tools=tuple(draw(st.lists(WORDS, max_size=3))),
+        needs=tuple(needs),
+    )
+
+
+@given(procedures())
+def test_what_is_written_reads_back_to_the_same(written: Written) -> None:
+    assert parse(write(written)) == written
