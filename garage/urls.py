@@ -11,7 +11,7 @@ def _soon(request: HttpRequest) -> HttpResponse:
 urlpatterns = [
     path("", _soon, name="today"),
     path("", include("jobs.places")),
-    path("shelf/", _soon, name="shelf"),
+    path("", include("parts.places")),
     path("books/", _soon, name="books"),
     path("", include("garage.site")),
     path("", include("garage.site_papers")),

@@ -145,7 +145,7 @@ class MarkupSheet:
         self.rows: BaseRows = rows_of(BandRow)(data, prefix="bands", initial=start)
         if self.rearranging:
             self.form.judged = False
-            self.rows.spare()
+            self.rows.spare(data.get("rows", "") if data else "")
 
     def __iter__(self) -> Any:
         """Every form, for the summary of errors."""

@@ -111,8 +111,9 @@ class ItemSheet:
         self._count_packs_in(base_of(str(self.form["sort"].value() or "")))
         if self.rearranging:
             self.form.judged = False
-            self.numbers.spare()
-            self.packs.spare()
+            pressed = data.get("rows", "") if data else ""
+            self.numbers.spare(pressed)
+            self.packs.spare(pressed)
 
     def _count_packs_in(self, base: str) -> None:
         for row in self.packs.forms:

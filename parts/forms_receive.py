@@ -69,9 +69,9 @@ LineSet = formset_factory(LineForm, extra=0, max_num=MOST_LINES, absolute_max=MO
 
 
 class ReceiveSheet:
-    """The delivery as it stands on the screen; `start` are the codes of packs to begin with."""
+    """The delivery as it stands on the screen; `start` names packs and `what` a text to begin with."""
 
-    def __init__(self, data: QueryDict | None, start: Sequence[str] = ()) -> None:
+    def __init__(self, data: QueryDict | None, start: Sequence[str] = (), what: str = "") -> None:
         self.pressed = data.get("press", "") if data else ""
         act, _, code = self.pressed.partition(" ")
         rows = _rows(data) if data else []
@@ -82,8 +82,8 @@ class ReceiveSheet:
         typed = _written(data, [row for row, offer in zip(rows, offers, strict=True) if offer])
         if act == "add":
             typed["what"] = ""
-        self.what = typed.get("what", "").strip()
-        self.head = HeadForm(typed if data else None)
+        self.what = typed.get("what", what).strip()
+        self.head = HeadForm(typed if data else None, initial={"what": what})
         self.lines = LineSet(typed, prefix="lines")
         for line, offer in zip(self.lines.forms, filter(None, offers), strict=True):
             line.offer = offer

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from garage import units
 from garage.numbers import round_half_up
 from parts import queries
 from parts.buying import is_low
@@ -14,12 +15,23 @@ CONTAINERS_AT_FIRST = 12
 
 @dataclass(frozen=True)
 class AskedPrice:
-    """What a pack costs from one supplier, per pack and per base unit; `supplier` is None for the last delivery's."""
+    """What a pack costs from one supplier; without a supplier's name it is what the last delivery cost."""
 
-    supplier: str
-    number: str
+    pack: Pack
+    unit: str
     price: Decimal
-    per_unit: Decimal
+    supplier: str = ""
+    number: str = ""
+
+    @property
+    def per_unit(self) -> Decimal:
+        """The price of one base unit: 34.07 for a quart is 36.00 a liter."""
+        return self.price / self.pack.size
+
+    @property
+    def per_other(self) -> Decimal:
+        """The price of one quart."""
+        return units.price_per(self.per_unit, self.unit, "qt")
 
 
 @dataclass(frozen=True)
@@ -92,12 +104,10 @@ def _packs(item: Item, *, prices: bool) -> list[PackPrices]:
     asked: dict[int, list[SupplierPrice]] = {pack.pk: [] for pack in packs}
     for row in SupplierPrice.objects.filter(pack__in=asked).select_related("supplier").order_by("price", "pk"):
         asked[row.pack_id].append(row)
-    return [PackPrices(pack, _asked(pack, pack.known_price, asked[pack.pk])) for pack in packs]
+    return [PackPrices(pack, _asked(pack, item.base_unit, pack.known_price, asked[pack.pk])) for pack in packs]
 
 
-def _asked(pack: Pack, last: Decimal | None, rows: list[SupplierPrice]) -> list[AskedPrice]:
+def _asked(pack: Pack, unit: str, last: Decimal | None, rows: list[SupplierPrice]) -> list[AskedPrice]:
     if not rows and last is not None:
-        return [AskedPrice("", "", last, round_half_up(last / pack.size, 6))]
-    return [
-        AskedPrice(row.supplier.name, row.number, row.price, round_half_up(row.price / pack.size, 6)) for row in rows
-    ]
+        return [AskedPrice(pack, unit, last)]
+    return [AskedPrice(pack, unit, row.price, row.supplier.name, row.number) for row in rows]

@@ -1,4 +1,4 @@
-"""The addresses of the shelf; its front page, `shelf`, is named in `garage/urls.py`."""
+"""The addresses of the shelf; its front page, `shelf`, stands in `places.py`."""
 
 from django.urls import path
 

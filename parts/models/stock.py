@@ -1,9 +1,11 @@
 """The stock ledger: deliveries, containers, and the append-only movements that everything else is the sum of."""
 
+from datetime import timedelta
 from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from garage.fields import QuantityField, UnitPriceField
 from garage.ledger import Chained
@@ -23,6 +25,11 @@ class Receipt(models.Model):
 
     def __str__(self) -> str:
         return f"delivery {self.reference or self.pk}"
+
+    @property
+    def amount(self) -> Decimal:
+        """What all its lines come to."""
+        return sum((line.amount for line in self.lines.all()), Decimal(0))
 
 
 class ReceiptLine(models.Model):
@@ -98,6 +105,13 @@ class Container(models.Model):
             return ""
         return "open" if self.opened_at else "sealed"
 
+    @property
+    def kept_too_long(self) -> bool:
+        """Whether it stands open for longer than its maker says it keeps."""
+        if self.opened_at is None or self.item.open_days is None or self.content == 0:
+            return False
+        return timezone.now() - self.opened_at > timedelta(days=self.item.open_days)
+
 
 class Movement(Chained):
     """One append-only entry of the stock ledger: plus into the container, minus out of it.
@@ -155,6 +169,11 @@ class Movement(Chained):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.quantity.normalize():f} {self.item.base_unit} of {self.item}"
+
+    @property
+    def is_undone(self) -> bool:
+        """Whether another movement undid this one; read `reversed_by` along where many are shown."""
+        return hasattr(self, "reversed_by")
 
     @property
     def undone_here(self) -> bool:

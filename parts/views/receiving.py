@@ -20,7 +20,8 @@ from parts.forms_receive import ReceiveSheet
 @require_http_methods(["GET", "HEAD", "POST"])
 def receive(request: HttpRequest) -> HttpResponse:
     """One delivery on one sheet: several lines, so many packs at a price a pack. `?pack=12-7-5` begins with five."""
-    sheet = ReceiveSheet(request.POST if request.method == "POST" else None, request.GET.getlist("pack"))
+    typed = request.POST if request.method == "POST" else None
+    sheet = ReceiveSheet(typed, request.GET.getlist("pack"), request.GET.get("what", "")[:80])
     actor, now = actor_of(request), timezone.now()
     if sheet.receiving and sheet.is_valid():
         receipt = attempt(sheet.head, lambda: take_in(actor=actor, now=now, **sheet.values()))

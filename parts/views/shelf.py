@@ -7,7 +7,6 @@ from garage import units
 from garage.access import allowed
 from garage.web import render_page
 from parts import queries
-from parts.forms_item import base_of
 from parts.paging import page_by_name
 
 LOW_AT_FIRST = 8
@@ -19,10 +18,11 @@ def shelf(request: HttpRequest) -> HttpResponse:
     """The items with what is on hand, narrowed by anything typed, and what to buy."""
     text = request.GET.get("q", "").strip()[:80]
     page = page_by_name(queries.with_former_names(queries.find_items(text)), request)
+    opened = queries.open_contents(page.rows)
     low = queries.to_buy(queries.items_low().order_by("name", "pk")[: LOW_AT_FIRST + 1])
     context = {
         "page": page,
-        "open": queries.open_contents(page.rows),
+        "rows": [(item, opened.get(item.pk)) for item in page.rows],
         "text": text,
         "low": low[:LOW_AT_FIRST],
         "more_low": len(low) > LOW_AT_FIRST,
@@ -43,14 +43,13 @@ def low(request: HttpRequest) -> HttpResponse:
 @require_safe
 def both(request: HttpRequest) -> HttpResponse:
     """What is being typed into a quantity field, in the other unit; nothing for what cannot be read yet."""
-    typed = request.GET.get(request.GET.get("field", "text"), "")
-    return HttpResponse(_other(typed, base_of("fluid " + request.GET.get("unit", "L"))), content_type="text/plain")
+    typed, unit = request.GET.get(request.GET.get("field", "text"), ""), request.GET.get("unit")
+    return HttpResponse(_other(typed, unit), content_type="text/plain")
 
 
-def _other(typed: str, unit: str) -> str:
+def _other(typed: str, unit: str | None) -> str:
     try:
         number, code = units.parse_quantity(typed, unit)
-        beside = units.other_unit(code)
-        return units.both(number, code).partition(" · ")[2] if beside else ""
+        return units.both(number, code).partition(" · ")[2]
     except ValueError:
         return ""

@@ -1,0 +1,15 @@
+"""How the shelf writes what came and what went."""
+
+from decimal import Decimal
+
+from django import template
+
+from garage.templatetags.figures import quantity
+
+register = template.Library()
+
+
+@register.filter
+def signed(value: Decimal, unit: str) -> str:
+    """A movement's quantity with its sign: +1.000 L came, −0.700 L went."""
+    return ("−" if value < 0 else "+") + quantity(abs(value), unit)
