@@ -4,6 +4,7 @@ import datetime as dt
 import uuid
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
@@ -13,7 +14,7 @@ from jobs.actions.procedures import publish
 from jobs.actions.stages import decide, start_job
 from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation
-from jobs.models import Job, JobStep, Operation, ProcedureRevision, StepEvent
+from jobs.models import Component, Job, JobStep, Operation, ProcedureRevision, StepEvent
 from jobs.procedure_files import parse
 from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
@@ -71,7 +72,7 @@ steps:
     reading: {name: torque, unit: ft lb, target: 13, from: 12, to: 14, outside: reason}
 """
 
-SAMPLE = {"color": "brown", "clarity": "clear", "particles": "paste", "smell": "usual"}
+SAMPLE: dict[str, Any] = {"color": "brown", "clarity": "clear", "particles": "paste", "smell": "usual"}
 
 
 @dataclass
@@ -86,12 +87,22 @@ class Bay:
     technician: User
     now: dt.datetime
 
+    @property
+    def revision(self) -> ProcedureRevision:
+        assert self.operation.revision is not None
+        return self.operation.revision
+
+    @property
+    def component(self) -> Component:
+        assert self.operation.component is not None
+        return self.operation.component
+
     def step(self, number: int) -> JobStep:
         return self.operation.steps.get(position=number)
 
     def do(
-        self, number: int, kind: str = "tick", *, event: uuid.UUID | None = None, base: int | None = None, **data: str
-    ):
+        self, number: int, kind: str = "tick", *, event: uuid.UUID | None = None, base: int | None = None, **data: Any
+    ) -> StepEvent:
         step = self.step(number)
         return act(
             event_id=event or uuid.uuid4(),

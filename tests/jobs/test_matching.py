@@ -25,7 +25,7 @@ def test_an_empty_row_fits_any_vehicle() -> None:
 
 def test_the_row_that_names_more_fits_better() -> None:
     rows = [Vehicles(make="Brannock"), Vehicles(make="brannock", model="Fell"), Vehicles(engine="diesel")]
-    scores = [score(row, Car()) for row in rows]
+    scores = [score(row, Car()) or 0 for row in rows]
     assert scores[0] < scores[1] < scores[2]
     assert best_match(rows, Car()) == scores[2]
 

@@ -2,6 +2,7 @@
 
 import uuid
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -224,7 +225,15 @@ def test_four_changes_of_seven_tenths_of_a_liter_draw_two_point_eight(shop, peop
 
 def test_a_step_event_of_one_device_is_kept_once_by_its_number(bay: Bay) -> None:
     step = bay.step(1)
-    keep = {"step": step, "kind": "note", "base_version": 0, "device": "tab", "seq": 7, "actor": None, "now": bay.now}
+    keep: dict[str, Any] = {
+        "step": step,
+        "kind": "note",
+        "base_version": 0,
+        "device": "tab",
+        "seq": 7,
+        "actor": None,
+        "now": bay.now,
+    }
     act(event_id=uuid.uuid4(), data={"text": "one"}, **keep)
     with pytest.raises(Refused, match="another act"):
         act(event_id=uuid.uuid4(), data={"text": "two"}, **keep)
