@@ -121,6 +121,11 @@ def said_moment(moment: dt.datetime, zone: str) -> str:
     return f"{said_day(there.date())}, {there:%H:%M %Z}"
 
 
+def said_promise(moment: dt.datetime | None, zone: str) -> str:
+    """When the car is promised, as papers print it; empty when it was not."""
+    return f"{said_day(local(moment, zone).date())}, {local(moment, zone):%H:%M}" if moment else ""
+
+
 def due_after(customer: Customer, now: dt.datetime) -> dt.date:
     """The day an invoice issued now is due."""
     profile = shop.profile()

@@ -132,8 +132,7 @@ def changes_since(before: Estimate, job: Job, offered: list[OperationCharges], s
     said = comparing.what_changed(charges.as_offered(before), offered)
     if before.promised_at != job.promised_at:
         zone = shop.profile().time_zone
-        when = freezing.said_moment(job.promised_at, zone) if job.promised_at else "no day"
-        said.append(f"Promised for {when}.")
+        said.append(f"Promised for {freezing.said_promise(job.promised_at, zone) or 'no day'}.")
     difference = sums.gross - before.gross
     said.append(
         f"Total with tax {comparing.amount(sums.gross)} instead of {comparing.amount(before.gross)}: "

@@ -18,8 +18,9 @@ def set_rate(
 ) -> TaxRate:
     """Charge `rate` (0.0725 for 7.25 %) on a class from a day on; the tax of the same name ends the day before.
 
-    Papers already issued keep the rates they were issued with. Raises Refused for a rate outside 0 to 1, and for a
-    day before or on which a later rate of the same name already holds.
+    Given again for the same first day it takes the place of what was typed before. Papers already written keep the
+    rates they were written with. Raises Refused for a rate outside 0 to 1, and for a day before a later rate of the
+    same name.
     """
     label = " ".join(label.split())
     if not label:
@@ -27,14 +28,17 @@ def set_rate(
     if not 0 <= rate < 1:
         raise Refused("The rate must be from 0 to less than 100 percent.", "rate")
     same = TaxRate.objects.filter(tax_class=tax_class, label__iexact=label)
-    later = same.filter(valid_from__gte=valid_from).first()
+    later = same.filter(valid_from__gt=valid_from).first()
     if later is not None:
         raise Refused(f"{later} already holds from {later.valid_from:%B} {later.valid_from.day}.", "valid_from")
     the_day_before = valid_from - dt.timedelta(days=1)
-    for standing in same.filter(Q(valid_to=None) | Q(valid_to__gte=valid_from)):
+    replaced = same.filter(valid_from=valid_from).first()
+    for standing in same.filter(Q(valid_to=None) | Q(valid_to__gte=valid_from), valid_from__lt=valid_from):
         standing.valid_to = the_day_before
         standing.save(update_fields=["valid_to"])
-    row = TaxRate.objects.create(tax_class=tax_class, label=label, rate=rate, valid_from=valid_from)
+    row = replaced or TaxRate(tax_class=tax_class, valid_from=valid_from)
+    row.label, row.rate, row.valid_to = label, rate, None
+    row.save()
     audit.record(
         "set tax rate", row, actor=actor, now=now, tax_class=tax_class, rate=str(rate), since=valid_from.isoformat()
     )
@@ -51,12 +55,3 @@ def end_rate(*, rate: TaxRate, last_day: dt.date, actor: User | None, now: dt.da
     rate.save(update_fields=["valid_to"])
     audit.record("ended tax rate", rate, actor=actor, now=now, until=last_day.isoformat())
     return rate
-
-
-@writing()
-def remove_rate(*, rate: TaxRate, actor: User | None, now: dt.datetime) -> None:
-    """Take back a rate that was written by mistake; papers that used it keep their own copy."""
-    audit.record(
-        "removed tax rate", rate, actor=actor, now=now, tax_class=rate.tax_class, since=rate.valid_from.isoformat()
-    )
-    rate.delete()

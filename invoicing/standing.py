@@ -1,0 +1,53 @@
+"""Where a job stands with its papers, and the one next act of the counter."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from invoicing import charges, queries
+from invoicing.models import Estimate, Invoice
+from jobs import stages
+from jobs.actions.stages import AUTHORIZED, open_question
+from jobs.models import Job
+
+WRITE, REVISE, RECORD, MAKE, PAY, NOTHING = "write", "revise", "record", "make", "pay", ""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A job's papers: the estimate that counts, whether it still holds, what is undecided, the standing invoice."""
+
+    job: Job
+    estimate: Estimate | None
+    overtaken: bool
+    expired: bool
+    undecided: bool
+    invoice: Invoice | None
+
+    @property
+    def next_act(self) -> str:
+        """What the counter does next for this job."""
+        if self.job.stage == stages.FINISHED and not self.undecided:
+            return MAKE
+        if self.job.stage in (stages.INVOICED, stages.CLOSED):
+            return PAY if self.job.stage == stages.INVOICED else NOTHING
+        if self.job.stage not in stages.OPEN or not self.undecided:
+            return NOTHING
+        if self.estimate is None:
+            return WRITE
+        return REVISE if self.overtaken or self.expired else RECORD
+
+
+def standing_of(job: Job, today: dt.date) -> Standing:
+    """Read where a job stands; `job` comes from `jobs.queries.sheets`."""
+    estimate = queries.latest_estimate(job)
+    operations = list(job.operations.all())
+    authorized = [row for row in operations if row.decision == AUTHORIZED]
+    billed = job.stage in (stages.INVOICED, stages.CLOSED)
+    return Standing(
+        job=job,
+        estimate=estimate,
+        overtaken=estimate is not None and charges.overtaken(estimate, job),
+        expired=estimate is not None and estimate.valid_until < today,
+        undecided=any(open_question(row, authorized) for row in operations),
+        invoice=queries.invoice_of(job) if billed else None,
+    )

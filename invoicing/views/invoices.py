@@ -1,0 +1,138 @@
+"""The pages of an invoice: what it would be, the issued paper, its mail, its credit notes."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from garage import documents
+from garage.access import actor_of, allowed, may
+from garage.errors import Refused
+from garage.web import after_post, attempt
+from invoicing import access, drafts, freezing, queries
+from invoicing.actions.invoices import credit as take_back
+from invoicing.actions.invoices import issue, mail_invoice
+from invoicing.forms import CreditForm, IssueForm, MailForm, first_email
+from invoicing.models import Authorization, Invoice
+from invoicing.papers import draft_version
+from invoicing.showing import from_charges, from_paper
+from jobs import access as jobs_access
+from jobs.models import Job
+
+
+@allowed("invoicing")
+@require_http_methods(["GET", "HEAD", "POST"])
+def invoice_make(request: HttpRequest, pk: int) -> HttpResponse:
+    """The invoice before it is issued: what was done, where it differs from what was authorized, what forbids it."""
+    job = jobs_access.sheet_for(request, pk)
+    standing = queries.invoice_of(job)
+    if standing is not None and request.method != "POST":
+        return after_post(request, reverse("invoicing:invoice", args=[standing.pk]))
+    initial = {"due_on": freezing.due_after(job.customer, timezone.now()), "mail_to": first_email(job)}
+    form = IssueForm(request.POST or None, initial=initial)
+
+    def act() -> Invoice:
+        return issue(job=job, **form.cleaned_data, actor=actor_of(request), now=timezone.now())
+
+    if request.method == "POST":
+        made = attempt(form, act)
+        if made is not None:
+            messages.success(request, f"Invoice {made.label} is issued.")
+            return after_post(request, reverse("invoicing:invoice", args=[made.pk]))
+    status = 422 if request.method == "POST" else 200
+    return render(request, "invoicing/invoice_make.html", _draft_context(job, form), status=status)
+
+
+def _draft_context(job: Job, form: IssueForm) -> dict[str, Any]:
+    made = drafts.draft(job)
+    sums, problem = None, ""
+    try:
+        sums = drafts.sums_of(made, timezone.localdate())
+    except Refused as error:
+        problem = str(error)
+    return {
+        "job": job,
+        "draft": made,
+        "operations": from_charges(made.operations),
+        "sums": sums,
+        "problem": problem,
+        "may_issue": not made.blocks and not made.over and sums is not None,
+        "form": form,
+    }
+
+
+@allowed("invoicing")
+@require_POST
+def invoice_draft(request: HttpRequest, pk: int) -> HttpResponse:
+    """Print the invoice as it would be, marked as a draft."""
+    job = jobs_access.sheet_for(request, pk)
+    paper = documents.want(
+        "invoice-draft", job.pk, name=f"Draft invoice of {job}.pdf", now=timezone.now(), version=draft_version(job)
+    )
+    return after_post(request, reverse("document", args=[paper.pk]))
+
+
+@allowed("books")
+@require_safe
+def invoice(request: HttpRequest, pk: int) -> HttpResponse:
+    """An issued invoice or credit note: what it says, its PDF, its mail, its payments."""
+    row = access.invoice_for(request, pk)
+    to = row.person.data.get("email", "")
+    return _page(request, row, MailForm(initial={"to": to}))
+
+
+@allowed("invoicing")
+@require_POST
+def invoice_mail(request: HttpRequest, pk: int) -> HttpResponse:
+    """Mail an invoice or credit note with its PDF."""
+    row = access.invoice_for(request, pk)
+    form = MailForm(request.POST)
+    actor, now = actor_of(request), timezone.now()
+    mail = attempt(form, lambda: mail_invoice(invoice=row, to=form.cleaned_data["to"], actor=actor, now=now))
+    if mail is None:
+        return _page(request, row, form, status=422)
+    messages.success(request, f"It goes to {mail.to}: {mail.get_state_display()}.")
+    return after_post(request, reverse("invoicing:invoice", args=[row.pk]))
+
+
+def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 200) -> HttpResponse:
+    authorizations = Authorization.objects.filter(pk__in=row.notices.get("authorizations", []))
+    receivable = getattr(row, "receivable", None)
+    context = {
+        "invoice": row,
+        "operations": from_paper(list(row.operations.all())),
+        "receivable": receivable,
+        "overdue": receivable is not None and receivable.balance > 0 and row.due_on < timezone.localdate(),
+        "parts": queries.payments_of(row),
+        "paper": queries.paper_of("invoice", row.pk),
+        "mails": queries.mails_of("invoice", row.pk),
+        "authorizations": authorizations.select_related("person", "taken_by", "estimate__job").order_by("pk"),
+        "may_act": may(request.user, "invoicing"),
+        "form": form,
+    }
+    return render(request, "invoicing/invoice.html", context, status=status)
+
+
+@allowed("invoicing")
+@require_http_methods(["GET", "HEAD", "POST"])
+def credit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take an invoice back, whole or by quantities."""
+    row = access.invoice_for(request, pk)
+    form = CreditForm(request.POST or None, invoice=row)
+
+    def act() -> Invoice:
+        names = ("key", "reason", "bill_again", "mail_to")
+        given = {name: form.cleaned_data[name] for name in names}
+        return take_back(invoice=row, lines=form.quantities(), **given, actor=actor_of(request), now=timezone.now())
+
+    if request.method == "POST":
+        note = attempt(form, act)
+        if note is not None:
+            messages.success(request, f"Credit note {note.label} is issued.")
+            return after_post(request, reverse("invoicing:invoice", args=[note.pk]))
+    status = 422 if request.method == "POST" else 200
+    return render(request, "invoicing/credit.html", {"invoice": row, "form": form}, status=status)
