@@ -18,7 +18,6 @@ class BayRow:
     stage: str
     progress: str
     act: str
-    quiet: bool
 
 
 @dataclass(frozen=True)
@@ -27,6 +26,7 @@ class Group:
 
     heading: str
     rows: list[BayRow]
+    quiet: bool
 
 
 def groups(jobs: Iterable[Job], user: User) -> list[Group]:
@@ -37,11 +37,12 @@ def groups(jobs: Iterable[Job], user: User) -> list[Group]:
             group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
         else:
             group, act = ("Ready to take", "Start") if job.stage == stages.READY else ("Waiting", "Look")
-        found[group].append(_row(job, act, quiet=group != "Mine"))
-    return [Group(heading, rows) for heading, rows in found.items() if rows]
+        found[group].append(_row(job, act))
+    there = [(heading, rows) for heading, rows in found.items() if rows]
+    return [Group(heading, rows, quiet=at > 0) for at, (heading, rows) in enumerate(there)]
 
 
-def _row(job: Job, act: str, *, quiet: bool) -> BayRow:
+def _row(job: Job, act: str) -> BayRow:
     plate = job.vehicle.plate if job.vehicle else ""
     heading = " · ".join(filter(None, [plate, str(job.vehicle or "no vehicle"), str(job)]))
     steps, left = getattr(job, "steps_in_all", 0), getattr(job, "steps_left", 0)
@@ -54,5 +55,4 @@ def _row(job: Job, act: str, *, quiet: bool) -> BayRow:
         stage=job.stage_sentence,
         progress=f"{steps - left} of {steps}" if steps else "",
         act=act,
-        quiet=quiet,
     )

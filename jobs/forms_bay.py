@@ -65,6 +65,12 @@ class TickForm(ActForm):
             self.fields["reading"].widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
             self.fields["reading"].error_messages["required"] = f"Type what was read: {self.spec.name}."
 
+    def add_error(self, field: str | None, error: Any) -> None:
+        """A reason that is asked for is no longer optional."""
+        if field == "reason":
+            self.fields["reason"].required = True
+        super().add_error(field, error)
+
     @property
     def asks_why(self) -> bool:
         """Whether the reading has turned out to need a reason."""
@@ -86,21 +92,30 @@ class SkipForm(ActForm):
     """Not done, and why."""
 
     kind = StepEvent.Kind.SKIP
-    reason = forms.CharField(label="Why it cannot be done", max_length=200)
+    reason = forms.CharField(
+        label="Why it cannot be done", max_length=200, error_messages={"required": "Say why this is not done."}
+    )
 
 
 class UntickForm(ActForm):
     """Open again, and why."""
 
     kind = StepEvent.Kind.UNTICK
-    reason = forms.CharField(label="Why it is opened again", max_length=200)
+    reason = forms.CharField(
+        label="Why it is opened again", max_length=200, error_messages={"required": "Say why it is opened again."}
+    )
 
 
 class NoteForm(ActForm):
     """A note on the step."""
 
     kind = StepEvent.Kind.NOTE
-    text = forms.CharField(label="Note", max_length=1000, widget=forms.Textarea(WORDS))
+    text = forms.CharField(
+        label="Note",
+        max_length=1000,
+        widget=forms.Textarea(WORDS),
+        error_messages={"required": "Write the note first."},
+    )
 
 
 def act_form(kind: str, step: JobStep, data: Any = None) -> ActForm:
@@ -136,7 +151,9 @@ class DrawForm(KeyForm):
     def __init__(self, data: Any = None, *, line: Line) -> None:
         super().__init__(data)
         assert line.item is not None
-        self.fields["quantity"] = QuantityFormField(base=line.item.base_unit, label="How much")
+        self.fields["quantity"] = QuantityFormField(
+            base=line.item.base_unit, label=f"How much, {label(line.item.base_unit)}"
+        )
 
     def amount(self) -> tuple[Decimal, str]:
         """The quantity in the item's base unit, and as typed."""

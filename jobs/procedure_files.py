@@ -411,7 +411,7 @@ def _need_out(need: Need) -> dict[str, object]:
             "name": need.name,
             "item": need.item,
             "description": need.description,
-            "quantity": need.quantity.typed,
+            "quantity": _Figure(need.quantity.typed) if need.quantity.typed.isdecimal() else need.quantity.typed,
             "one time": need.one_time and _Word("yes"),
         }
     )
