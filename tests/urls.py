@@ -13,6 +13,12 @@ from garage.models import Role
 PUBLIC = {
     "login": "here one logs in",
 }
+#: Where the owner meets no page in the crawl's garage, for a reason.
+NOTHING_TO_SEE = {
+    "login": "who is in is led on",
+}
+#: Addresses that a page only asks for together with what was typed into it.
+ASKED_WITH_MORE = ("/lines/amount/",)
 #: What stands for each kind of part in an address.
 EXAMPLES: dict[str, Any] = {
     "int": 1,
