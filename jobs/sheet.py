@@ -3,13 +3,16 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING
 
 from jobs import queries, showing, stages
 from jobs.amounts import amount
 from jobs.models import Job, Line, LineKind, Operation, Stage
 from parts.models import Item
-from parts.queries import current_item, find_items, items_today, price_of, with_former_names
+from parts.queries import current_item, find_items, items_today, open_contents, price_of, with_former_names
+
+if TYPE_CHECKING:
+    from parts.queries import ItemToday
 
 ZERO = Decimal(0)
 
@@ -91,9 +94,9 @@ def shelf_for(lines: Iterable[Line]) -> Shelf:
     today = {current_item(line.item).pk for line in lines if line.item is not None}
     if not today:
         return Shelf()
-    rows: Iterable[Any] = items_today().filter(pk__in=today)  # annotated with `there` and `open_content`
-    stock = {row.pk: Stock(row, row.there, row.open_content or ZERO) for row in rows}
-    return Shelf(stock, queries.used(lines))
+    rows = list(with_former_names(items_today().filter(pk__in=today)))
+    opened = open_contents(rows)
+    return Shelf({row.pk: Stock(row, row.there, opened.get(row.pk, ZERO)) for row in rows}, queries.used(lines))
 
 
 @dataclass(frozen=True)
@@ -108,11 +111,10 @@ class ItemOffered:
 
 def items_offered(text: str, *, limit: int = 8) -> list[ItemOffered]:
     """The items that anything typed leads to, by old numbers and names too."""
-    rows: Iterable[Any] = with_former_names(find_items(text))[:limit]
-    return [_item_offered(row) for row in rows]
+    return [_item_offered(row) for row in with_former_names(find_items(text))[:limit]]
 
 
-def _item_offered(row: Any) -> ItemOffered:
+def _item_offered(row: "ItemToday") -> ItemOffered:
     price = price_of(row)
     former = [f"formerly {old.name}" for old in row.older.all()]
     return ItemOffered(

@@ -1,4 +1,4 @@
-"""How a line's figures are written: the unit that was typed first, the other beside it. Pure: no Django here."""
+"""How a line’s figures are written: the unit that was typed first, the other beside it."""
 
 from decimal import Decimal
 

@@ -1,8 +1,10 @@
 """The job sheet: the visit, its work, what blocks it, and the acts on the visit as a whole."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -18,7 +20,7 @@ from jobs.actions.removing import put_back
 from jobs.actions.stages import cancel_job, move, start_job
 from jobs.actions.writing_up import take_up
 from jobs.forms import CancelForm, JobForm, PhotoForm, StartForm
-from jobs.models import Job, JobPhoto, Operation, Stage
+from jobs.models import Job, JobPhoto, Line, Operation, Stage
 from jobs.sheet import sheet_of
 from jobs.views.answers import form_answer, key_of, may_write, sheet_url
 
@@ -164,11 +166,12 @@ def removed_back(request: HttpRequest, pk: int) -> HttpResponse:
     return _acted(request, job, lambda: put_back(entry=entry, actor=actor_of(request), now=timezone.now()))
 
 
-def _acted(request: HttpRequest, job: Job, act: Any) -> HttpResponse:
-    """Do an act of the sheet and show the sheet again, with the reason when it was refused."""
+def _acted(request: HttpRequest, job: Job, act: Callable[[], Model]) -> HttpResponse:
+    """Do an act of the sheet and show the sheet again, at the operation it was about; or why it was refused."""
     try:
         done = act()
-        return after_post(request, sheet_url(job, done if isinstance(done, Operation) else None))
     except Refused as error:
         messages.warning(request, str(error))
         return after_post(request, sheet_url(job))
+    operation = done.operation if isinstance(done, Line) else done
+    return after_post(request, sheet_url(job, operation if isinstance(operation, Operation) else None))
