@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from garage.errors import Refused
 from jobs.actions.procedures import find_item
 from jobs.models import Procedure
-from jobs.procedure_files import Unreadable, Written, parse
+from jobs.procedure_files import Unreadable, parse
+from jobs.procedure_schema import Written
 from jobs.yaml_fields import Problem
 
 

@@ -58,7 +58,7 @@ def due_follows_the_interval() -> Iterator[str]:
     """A service is due at its last distance plus its interval."""
     wrong = DueService.objects.filter(odometer__isnull=False).exclude(odometer=F("last_odometer") + F("every_distance"))
     for due in wrong.select_related("vehicle", "procedure"):
-        yield f"{due.vehicle}, {due.procedure}: due at {due.odometer}, not {due.every_distance} past {due.last_odometer}"
+        yield f"{due.vehicle}, {due}: {due.odometer} is not {due.every_distance} past {due.last_odometer}"
 
 
 def register() -> None:

@@ -10,7 +10,8 @@ from garage import search
 from garage.models import Vehicle
 from jobs.matching import best_match
 from jobs.models import AppliesTo, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
-from jobs.procedure_files import Amount, Measure, Need, Step, Vehicles, Written, base_of
+from jobs.procedure_files import base_of
+from jobs.procedure_schema import Amount, Measure, Need, Step, Vehicles, Written
 from parts.models import Item, ItemNumber
 from parts.queries import current_item
 

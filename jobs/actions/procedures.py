@@ -9,7 +9,7 @@ from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
 from jobs.models import AppliesTo, Component, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
-from jobs.procedure_files import Amount, Need, Step, Vehicles, Written
+from jobs.procedure_schema import Amount, Need, Step, Vehicles, Written
 from jobs.queries_procedures import as_written, items_called, known_as
 from parts.models import Item
 

@@ -14,7 +14,8 @@ from jobs.actions.procedures import publish
 from jobs.forms_bay import ProcedureFileForm
 from jobs.models import ProcedureRevision
 from jobs.procedure_check import Checked, check
-from jobs.procedure_files import SCHEMA, write
+from jobs.procedure_files import write
+from jobs.procedure_schema import SCHEMA
 from jobs.queries_procedures import as_written, library
 from jobs.readings import spec_of
 from jobs.views.bay import WRITE

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.matching import best_match, score
-from jobs.procedure_files import Vehicles
+from jobs.procedure_schema import Vehicles
 
 
 @dataclass

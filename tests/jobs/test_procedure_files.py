@@ -6,20 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.procedure_files import (
-    KINDS,
-    SCHEMA,
-    Amount,
-    Measure,
-    Need,
-    Step,
-    Unreadable,
-    Vehicles,
-    Written,
-    from_data,
-    parse,
-    write,
-)
+from jobs.procedure_files import Unreadable, from_data, parse, write
+from jobs.procedure_schema import KINDS, SCHEMA, Amount, Measure, Need, Step, Vehicles, Written
 from tests.jobs.bay_cast import PROCEDURE
 
 D = Decimal
