@@ -30,6 +30,12 @@ def line_for(request: HttpRequest, pk: int) -> Line:
     return get_object_or_404(Line.objects.select_related("operation__job", "item"), pk=pk)
 
 
+def shelf_line_for(request: HttpRequest, pk: int) -> Line:
+    """A line of something from the shelf, with its operation and job: labor and charges are not drawn."""
+    rows = Line.objects.select_related("operation__job", "item")
+    return get_object_or_404(rows, pk=pk, item__isnull=False)
+
+
 def step_for(request: HttpRequest, pk: int) -> JobStep:
     """A step, with its operation, job and what the procedure says about it."""
     rows = JobStep.objects.select_related("operation__job__vehicle", "written__need__item")

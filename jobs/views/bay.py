@@ -14,7 +14,7 @@ from garage.errors import Refused
 from garage.shop import profile
 from garage.web import after_post, attempt, render_page
 from jobs import queries
-from jobs.access import job_for, line_for, operation_for
+from jobs.access import job_for, operation_for, shelf_line_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.actions.finishing import finish_job, left_open
@@ -149,7 +149,7 @@ def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpResponse:
-    line = line_for(request, pk)
+    line = shelf_line_for(request, pk)
     posted = request.method == "POST"
     form = DrawForm(request.POST if posted else None, line=line)
 
