@@ -65,7 +65,7 @@ def record_sample(
         distance_on_fluid=distance_on_fluid,
         unit=unit,
         volume_out=volume_out,
-        color=seen.color,
+        color=seen.color[:60],
         clarity=seen.clarity,
         particles=seen.particles,
         smell=seen.smell,

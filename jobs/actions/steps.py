@@ -222,7 +222,7 @@ def _keep_reading(doing: Act, measured: Measured) -> None:
         name=spec.name,
         value=measured.value,
         unit=measured.unit,
-        typed=measured.typed,
+        typed=measured.typed[:40],
         low=spec.low,
         high=spec.high,
         verdict=measured.band,
