@@ -11,11 +11,22 @@ from parts.packs import PackOffer, cheapest_packs
 
 @dataclass(frozen=True)
 class Suggestion:
-    """Packs to buy (label → number, only those bought), what they cost together, and why."""
+    """Packs to buy (label → number, only those bought), what they cost together, why, and what stands against it."""
 
     counts: dict[str, int]
     cost: Decimal
-    sentence: str
+    why: str
+    but: str = ""
+
+    @property
+    def packs(self) -> str:
+        """The packs in words: 5 × 1 L bottle and 1 × 5 L jug."""
+        return " and ".join(f"{count} × {label}" for label, count in self.counts.items())
+
+    @property
+    def sentence(self) -> str:
+        """Why, and what to buy: on hand 0.340 L, minimum 2.000 L, fill up to 5.000 L: 5 × 1 L bottle."""
+        return f"{self.why}: {self.packs or self.but}"
 
 
 def amount(quantity: Decimal, unit: str) -> str:
@@ -33,12 +44,11 @@ def is_low(on_hand: Decimal, minimum: Decimal) -> bool:
 def suggest(on_hand: Decimal, minimum: Decimal, wanted: Decimal, unit: str, offers: Sequence[PackOffer]) -> Suggestion:
     """The cheapest packs that fill up to `wanted` (or to the minimum when nothing is wanted beyond it)."""
     target = max(minimum, wanted)
-    state = f"on hand {amount(on_hand, unit)}, minimum {amount(minimum, unit)}"
-    state += f", fill up to {amount(target, unit)}" if target > minimum else ""
+    why = f"on hand {amount(on_hand, unit)}, minimum {amount(minimum, unit)}"
+    why += f", fill up to {amount(target, unit)}" if target > minimum else ""
     if on_hand >= target:
-        return Suggestion({}, Decimal(0), f"{state}: nothing missing yet")
+        return Suggestion({}, Decimal(0), why, "nothing is missing yet")
     if not offers:
-        return Suggestion({}, Decimal(0), f"{state}: no pack with a price is known")
+        return Suggestion({}, Decimal(0), why, "no pack with a price is known")
     choice = cheapest_packs(target, offers, on_hand)
-    packs = " and ".join(f"{count} × {label}" for label, count in choice.counts.items())
-    return Suggestion(choice.counts, choice.cost, f"{state}: {packs}")
+    return Suggestion(choice.counts, choice.cost, why)

@@ -87,7 +87,7 @@ class NumberRow(Row):
 
 class PackSizeRow(Row):
     label = forms.CharField(label="Pack", max_length=60)
-    size = QuantityFormField(base="L", label="Size", help_text="Such as 1 L, 1 qt, 5 gal; or 10 for a box of ten.")
+    size = QuantityFormField(base="L", label="Size")
     barcode = forms.CharField(label="Barcode", max_length=60, required=False)
     pk = forms.IntegerField(widget=forms.HiddenInput, required=False)
 

@@ -54,6 +54,7 @@ class LineForm(Lenient, forms.Form):
     price = UnitPriceFormField(label="Price a pack", minimum=Decimal(0))
 
     offer: Offer
+    number: str
 
     @property
     def amount(self) -> Decimal | None:
@@ -87,6 +88,8 @@ class ReceiveSheet:
         self.lines = LineSet(typed, prefix="lines")
         for line, offer in zip(self.lines.forms, filter(None, offers), strict=True):
             line.offer = offer
+        for index, line in enumerate(self.lines.forms):
+            line.number = str(index)
         if not self.receiving:
             for form in self:
                 cast(Lenient, form).judged = False

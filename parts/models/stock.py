@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from garage.fields import QuantityField, UnitPriceField
 from garage.ledger import Chained
+from parts.buying import amount
 
 
 class Receipt(models.Model):
@@ -168,7 +169,7 @@ class Movement(Chained):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.quantity.normalize():f} {self.item.base_unit} of {self.item}"
+        return f"{self.get_kind_display()} {amount(self.quantity, self.item.base_unit)} of {self.item}"
 
     @property
     def is_undone(self) -> bool:

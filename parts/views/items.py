@@ -74,7 +74,11 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"{row} is replaced. Its name and its stock lead to today's item now.")
         return after_post(request, reverse("parts:item", args=[row.pk]))
     text = request.GET.get("q", "").strip()[:80]
-    found = queries.find_items(text).exclude(pk=row.pk).order_by("name")[:20] if text else []
+    found = (
+        queries.find_items(text).filter(base_unit=row.base_unit).exclude(pk=row.pk).order_by("name", "pk")[:20]
+        if text
+        else []
+    )
     context = {"item": row, "form": form, "text": text, "found": found}
     return render_page(request, "parts/replace.html", context, status=422 if request.method == "POST" else 200)
 
