@@ -9,6 +9,7 @@ from django import forms
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
+from django.utils.http import url_has_allowed_host_and_scheme
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
@@ -38,6 +39,12 @@ def after_post(request: HttpRequest, url: str) -> HttpResponse:
     if wants_fragment(request):
         return HttpResponseClientRedirect(url)
     return HttpResponseRedirect(url, status=303)
+
+
+def next_address(request: HttpRequest, default: str) -> str:
+    """Where a form asks to be led afterwards (`next`): an address of this program, else the default."""
+    wanted = request.POST.get("next", "")
+    return wanted if url_has_allowed_host_and_scheme(wanted, allowed_hosts=None) else default
 
 
 def refuse(form: forms.BaseForm, error: Refused) -> None:

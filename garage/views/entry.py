@@ -1,30 +1,44 @@
 """Coming in and going out: log in, log out, one's own password."""
 
 import logging
+from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
+from django_htmx.http import HttpResponseClientRedirect
 
 from garage.access import actor_of, allowed
 from garage.actions.people import change_own_password
 from garage.forms_shop import LoginForm, OwnPasswordForm
-from garage.web import after_post, attempt, render_page
+from garage.web import after_post, attempt, render_page, wants_fragment
 
 log = logging.getLogger("sumpbook.entry")
 
 
+@method_decorator(login_not_required, name="dispatch")
 class LogIn(LoginView):
     """Name and password; ten wrong ones from one place lock that name there (settings, AXES)."""
 
     authentication_form = LoginForm
     redirect_authenticated_user = True
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """A piece of a page asked for after the session ended is answered with the whole log-in page."""
+        if wants_fragment(request):
+            page = request.htmx.current_url_abs_path or "/"  # type: ignore[attr-defined]
+            return HttpResponseClientRedirect(f"{reverse('login')}?{urlencode({'next': page})}")
+        return super().dispatch(request, *args, **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         log.info("log in: user %s from %s", form.get_user().pk, self.request.META.get("REMOTE_ADDR"))

@@ -10,7 +10,7 @@ from garage import documents, mail
 from garage.access import allowed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail
-from garage.web import after_post, page_of
+from garage.web import after_post, next_address, page_of
 
 
 @require_GET
@@ -44,7 +44,7 @@ def document_status(request: HttpRequest, pk: int) -> HttpResponse:
 def document_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Try a document that failed once more."""
     documents.again(get_object_or_404(Document, pk=pk))
-    return after_post(request, request.POST.get("next") or "/")
+    return after_post(request, next_address(request, "/"))
 
 
 @require_GET
@@ -100,4 +100,4 @@ def _settle(request: HttpRequest, pk: int, *, again: bool) -> HttpResponse:
         verb(mail=row, actor=request.user, now=timezone.now())  # type: ignore[arg-type]
     except Refused as refusal:
         messages.error(request, str(refusal))
-    return after_post(request, request.POST.get("next") or "/mail/")
+    return after_post(request, next_address(request, "/mail/"))

@@ -112,3 +112,13 @@ def test_no_log_line_holds_a_name_or_password(shop: object, people: dict[str, Us
     assert "log in: user" in caplog.text and "log in refused" in caplog.text
     assert "sesame" not in caplog.text and "correct-horse" not in caplog.text
     assert "\r" not in caplog.text
+
+
+def test_a_piece_of_a_page_after_the_session_leads_to_the_whole_log_in_page(shop: object) -> None:
+    asked = Client().get(
+        reverse("find"),
+        {"q": "x"},
+        headers={"hx-request": "true", "hx-current-url": "http://testserver/find/?q=od"},
+        follow=True,
+    )
+    assert asked["HX-Redirect"] == "/login/?next=%2Ffind%2F%3Fq%3Dod" and asked.content == b""

@@ -35,6 +35,8 @@ def test_somebody_new_may_log_in_with_their_role(people: dict[str, User], now: d
         ({"password": "short"}, "password"),
         ({"password": "password123"}, "password"),
         ({"password": "x y" * 50}, "password"),
+        ({"password": "Sumpbook2026"}, "password"),
+        ({"password": "our-garage-1"}, "password"),
         ({"username": "dipstick99", "password": "dipstick99"}, "password"),
     ],
 )  # [6.2.1, 6.2.4]
