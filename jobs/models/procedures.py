@@ -100,10 +100,7 @@ class AppliesTo(models.Model):
 
     def __str__(self) -> str:
         years = f"{self.year_from or ''}–{self.year_to or ''}".strip("–")
-        return (
-            " ".join(filter(None, [self.make, self.model, years, self.engine, self.drivetrain]))
-            or "any vehicle"
-        )
+        return " ".join(filter(None, [self.make, self.model, years, self.engine, self.drivetrain])) or "any vehicle"
 
 
 class ProcedureNeed(models.Model):
@@ -115,18 +112,14 @@ class ProcedureNeed(models.Model):
     item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
     description = models.CharField("or described", max_length=120, blank=True)
     quantity = QuantityField("quantity", help_text="in the item's base unit")
-    typed = models.CharField(
-        max_length=40, blank=True, help_text="the amount as written, such as 0.85 L or 3/4 qt"
-    )
+    typed = models.CharField(max_length=40, blank=True, help_text="the amount as written, such as 0.85 L or 3/4 qt")
     one_time = models.BooleanField("used once, always new", default=False)
 
     class Meta:
         ordering = ["position", "pk"]
         constraints = [
             models.CheckConstraint(condition=Q(quantity__gt=0), name="need_has_quantity"),
-            models.CheckConstraint(
-                condition=Q(item__isnull=False) | ~Q(description=""), name="need_says_what"
-            ),
+            models.CheckConstraint(condition=Q(item__isnull=False) | ~Q(description=""), name="need_says_what"),
         ]
 
     def __str__(self) -> str:
@@ -166,9 +159,7 @@ class ProcedureStep(models.Model):
     high = QuantityField(null=True, blank=True)
     outside = models.CharField("a reading outside", max_length=8, choices=Policy, default=Policy.REASON)
     need = models.ForeignKey(ProcedureNeed, models.SET_NULL, null=True, blank=True, related_name="steps")
-    threads = models.CharField(
-        max_length=60, blank=True, help_text="clean and dry, oiled …: what the torque is for"
-    )
+    threads = models.CharField(max_length=60, blank=True, help_text="clean and dry, oiled …: what the torque is for")
 
     class Meta:
         ordering = ["position"]

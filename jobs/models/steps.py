@@ -15,7 +15,12 @@ class JobStep(models.Model):
     operation = models.ForeignKey("jobs.Operation", models.CASCADE, related_name="steps")
     written = models.ForeignKey("jobs.ProcedureStep", models.PROTECT, null=True, blank=True, related_name="+")
     follows = models.ForeignKey(
-        "self", models.SET_NULL, null=True, blank=True, related_name="follow_ups", help_text="the step that asked for it"
+        "self",
+        models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="follow_ups",
+        help_text="the step that asked for it",
     )
     title = models.CharField(max_length=160)
     position = models.PositiveSmallIntegerField()
@@ -25,20 +30,14 @@ class JobStep(models.Model):
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=200, blank=True, help_text="why it was skipped or unticked")
     note = models.TextField(blank=True)
-    shortage = models.CharField(
-        max_length=200, blank=True, help_text="what the shelf lacked when it was drawn"
-    )
+    shortage = models.CharField(max_length=200, blank=True, help_text="what the shelf lacked when it was drawn")
 
     class Meta:
         ordering = ["operation", "position"]
         constraints = [
             models.UniqueConstraint(fields=["operation", "position"], name="job_step_position_once"),
-            models.CheckConstraint(
-                condition=~Q(state="skipped") | ~Q(reason=""), name="skipped_step_has_reason"
-            ),
-            models.CheckConstraint(
-                condition=Q(state="open") | Q(at__isnull=False), name="done_step_has_time"
-            ),
+            models.CheckConstraint(condition=~Q(state="skipped") | ~Q(reason=""), name="skipped_step_has_reason"),
+            models.CheckConstraint(condition=Q(state="open") | Q(at__isnull=False), name="done_step_has_time"),
         ]
 
     def __str__(self) -> str:
