@@ -145,12 +145,16 @@ def index(item: Item) -> None:
 
 
 def _words(item: Item) -> list[str]:
-    """All an item is found by; of a number also every end of it, so that any piece of it finds it."""
-    words = [str(item)]
-    words += [specification.text for specification in item.specifications.all()]
+    """All an item is found by.
+
+    Names also word by word, so that TF-30 in one is found as tf30; numbers also from every place in them on, so that
+    any piece finds them.
+    """
+    names = [str(item), *(specification.text for specification in item.specifications.all())]
     numbers = [pack.barcode for pack in item.packs.all() if pack.barcode]
     for row in item.numbers.all():
-        (words if row.kind == NumberKind.OLD_NAME else numbers).append(row.number)
+        (names if row.kind == NumberKind.OLD_NAME else numbers).append(row.number)
+    words = [word for name in names for word in (name, *name.split())]
     for number in numbers:
         key = search.key(number)
         words += [number, *(key[start:] for start in range(1, len(key) - 1))]
