@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from django.db import connection
 from django.test import Client
-from pytest_django.plugin import DjangoDbBlocker
+from pytest_django.plugin import blocking_manager_key
 
 from garage import database
 from garage.models import Role, ShopProfile, User
@@ -14,21 +14,24 @@ from garage.models import Role, ShopProfile, User
 NOON = dt.datetime(2026, 3, 2, 12, 0, tzinfo=dt.UTC)
 
 
-@pytest.fixture(autouse=True)
-def _guards_around_flush(
-    request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker
-) -> Iterator[None]:
-    """A transactional test is flushed at its end: only there the append-only triggers step aside."""
-    yield
-    if "transactional_db" in request.fixturenames or "live_server" in request.fixturenames:
-        with django_db_blocker.unblock():
-            database.remove_guards(connection)
-            request.addfinalizer(lambda: _put_back(django_db_blocker))
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(item: pytest.Function) -> Iterator[None]:
+    """A transactional test is flushed at its end: only there the append-only triggers step aside.
 
-
-def _put_back(blocker: DjangoDbBlocker) -> None:
+    A hook and not a fixture: the flush is one of the fixtures' endings, and this has to stand around all of them.
+    """
+    marker = item.get_closest_marker("django_db")
+    flushed = {"transactional_db", "live_server"} & item.funcargs.keys()
+    if not flushed and not (marker and marker.kwargs.get("transaction") and item.funcargs):
+        return (yield)
+    blocker = item.config.stash[blocking_manager_key]
     with blocker.unblock():
-        database.install(connection)
+        database.remove_guards(connection)
+    try:
+        return (yield)
+    finally:
+        with blocker.unblock():
+            database.install(connection)
 
 
 @pytest.fixture

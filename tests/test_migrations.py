@@ -3,7 +3,6 @@
 import re
 from io import StringIO
 
-import pytest
 from django.apps import apps
 from django.core.management import call_command
 from django.db import connection
@@ -36,8 +35,7 @@ def test_each_app_has_one_last_migration() -> None:
     assert MigrationLoader(None, ignore_no_migrations=True).detect_conflicts() == {}
 
 
-@pytest.mark.django_db(transaction=True)
-def test_an_empty_database_gets_every_table_and_its_guards() -> None:
+def test_an_empty_database_gets_every_table_and_its_guards(transactional_db: None) -> None:
     call_command("migrate", "invoicing", "zero", verbosity=0)
     call_command("migrate", "jobs", "zero", verbosity=0)
     call_command("migrate", "parts", "zero", verbosity=0)
