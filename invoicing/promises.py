@@ -147,8 +147,8 @@ def receivables_add_up() -> Iterator[str]:
 
 def payments_add_up() -> Iterator[str]:
     """Every payment equals the sum of its parts, and each part goes to an invoice of the same customer."""
-    for payment in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
-        yield f"payment {payment.pk} of {payment.amount}: its parts come to {payment.parted}"
+    for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
+        yield f"payment {row.pk} of {row.amount}: its parts come to {row.parted}"
     for payment in Payment.objects.filter(parts__isnull=True):
         yield f"payment {payment.pk} of {payment.amount} goes to no invoice"
     for part in PaymentPart.objects.exclude(payment__customer=F("invoice__customer")).select_related("invoice"):

@@ -118,6 +118,11 @@ def invoice_of(job: Job) -> Invoice | None:
     return None if taken_back else last
 
 
+def invoices_of_job(job: Job) -> QuerySet[Invoice]:
+    """A job's invoices and credit notes, the last one first."""
+    return Invoice.objects.filter(job=job).select_related("receivable", "corrects").order_by("-pk")
+
+
 def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
     """The papers of a customer or a vehicle, the last one first."""
     by = {"customer": subject} if isinstance(subject, Customer) else {"job__vehicle": subject}

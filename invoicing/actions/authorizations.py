@@ -122,6 +122,8 @@ def _contact(channel: str, contact: str) -> str:
     contact = contact.strip()
     if channel not in Channel.values:
         raise Refused("Say how the authorization was given.", "channel")
+    if channel == Channel.IN_PERSON:
+        return ""  # a number that merely stood in the form was not used
     if channel == Channel.PHONE and len(search.digits(contact)) < 5:
         raise Refused("Write the telephone number that was used: without it a call is no record.", "contact")
     if channel in (Channel.EMAIL, Channel.LINK):

@@ -62,7 +62,7 @@ def test_everything_holds_after_work_payments_and_credits(book: Garage) -> None:
     ("tampering", "sentence"),
     [
         ("UPDATE invoicing_invoiceline SET net = net + 1 WHERE description = 'Labor'", "its lines come to"),
-        ("UPDATE invoicing_invoiceline SET description = 'Gold' WHERE description = 'Labor'", "are not those that were"),
+        ("UPDATE invoicing_invoiceline SET description = 'Gold' WHERE kind = 'labor'", "are not those that were"),
         ("UPDATE invoicing_invoicetax SET tax = tax + 1", "its rows come to"),
         ("UPDATE invoicing_estimateline SET unit_price = unit_price + 1", "it is not what was written"),
         ("UPDATE invoicing_authorizationoperation SET decision = 'declined'", "was not authorized"),

@@ -1,0 +1,84 @@
+"""What the pages of a job, a customer and a vehicle show of the books; nothing for those who see no prices."""
+
+from collections.abc import Sequence
+from typing import Any, cast
+
+from django.db import models
+from django.http import HttpRequest
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from garage import panels
+from garage.access import may
+from garage.errors import Refused
+from garage.models import Customer, Document, Vehicle
+from invoicing import charges, comparing, queries
+from invoicing.standing import standing_of
+from jobs import stages
+from jobs.models import Job
+
+SHOWN = 10
+
+
+def register() -> None:
+    """Offer the panels to the pages of the apps below."""
+    panels.register("job-foot", job_foot)
+    panels.register("job-margin", job_margin)
+    panels.register("customer", papers_of)
+    panels.register("vehicle", papers_of)
+
+
+def job_foot(request: HttpRequest, subject: models.Model) -> str:
+    """The sums of a job's sheet, its total, and the one next act."""
+    job = cast(Job, subject)
+    if not may(request.user, "prices") or not job.operations.all():
+        return ""
+    standing = standing_of(job, timezone.localdate())
+    context: dict[str, Any] = {"job": job, "standing": standing, "may_act": may(request.user, "counter")}
+    try:
+        context["sums"] = charges.job_totals(job, timezone.localdate())
+    except Refused as error:
+        context["net"], context["problem"] = comparing.net_of(charges.operation_charges(job)), str(error)
+    # In the bay and before it the job's own act comes first: the papers' act stands quietly beside it.
+    context["quiet"] = job.stage in (stages.READY, stages.IN_BAY)
+    return render_to_string("invoicing/job_foot.html", context, request)
+
+
+def job_margin(request: HttpRequest, subject: models.Model) -> str:
+    """What was authorized by whom and when, the estimates, the invoices, and what keeps them from going on."""
+    job = cast(Job, subject)
+    if not may(request.user, "prices"):
+        return ""
+    estimates = list(job.estimates.all())
+    invoices = list(queries.invoices_of_job(job))
+    context = {
+        "job": job,
+        "records": queries.authorizations(job),
+        "estimates": _with_papers("estimate", estimates),
+        "invoices": _with_papers("invoice", invoices),
+        "standing": standing_of(job, timezone.localdate()),
+        "billed": job.stage in (stages.INVOICED, stages.CLOSED),
+        "customer_exempt": charges.is_exempt(job.customer, timezone.localdate()),
+        "certificate_over": job.customer.tax_exempt and not charges.is_exempt(job.customer, timezone.localdate()),
+    }
+    return render_to_string("invoicing/job_margin.html", context, request)
+
+
+def _with_papers(kind: str, rows: Sequence[models.Model]) -> list[tuple[models.Model, Document | None]]:
+    """Each paper with its PDF, in one query."""
+    found = {row.source: row for row in Document.objects.filter(kind=kind, source__in=[row.pk for row in rows])}
+    return [(row, found.get(row.pk)) for row in rows]
+
+
+def papers_of(request: HttpRequest, subject: models.Model) -> str:
+    """What a customer owes and their invoices; of a vehicle its invoices."""
+    if not may(request.user, "books"):
+        return ""
+    row = cast("Customer | Vehicle", subject)
+    context = {
+        "invoices": queries.invoices_of(row)[:SHOWN],
+        "owed": queries.owed_by(row) if isinstance(row, Customer) else None,
+        "of_customer": isinstance(row, Customer),
+        "today": timezone.localdate(),
+    }
+    return render_to_string("invoicing/papers_panel.html", context, request)

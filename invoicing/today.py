@@ -1,0 +1,185 @@
+"""What a day asks of each person: what is promised, what waits, what is low, what is owed; each with one next act."""
+
+import datetime as dt
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.urls import reverse
+from django.utils import timezone
+
+from garage.access import may
+from garage.models import User
+from garage.templatetags.figures import both
+from invoicing import queries
+from invoicing.comparing import amount
+from invoicing.models import Receivable
+from jobs import queries as jobs_queries
+from jobs import stages
+from jobs.models import Job, Stage
+from parts import queries as shelf
+from parts.models import Item
+
+SHOWN = 12
+
+#: The counter's next act at each stage, and the page it is done on.
+COUNTER = {
+    Stage.WRITTEN_UP: ("Write it up", "jobs:sheet"),
+    Stage.AWAITING: ("Record authorization", "invoicing:authorize"),
+    Stage.READY: ("Put it into the bay", "jobs:sheet"),
+    Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
+    Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
+    Stage.INVOICED: ("Take payment", "invoicing:invoice-make"),
+}
+AT_WORK = (Stage.READY, Stage.IN_BAY)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One thing to be looked at: what, beside it in small, whom it waits for, a figure, and the one act."""
+
+    heading: str
+    small: str = ""
+    href: str = ""
+    stage: str = ""
+    figure: str = ""
+    other: str = ""
+    act: str = ""
+    act_href: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """Rows under a heading; `more` leads to the page that lists them all."""
+
+    heading: str
+    rows: list[Row]
+    more: str = ""
+    urgent: bool = False
+
+
+def sections_for(user: User, now: dt.datetime) -> list[Section]:
+    """What today asks of this person, the most pressing first; sections without rows are left out."""
+    day = timezone.localtime(now).date()
+    parts: list[Section] = []
+    if may(user, "bay"):
+        parts += _jobs(user, now)
+    if may(user, "shelf"):
+        parts.append(_low(user))
+    if may(user, "books"):
+        parts += [_overdue(user, day), _mail(user)]
+    if not may(user, "bay"):
+        parts.append(_to_invoice())
+    return [part for part in parts if part.rows]
+
+
+def _jobs(user: User, now: dt.datetime) -> list[Section]:
+    """Every job in one section: promised for today first, then by what it waits for."""
+    tonight = timezone.localtime(now).replace(hour=23, minute=59, second=59)
+    shown = (*stages.OPEN, Stage.INVOICED) if may(user, "counter") else AT_WORK
+    this_day = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+    jobs = [
+        job
+        for job in jobs_queries.jobs().filter(stage__in=shown).order_by("promised_at", "pk")
+        if job.stage != Stage.INVOICED or job.stage_since >= this_day
+    ]
+    promised = [job for job in jobs if job.promised_at and job.promised_at <= tonight and job.stage in stages.OPEN]
+    others = [job for job in jobs if job not in promised]
+    page = reverse("counter") if may(user, "counter") else reverse("bay")
+    groups = [
+        ("Promised for today", promised),
+        ("Waiting", [job for job in others if job.stage in (Stage.WRITTEN_UP, Stage.AWAITING)]),
+        ("For the bay", [job for job in others if job.stage in AT_WORK]),
+        ("Finished, to be invoiced", [job for job in others if job.stage == Stage.FINISHED]),
+        ("Invoiced today, to be collected", [job for job in others if job.stage == Stage.INVOICED]),
+    ]
+    return [
+        Section(heading, [_job(user, job, now) for job in rows[:SHOWN]], page if len(rows) > SHOWN else "")
+        for heading, rows in groups
+    ]
+
+
+def _job(user: User, job: Job, now: dt.datetime) -> Row:
+    late = job.promised_at is not None and job.promised_at < now and job.stage in stages.UNFINISHED
+    promise = f"{'late: ' if late else ''}promised {_at(job.promised_at, now)}" if job.promised_at else ""
+    vehicle = str(job.vehicle) if job.vehicle else job.customer.name
+    plate = job.vehicle.plate if job.vehicle else ""
+    act, page = COUNTER[Stage(job.stage)] if may(user, "counter") else ("Open the steps", "jobs:bay-job")
+    return Row(
+        heading=f"{job.number} · {vehicle}",
+        small=" · ".join(filter(None, [plate, job.customer.name, f"key {job.key_tag}" * bool(job.key_tag), promise])),
+        href=reverse("jobs:sheet" if may(user, "counter") else "jobs:bay-job", args=[job.pk]),
+        stage=job.stage_sentence,
+        act=act,
+        act_href=reverse(page, args=[job.pk]),
+    )
+
+
+def _at(moment: dt.datetime, now: dt.datetime) -> str:
+    return stages.since(moment, timezone.localtime(now))
+
+
+def _low(user: User) -> Section:
+    """What the shelf is short of; no price is shown here."""
+    items = list(shelf.items_low()[: SHOWN + 1])
+    receives = may(user, "stock")
+    rows = [
+        Row(
+            heading=str(item),
+            small=f"minimum {_quantity(item, item.minimum)}",
+            href=reverse("parts:item", args=[item.pk]),
+            figure=_quantity(item, item.there).partition(" · ")[0],
+            other=_quantity(item, item.there).partition(" · ")[2],
+            act="See what to order" if receives else "See it",
+            act_href=reverse("parts:low") if receives else reverse("parts:item", args=[item.pk]),
+        )
+        for item in items[:SHOWN]
+    ]
+    return Section("Low on the shelf", rows, reverse("parts:low") if len(items) > SHOWN else "")
+
+
+def _quantity(item: Item, value: Decimal) -> str:
+    return both(value, item.base_unit)
+
+
+def _overdue(user: User, day: dt.date) -> Section:
+    rows = list(queries.owed().filter(balance__gt=0, due_on__lt=day)[: SHOWN + 1])
+    shown = [_owed(user, row, day) for row in rows[:SHOWN]]
+    return Section("Overdue", shown, f"{reverse('books')}" if len(rows) > SHOWN else "", urgent=True)
+
+
+def _owed(user: User, row: Receivable, day: dt.date) -> Row:
+    invoice = row.invoice
+    days = (day - row.due_on).days
+    takes = may(user, "invoicing")
+    page = reverse("invoicing:invoice", args=[invoice.pk])
+    return Row(
+        heading=f"{invoice.label} · {row.customer.name}",
+        small=f"due {row.due_on:%B} {row.due_on.day}, {days} {'day' if days == 1 else 'days'} ago",
+        href=page,
+        figure=amount(row.balance),
+        act="Take payment" if takes else "See it",
+        act_href=reverse("invoicing:payment-add", args=[invoice.pk]) if takes else page,
+    )
+
+
+def _mail(user: User) -> Section:
+    """Mail that a person must decide about."""
+    rows = list(queries.unsettled_mail()[: SHOWN + 1])
+    shown = [
+        Row(
+            heading=mail.subject,
+            small=f"to {mail.to} · {mail.problem}"[:200],
+            stage=mail.get_state_display(),
+            act="Settle it" if may(user, "invoicing") else "See it",
+            act_href=f"{reverse('mail')}?state={mail.state}",
+        )
+        for mail in rows[:SHOWN]
+    ]
+    return Section("Mail that did not go out", shown, reverse("mail") if len(rows) > SHOWN else "", urgent=True)
+
+
+def _to_invoice() -> Section:
+    """For those who read the books: work that is done and not billed."""
+    jobs = jobs_queries.jobs().filter(stage=Stage.FINISHED)[:SHOWN]
+    rows = [Row(heading=f"{job.number} · {job.customer.name}", stage=job.stage_sentence) for job in jobs]
+    return Section("Finished, to be invoiced", rows)
