@@ -16,6 +16,9 @@ PUBLIC = {
 #: Where the owner meets no page in the crawl's garage, for a reason.
 NOTHING_TO_SEE = {
     "login": "who is in is led on",
+    "invoicing:authorize": "an invoiced job is led back to its sheet",
+    "jobs:line-amount": "asked with what was typed",
+    "jobs:operation": "leads to its place on the sheet",
 }
 #: Addresses that a page only asks for together with what was typed into it.
 ASKED_WITH_MORE = ("/lines/amount/",)
@@ -25,6 +28,12 @@ EXAMPLES: dict[str, Any] = {
     "uuid": "6d2c1f6e-6f0a-4f43-9a52-0d8a64a2b1aa",
     "str": "fluid",
     "slug": "fluid",
+}
+#: Addresses for which the first row of their kind is not the one to look at.
+OTHER_ROWS = {
+    "jobs:bay-draw": 2,  # the first line is labor
+    "jobs:bay-return": 2,
+    "parts:count": 2,  # the first item is a fluid, counted by its containers
 }
 
 
@@ -56,6 +65,8 @@ def _walk(patterns: list[URLPattern | URLResolver], space: str) -> Iterator[Addr
         name = space + pattern.name
         kinds = {part: type(converter).__name__ for part, converter in pattern.pattern.converters.items()}
         examples = {part: EXAMPLES[kind.removesuffix("Converter").lower()] for part, kind in kinds.items()}
+        if name in OTHER_ROWS:
+            examples["pk"] = OTHER_ROWS[name]
         view = pattern.callback
         act = getattr(view, "act", None)
         yield Address(name, reverse(name, kwargs=examples), act, not getattr(view, "login_required", True))

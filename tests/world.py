@@ -11,6 +11,7 @@ from garage.actions.customers import save_customer
 from garage.actions.people import add_person
 from garage.actions.profile import save_profile
 from garage.models import Role, User
+from invoicing.actions.issuing import mail_invoice
 from jobs.actions.evidence import Limit, note_advisory
 from jobs.actions.intake import add_photo
 from parts.actions.items import save_item, supersede
@@ -52,6 +53,7 @@ def make(now: dt.datetime) -> dict[str, User]:
     fluid = garage.fluid()
     invoice = garage.issue(garage.done([labor(), part(), garage.poured(fluid, "0.85")]))
     garage.pay(invoice, "73.73")
+    mail_invoice(invoice=invoice, to="odile@example.com", actor=counter, now=now)
     garage.credit(garage.issue(garage.done([part()])))
     garage.estimate(garage.job([labor(), part()]))
 
