@@ -16,7 +16,7 @@ from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
-from PIL import Image
+from PIL import Image, ImageFile
 
 from garage import photos
 from garage.errors import Refused
@@ -25,6 +25,12 @@ from garage.models import StoredFile, User
 
 Login = Callable[[str], Client]
 GPS = 0x8825  # EXIF 2.3, 4.6.3: pointer to the GPS data
+
+
+@pytest.fixture(autouse=True)
+def _as_in_the_web_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """WeasyPrint tells Pillow to accept half a picture, for the whole process; a test that prints imports it here."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", False)
 
 
 def picture(image_format: str = "JPEG", size: tuple[int, int] = (40, 30), **save: object) -> bytes:
