@@ -73,7 +73,10 @@ class VisitForm(forms.Form):
     )
     before = WholeNumberField(label="It showed before", required=False)
     concern = forms.CharField(
-        label="Concern", help_text="In the customer’s own words.", widget=forms.Textarea({"rows": 3})
+        label="Concern",
+        help_text="In the customer’s own words.",
+        widget=forms.Textarea({"rows": 3}),
+        error_messages={"required": "Write down what brings the customer here."},
     )
     drop_off_notes = forms.CharField(label="Already scratched or broken", required=False, widget=forms.Textarea(WORDS))
     key_tag = forms.CharField(label="Key tag", max_length=20, required=False)
@@ -123,6 +126,20 @@ class IntakeSheet:
     def spare(self) -> None:
         """Show what was typed without judging it: somebody is only being looked up."""
         self._spare(self._all())
+
+    @property
+    def only_looking(self) -> bool:
+        """Whether nothing but a search was typed: Enter then looks somebody up instead of opening a job."""
+        named = self._typed("customer") or self._typed("vehicle") or self.customer["name"].value()
+        return bool(self._typed("find")) and not named
+
+    def suggest(self, found: list[Customer]) -> None:
+        """Pick the one customer found, and the one car they have; the other choices stay a click away."""
+        if self.chosen_customer is None and len(found) == 1 and not self._typed("customer"):
+            self.chosen_customer = found[0]
+        cars = list(self.chosen_customer.vehicles.all()) if self.chosen_customer is not None else []
+        if self.chosen_vehicle is None and len(cars) == 1 and not self._typed("vehicle"):
+            self.chosen_vehicle = cars[0]
 
     @staticmethod
     def _spare(unjudged: Iterable[forms.BaseForm]) -> None:

@@ -8,10 +8,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from garage import gates, idempotency, search, shop
+from garage import idempotency, search, shop
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.models import Vehicle
+from garage.models import Customer
 from garage.vin import read_vin
 from garage.web import after_post, render_page
 from jobs import intake_search
@@ -31,11 +31,11 @@ def intake(request: HttpRequest) -> HttpResponse:
     Its smaller buttons (`look`) send everything typed to find somebody, and save nothing.
     """
     if request.method != "POST":
-        return render_page(request, PAGE, _context(IntakeSheet(start=_start(request)), request.GET))
+        return render_page(request, PAGE, _looked_up(IntakeSheet(start=_start(request)), request.GET))
     sheet = IntakeSheet(request.POST, request.FILES)
-    if "look" in request.POST:
+    if "look" in request.POST or ("enter" in request.POST and sheet.only_looking):
         sheet.spare()
-        return render_page(request, PAGE, _context(sheet, request.POST), partial="form")
+        return render_page(request, PAGE, _looked_up(sheet, request.POST), partial="form")
     job = _opened(request, sheet)
     if job is None:
         return render_page(request, PAGE, _context(sheet, request.POST), partial="form", status=422)
@@ -61,14 +61,15 @@ def _opened(request: HttpRequest, sheet: IntakeSheet) -> Job | None:
 @require_safe
 def intake_customers(request: HttpRequest) -> HttpResponse:
     """The customers that the typed text finds, to pick one."""
-    return render_page(request, f"{PIECES}customers.html", _context(IntakeSheet(start=_start(request)), request.GET))
+    context = _context(IntakeSheet(start=_start(request)), request.GET)
+    return render_page(request, f"{PIECES}customers.html", context)
 
 
 @allowed("counter")
 @require_safe
 def intake_vehicles(request: HttpRequest) -> HttpResponse:
     """The vehicles of the customer picked, and what is known of the one picked."""
-    context = _context(IntakeSheet(start=_start(request)), request.GET)
+    context = _looked_up(IntakeSheet(start=_start(request)), request.GET)
     return render_page(request, f"{PIECES}vehicles.html", {**context, "fragment": True})
 
 
@@ -87,28 +88,31 @@ def intake_known(request: HttpRequest) -> HttpResponse:
 
 def _start(request: HttpRequest) -> dict[str, Any]:
     """What an untouched sheet begins with: who and what the address names, or the text that found nobody."""
-    customer, vehicle = gates.customer_named(request), _vehicle_named(request)
-    if customer is None and vehicle is not None:
-        customer = vehicle.owner
     text = request.GET.get("find", "")[:120].strip()
     new = {"contact": {"phone": text}} if len(search.digits(text)) >= 7 else {"new_customer": {"name": text}}
     return {
         "unit": shop.profile().distance_unit,
         "find": text,
-        "customer": customer.pk if customer else "",
-        "vehicle": vehicle.pk if vehicle else "",
+        "customer": request.GET.get("customer", ""),
+        "vehicle": request.GET.get("vehicle", ""),
         **(new if text else {}),
     }
 
 
-def _vehicle_named(request: HttpRequest) -> Vehicle | None:
-    text = request.GET.get("vehicle", "")
-    return gates.vehicle_for(request, int(text)) if text.isdecimal() and len(text) < 19 else None
+def _looked_up(sheet: IntakeSheet, data: QueryDict) -> dict[str, Any]:
+    """What the sheet shows after a search: the one customer found is picked."""
+    found = _found(sheet)
+    sheet.suggest(found)
+    return _context(sheet, data, found)
 
 
-def _context(sheet: IntakeSheet, data: QueryDict) -> dict[str, Any]:
-    text, customer = str(sheet.pick["find"].value() or ""), sheet.chosen_customer
-    found = intake_search.customers_found(text) if text else []
+def _found(sheet: IntakeSheet) -> list[Customer]:
+    text = str(sheet.pick["find"].value() or "")
+    return intake_search.customers_found(text) if text else []
+
+
+def _context(sheet: IntakeSheet, data: QueryDict, found: list[Customer] | None = None) -> dict[str, Any]:
+    found, customer = _found(sheet) if found is None else found, sheet.chosen_customer
     if customer is not None and customer not in found:
         found = [customer, *found]
     vin, plate = str(sheet.vehicle["vin"].value() or ""), str(sheet.vehicle["plate"].value() or "")

@@ -226,6 +226,15 @@ class TestSheet:
         assert Job.objects.get().odometer_in is None
         assert Customer.objects.count() == 1
 
+    def test_enter_in_the_search_box_looks_up_and_picks_the_one_found_with_the_one_car(self, client, people, now):
+        vehicle = car(people["counter"], now)
+        answer = client.post(self.url, {"key": str(uuid.uuid4()), "enter": "1", "find": "marrant", "unit": "mi"})
+        page = answer.content.decode()
+        assert answer.status_code == 200
+        assert f'name="customer" value="{vehicle.owner_id}" checked' in page
+        assert f'name="vehicle" value="{vehicle.pk}" checked' in page
+        assert not Job.objects.exists()
+
     def test_a_part_on_the_bench_needs_no_vehicle(self, client):
         data = {name: value for name, value in sent(vehicle="none").items() if not name.startswith("v-")}
         assert client.post(self.url, data).status_code == 303
@@ -268,6 +277,7 @@ class TestSheet:
     def test_its_questions_to_the_database_do_not_grow_with_the_book(self, client, people, now):
         vehicle = car(people["counter"], now)
         plates = iter("ABCDE")
+        car(people["counter"], now, "NEW-0")
 
         def another() -> None:
             car(people["counter"], now, f"NEW-{next(plates)}")
