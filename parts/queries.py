@@ -60,8 +60,8 @@ def current_item(item: Item) -> Item:
 
 
 def family(item: Item) -> QuerySet[Item]:
-    """The item of today and all that it replaced: one thing under several names."""
-    today = item.current_id or item.pk
+    """The item of today and all that it replaced: one thing under several names. Asks the book, not `item`."""
+    today = Subquery(Item.objects.filter(pk=item.pk).values(today=Coalesce("current", "pk")))
     return Item.objects.filter(Q(pk=today) | Q(current=today))
 
 
@@ -80,8 +80,7 @@ def to_draw(item: Item) -> QuerySet[Container]:
 
     The open one first (the one open longest), then sealed ones of older numbers, then the oldest.
     """
-    today = item.current_id or item.pk
-    older_first = Case(When(item=today, then=1), default=0, output_field=IntegerField())
+    older_first = Case(When(item__current=None, then=1), default=0, output_field=IntegerField())
     return (
         Container.objects.filter(item__in=family(item), content__gt=0)
         .select_related("item", "pack")

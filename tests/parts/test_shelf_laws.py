@@ -9,6 +9,7 @@ import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.db import transaction
@@ -55,7 +56,8 @@ class Day:
     """A day at the shelf that does what it is told, where the shelf lets it."""
 
     def __init__(self, item: Item, actor: User, now: dt.datetime) -> None:
-        self.item, self.who, self.refusals = item, {"actor": actor, "now": now}, 0
+        self.item, self.refusals = item, 0
+        self.who: dict[str, Any] = {"actor": actor, "now": now}
 
     def do(self, act: tuple) -> None:
         try:
