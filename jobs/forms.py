@@ -49,7 +49,8 @@ class PhotosField(forms.FileField):
 
     def clean(self, data: Any, initial: Any = None) -> Any:
         given = data if isinstance(data, (list, tuple)) else [data]
-        return [super(PhotosField, self).clean(one, initial) for one in given if one]
+        files = [super(PhotosField, self).clean(one, initial) for one in given if one]
+        return files or [file for file in [super().clean(None, initial)] if file]
 
 
 class VersionForm(forms.Form):
@@ -96,7 +97,7 @@ class OperationForm(VersionForm, forms.ModelForm):
 class PhotoForm(forms.Form):
     """Photos of the car, with a word on what they show."""
 
-    photos = PhotosField(label="Photos", required=True)
+    photos = PhotosField(label="Photos", required=True, error_messages={"required": "Choose a photo."})
     caption = forms.CharField(label="What they show", max_length=160, required=False)
 
     def uploads(self) -> list[UploadedFile]:

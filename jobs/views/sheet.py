@@ -124,9 +124,8 @@ def photo_add(request: HttpRequest, pk: int) -> HttpResponse:
 
     def add() -> JobPhoto:
         actor, now, caption = actor_of(request), timezone.now(), form.cleaned_data["caption"]
-        return [add_photo(job=job, upload=upload, caption=caption, actor=actor, now=now) for upload in form.uploads()][
-            -1
-        ]
+        added = [add_photo(job=job, upload=upload, caption=caption, actor=actor, now=now) for upload in form.uploads()]
+        return added[-1]
 
     if request.method == "POST" and attempt(
         form, lambda: idempotency.once(key=key_of(request), action="add photos", model=JobPhoto, do=add)
