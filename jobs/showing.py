@@ -10,13 +10,13 @@ from garage.money import round_money
 def quantity(value: Decimal, unit: str, typed: str = "") -> tuple[str, str]:
     """A quantity kept in `unit` (h, each or L) as it is shown, and the same in the other unit or nothing.
 
-    1.7 L gives "1.700 L" and "1.796 qt"; the same typed as 1.796 qt gives quarts first.
+    1.7 L gives "1.700 L" and "1.796 qt", typed as 1.796 qt it gives quarts first; 850 mL stands beside both.
     """
     if unit != "L":
         return plain_text(value) + (" h" if unit == "h" else ""), ""
     first = _typed_unit(typed, unit)
     shown, _, other = units.both(units.convert(value, unit, first), first).partition(" · ")
-    return shown, other
+    return shown, other if first in ("L", "qt") else units.both(value, unit)
 
 
 def price(value: Decimal, unit: str) -> tuple[str, str]:

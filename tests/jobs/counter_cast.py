@@ -8,10 +8,11 @@ from decimal import Decimal
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from garage.models import User, Vehicle
+from jobs.actions.evidence import Limit, note_advisory
 from jobs.actions.intake import open_job
 from jobs.actions.procedures import publish
 from jobs.actions.writing_up import add_operation, save_line
-from jobs.models import Job, Line, Operation, ProcedureRevision
+from jobs.models import Advisory, Job, Line, Operation, ProcedureRevision
 from jobs.procedure_files import parse
 from parts.models import Item
 from tests.jobs.bay_cast import PROCEDURE, car, stock_item
@@ -46,6 +47,11 @@ class Counter:
     def line(self, operation: Operation, fields: dict[str, object] | None = None, **changes: object) -> Line:
         given = {**(fields or PART), **changes}
         return save_line(operation=operation, fields=given, actor=self.actor, now=self.now)
+
+    def advisory(self, text: str) -> Advisory:
+        limit = Limit("next")
+        key = uuid.uuid4()
+        return note_advisory(key=key, job=self.job, text=text, limit=limit, actor=self.actor, now=self.now)
 
 
 def at_counter(people: dict[str, User], now: dt.datetime, plate: str = "KET-118") -> Counter:

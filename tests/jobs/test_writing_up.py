@@ -11,7 +11,6 @@ from garage.errors import Refused
 from garage.models import AuditEntry
 from jobs import queries
 from jobs.actions.draws import draw_for_line, return_from_line
-from jobs.actions.evidence import Limit, note_advisory
 from jobs.actions.removing import FOR_A_WHILE, put_back, remove_line, remove_operation
 from jobs.actions.stages import decide, start_job
 from jobs.actions.writing_up import (
@@ -77,14 +76,7 @@ def test_an_operation_needs_a_title(counter):
 
 
 def test_an_advisory_of_an_earlier_visit_is_taken_up_and_is_open_again_when_taken_off(counter):
-    advisory = note_advisory(
-        key=uuid.uuid4(),
-        job=counter.job,
-        text="Rear pads 3 mm",
-        limit=Limit("next"),
-        actor=counter.actor,
-        now=counter.now,
-    )
+    advisory = counter.advisory("Rear pads 3 mm")
     operation = take_up(job=counter.job, offer=advisory, actor=counter.actor, now=counter.now)
     advisory.refresh_from_db()
     assert (operation.title, advisory.operation, advisory.state) == ("Rear pads 3 mm", operation, "offered")
