@@ -161,7 +161,9 @@ def long_files(files: Iterable[tuple[str, str]], most: int) -> list[str]:
     return [f"{path} has {lines} lines" for path, text in files if (lines := len(text.splitlines())) > most]
 
 
-INLINE = re.compile(r"<[^>]*\s(style|on[a-z]+|hx-on[\w:-]*)\s*=|<style\b|<script(?![^>]*\ssrc=)", re.IGNORECASE)
+INLINE = re.compile(
+    r"<[^>]*\s(style|on[a-z]+|hx-on[\w:-]*)\s*=|<style\b|<script(?![^>]*\ssrc=)|javascript:", re.IGNORECASE
+)
 
 
 def inline(path: str, text: str) -> list[str]:

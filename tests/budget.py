@@ -17,7 +17,7 @@ def queries_of(client: Client, url: str, **headers: str) -> list[str]:
     return [query["sql"] for query in captured.captured_queries]
 
 
-def assert_budget(client: Client, url: str, at_most: int, grow: Callable[[], None], **headers: str) -> None:
+def assert_budget(client: Client, url: str, at_most: int, grow: Callable[[], object], **headers: str) -> None:
     """Hold a page to `at_most` queries, and to not one more after `grow` has been called five times.
 
     `grow` adds one row of what the page lists, each time another one; have at least one there before. When the

@@ -178,6 +178,7 @@ def test_no_template_has_inline_styles_scripts_or_handlers() -> None:
         '<a href="#" onclick="go()">',
         '<button hx-on:click="go()">',
         "<style>p {}</style>",
+        '<a href="javascript:go()">',
         "<script>go()</script>",
         '<script type="module">go()</script>',
     ],

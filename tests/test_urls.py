@@ -7,7 +7,7 @@ The numbers in brackets are requirements of OWASP ASVS 5.0. Each answer is taken
 import datetime as dt
 import os
 import re
-from html import unescape
+from html import escape, unescape
 from pathlib import Path
 
 import pytest
@@ -17,6 +17,7 @@ from django.http.response import HttpResponseBase
 from django.test import Client, TestCase
 from django.test.utils import CaptureQueriesContext
 
+from garage import database
 from garage.models import User
 from tests import world
 from tests.urls import ASKED_WITH_MORE, NOTHING_TO_SEE, PUBLIC, Address, addresses, role_table
@@ -24,6 +25,7 @@ from tests.urls import ASKED_WITH_MORE, NOTHING_TO_SEE, PUBLIC, Address, address
 TABLE = Path(__file__).parent / "roles.csv"
 EVERY = addresses()
 BY_NAME = pytest.mark.parametrize("one", EVERY, ids=lambda one: one.name)
+MARKUP = "<img src=x>\"'&"
 FINE = {200, 302, 303, 304, 400, 404, 405, 409, 422}
 
 
@@ -173,3 +175,17 @@ class Crawl(TestCase):
     def test_the_prices_looked_for_are_really_there(self) -> None:
         shown = "".join(html_of(response) for response in self.pages.values())
         assert [price for price in world.PRICES if price not in shown] == []
+
+    def test_what_people_wrote_is_never_taken_for_markup(self) -> None:  # [1.2.1]
+        """A tag in every text of every table: each page shows it as text, or not at all."""
+        database.remove_guards(connection)
+        written = sum(world.fill_with(MARKUP))
+        assert written > 60
+        shown = 0
+        for one in EVERY:
+            response = ask(self.clients["owner"], one)
+            assert response.status_code < 500, one.name
+            assert MARKUP not in html_of(response), one.name
+            shown += escape(MARKUP) in html_of(response)
+        database.install(connection)
+        assert shown > 30
