@@ -127,7 +127,10 @@ class Printer:
 
 
 def make_wanted(printer: Printer, *, now: dt.datetime, limit: int = 20) -> int:
-    """Make the papers that are wanted, oldest first; return how many were tried."""
+    """Make the papers that are wanted; return how many were tried.
+
+    Newest first: behind a backlog of many, somebody is waiting for the last one.
+    """
     tried = 0
     while tried < limit and (document := _claim(now)) is not None:
         tried += 1
@@ -138,7 +141,7 @@ def make_wanted(printer: Printer, *, now: dt.datetime, limit: int = 20) -> int:
 @writing()
 def _claim(now: dt.datetime) -> Document | None:
     free = Q(lease_until=None) | Q(lease_until__lt=now)
-    document = Document.objects.filter(free, state=Document.State.WANTED).order_by("pk").first()
+    document = Document.objects.filter(free, state=Document.State.WANTED).order_by("-pk").first()
     if document is not None:
         Document.objects.filter(pk=document.pk).update(lease_until=now + LEASE, attempts=F("attempts") + 1)
         document.refresh_from_db()

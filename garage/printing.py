@@ -8,6 +8,7 @@ A request is a pickle of `Paper` behind its length in 8 bytes; an answer is `+` 
 """
 
 import contextlib
+import os
 import pickle
 import resource
 import struct
@@ -103,6 +104,7 @@ def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
 
 if __name__ == "__main__":
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    os.nice(10)  # pages come first
     # Whatever a library prints must not come between the answers.
     with contextlib.redirect_stdout(sys.stderr):
         serve(sys.stdin.buffer, sys.__stdout__.buffer)  # type: ignore[union-attr, arg-type]
