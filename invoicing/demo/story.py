@@ -1,0 +1,419 @@
+"""The planned scenes: cars whose story is worth looking up, and what the garage has on its hands today."""
+
+import datetime as dt
+from collections.abc import Iterator
+from decimal import Decimal
+
+from garage.actions.profile import save_profile
+from garage.actions.vehicles import change_owner
+from invoicing.actions.estimates import write_estimate
+from invoicing.actions.invoices import credit, issue
+from invoicing.actions.payments import reverse_payment, take_payment
+from invoicing.demo.bay import work_through
+from invoicing.demo.buying import fetch_missing, renaming
+from invoicing.demo.cast import COMPANIES, PEOPLE
+from invoicing.demo.garage import ZONE, Garage, Script
+from invoicing.demo.history import odometer
+from invoicing.demo.visits import (
+    Noticed,
+    Visit,
+    Work,
+    agree,
+    carry_out,
+    finish,
+    offer,
+    pay,
+    take_in,
+    work_on,
+    write_up,
+)
+from jobs.actions.evidence import Limit
+from jobs.actions.stages import cancel_job, start_job
+from jobs.models import Job
+from jobs.verdict import Seen
+from parts import queries as shelf
+from parts.actions.stock import adjust, count_item
+
+D = Decimal
+CARS = {car.plate: car for person in (*COMPANIES, *PEOPLE) for car in person.cars}
+
+TRANSFER, REPEATED = "Transfer case fluid, drain and fill", "Transfer case fluid, repeated exchange"
+CHAIN_CASE, AXLE = "Transfer case fluid, chain-driven case", "Rear axle fluid, limited-slip"
+OIL, SMALL_OIL, DIESEL_OIL = (
+    "Engine oil and filter, 2.0 to 2.5 gasoline",
+    "Engine oil and filter, 1.0 to 1.8 gasoline",
+    "Engine oil and filter, 2.2 and 3.0 diesel",
+)
+PADS_FRONT, PADS_REAR, BRAKE_FLUID = "Front brake pads, car", "Rear brake pads, car", "Brake fluid, change"
+FRONT_DIFF, REAR_DIFF = "Front differential fluid", "Rear differential fluid"
+AUTOMATIC, COOLANT = "Automatic transmission fluid, drain and fill", "Coolant, drain and fill"
+
+SPENT = Seen("black", "opaque", "glitter", "burnt")
+WORN = Seen("dark brown", "cloudy", "paste", "usual")
+BROWN = Seen("brown", "clear", "paste", "usual")
+AMBER = Seen("amber", "clear", "paste", "usual")
+
+#: Cars of the story have no ordinary visit in so many days before the end (None: none at all).
+QUIET: dict[str, int | None] = {
+    "KET-118": None, "ASH-201": None, "LFW-001": 140, "REN-440": 140, "THW-155": 140, "PRV-147": 140,
+    "DEL-356": 90, "LUF-330": 90, "SAM-803": 90, "HAG-020": 330, "VAL-690": 240, "OSC-021": 200, "IDV-574": 150,
+    "FIO-246": 150, "PDP-118": 120, "CAS-655": 90, "TAX-012": 270,
+}  # fmt: skip
+
+
+def scripts(garage: Garage) -> Iterator[Script]:
+    """Every scene, in no order: the clock sorts them."""
+    yield renaming(garage, garage.at(430, 10))
+    yield dearer(garage)
+    yield new_owner(garage)
+    for visit in (*odile(garage), *pickup(garage), *single_visits(garage)):
+        yield carry_out(garage, visit)
+    yield more_was_found(garage)
+    yield taken_back(garage)
+    yield bounced(garage)
+    yield called_off(garage)
+    yield partly_paid(garage)
+    yield counted(garage)
+    yield awaiting(garage)
+    yield in_the_bay(garage)
+    yield ready_to_invoice(garage)
+    yield ready_for_the_bay(garage)
+    yield just_written_up(garage)
+
+
+def visit(garage: Garage, plate: str, days_ago: int, concern: str, *works: Work, **more: object) -> Visit:
+    """A planned visit in the past, its odometer in line with the car's others."""
+    opened = garage.at(days_ago, 8, 20)
+    return Visit(plate, opened, odometer(CARS[plate], days_ago), concern, works, **more)  # type: ignore[arg-type]
+
+
+def today(garage: Garage, plate: str, since: dt.timedelta, concern: str, *works: Work, **more: object) -> Visit:
+    """A visit that began so long before now and is promised for today."""
+    opened = garage.now - since
+    promised = promised_today(garage.now) - opened
+    return Visit(
+        plate, opened, odometer(CARS[plate], 0), concern, works, promised=promised, **more  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+def promised_today(now: dt.datetime) -> dt.datetime:
+    """Five in the afternoon; later in the day the next half hour that leaves two hours, but still today."""
+    local = now.astimezone(ZONE)
+    five = local.replace(hour=17, minute=0, second=0, microsecond=0)
+    soon = (local + dt.timedelta(hours=2)).replace(minute=30, second=0, microsecond=0)
+    latest = local.replace(hour=23, minute=45, second=0, microsecond=0)
+    return min(max(five, soon), latest)
+
+
+def odile(garage: Garage) -> Iterator[Visit]:
+    """A transfer case that gets worse, is changed twice over, and comes back."""
+    yield visit(
+        garage, "KET-118", 1035, "First time here. Never had anything but oil changed.",
+        Work(procedure=OIL), Work(procedure=TRANSFER, looks=(WORN,), distance=odometer(CARS["KET-118"], 1035)),
+        Work(procedure=BRAKE_FLUID, looks=(BROWN,)),
+    )  # fmt: skip
+    yield visit(
+        garage, "KET-118", 670, "Shudder when pulling away on full lock. Towed a horse trailer all summer.",
+        Work(procedure=OIL),
+        Work(procedure=TRANSFER, looks=(SPENT,), cause="Fluid burnt, glitter on the magnet."),
+        noticed=(Noticed(
+            "Transfer case: change again and look after 1,500 mi",
+            Limit("distance", odometer=odometer(CARS["KET-118"], 625)), "Transfer case",
+        ),),
+    )  # fmt: skip
+    yield visit(
+        garage, "KET-118", 625, "Here for the second look. Shudder is less.",
+        Work(
+            procedure=REPEATED, looks=(WORN, BROWN), cause="First drain still dark, second one plainly lighter.",
+            from_advisory="Transfer case: change again and look after 1,500 mi",
+        ),
+    )  # fmt: skip
+    yield visit(
+        garage, "KET-118", 275, "Yearly service. No shudder any more, wants the transfer case looked at all the same.",
+        Work(procedure=OIL), Work(procedure=TRANSFER, looks=(AMBER,)),
+        Work(procedure=FRONT_DIFF, looks=(BROWN,), distance=odometer(CARS["KET-118"], 275)),
+        noticed=(Noticed(
+            "Rear brake pads: 3 mm left", Limit("distance", odometer=odometer(CARS["KET-118"], 0) + 1500), "Rear brakes"
+        ),),
+    )  # fmt: skip
+
+
+def pickup(garage: Garage) -> Iterator[Visit]:
+    """A pickup that tows: metal in the rear axle, caught in time; its last invoice is overdue."""
+    late = "Rear axle: metal in the oil, look again after 2,000 mi"
+    yield visit(
+        garage, "ASH-201", 905, "Hums from behind when towing.",
+        Work(procedure=DIESEL_OIL), Work(procedure=AXLE, looks=(SPENT,), distance=60000),
+        noticed=(Noticed(late, Limit("next"), "Rear differential"),), pays=("transfer", 21),
+    )  # fmt: skip
+    yield visit(
+        garage, "ASH-201", 862, "Second look at the rear axle.",
+        Work(procedure=AXLE, looks=(WORN,), from_advisory=late), pays=("transfer", 25),
+    )  # fmt: skip
+    yield visit(
+        garage, "ASH-201", 430, "Service before the season.",
+        Work(procedure=DIESEL_OIL), Work(procedure=AXLE, looks=(Seen("dark brown", "clear", "paste", "usual"),)),
+        Work(procedure=CHAIN_CASE, looks=(BROWN,), distance=90000), pays=("transfer", 28),
+    )  # fmt: skip
+    yield visit(
+        garage, "ASH-201", 76, "Service, and the trailer socket.",
+        Work(procedure=DIESEL_OIL),
+        Work(title="Trailer socket", hours="0.5", cause="Two pins green.", correction="Pins cleaned, cover new."),
+        pays=("", 0),
+    )  # fmt: skip
+
+
+def single_visits(garage: Garage) -> Iterator[Visit]:
+    """One visit each: a declined operation, a new odometer, a bolt too tight, a step left out, a mail that waits."""
+    sam = odometer(CARS["SAM-803"], 22)
+    yield visit(
+        garage, "SAM-803", 22, "Service. Squeaks a little at the rear.",
+        Work(procedure=SMALL_OIL), Work(procedure=PADS_REAR, declined="Not this month, after payday."),
+        noticed=(Noticed(
+            "Rear brake pads: 2.5 mm left", Limit("distance", odometer=round(sam + 1500, -2)), "Rear brakes"
+        ),),
+    )  # fmt: skip
+    cluster = Work(
+        title="Instrument cluster", hours="1.2", sublet=("Ashmere Auto Electric", "310.00"),
+        cause="Display dead; cluster replaced by Ashmere Auto Electric.", correction="New cluster shows 40 mi.",
+    )  # fmt: skip
+    yield visit(garage, "HAG-020", 250, "Display went dark.", Work(procedure=OIL))
+    shown = odometer(CARS["HAG-020"], 236)
+    yield Visit(
+        "HAG-020", garage.at(236, 8, 40), 40, "Back from the electrician with a new cluster; clear the lights.",
+        (cluster,), lower=("replaced", shown),
+    )  # fmt: skip
+    yield visit(
+        garage, "TAX-012", 205, "Oil, quickly please, fare at two.",
+        Work(procedure=OIL, said={"Tighten the drain plug": {
+            "reading": "36", "reason": "Wrench was still set for the wheels of the car before.",
+        }}),
+    )  # fmt: skip
+    yield visit(
+        garage, "IDV-574", 130, "Oil is due.",
+        Work(procedure=SMALL_OIL, said={"Look over belts, hoses, tires and lights": {
+            "skip": "Done two weeks ago, customer in a hurry.",
+        }}),
+    )  # fmt: skip
+    yield visit(
+        garage, "PDP-118", 44, "Service, and it pulls air in the foot well.",
+        Work(procedure=DIESEL_OIL), Work(procedure=AXLE, looks=(BROWN,), distance=25000), pays=("", 0),
+    )  # fmt: skip
+    yield visit(
+        garage, "LUF-330", 1, "Yearly service, mail me the bill.",
+        Work(procedure=OIL), Work(procedure=REAR_DIFF, looks=(BROWN,), distance=48000),
+        pays=("", 0), mail_to="luca@example.com",
+    )  # fmt: skip
+
+
+def dearer(garage: Garage) -> Script:
+    """The labor rate goes up twice, and a procedure is written anew."""
+    for days_ago, rate in ((730, "120.00"), (365, "128.00")):
+        moment = garage.at(days_ago, 7)
+        yield moment
+        garage.labor_rate = D(rate)
+        save_profile(fields={"labor_rate": D(rate)}, actor=garage.people["owner"], now=moment)
+
+
+def new_owner(garage: Garage) -> Script:
+    """Ruben Castell sells his second car to Simon Adeyemi; its history stays with the car."""
+    moment = garage.at(400, 16)
+    yield moment
+    change_owner(
+        vehicle=garage.vehicles["CAS-655"], customer=garage.customers["Simon Adeyemi"], on=garage.day(400),
+        actor=garage.counter, now=moment,
+    )  # fmt: skip
+
+
+def more_was_found(garage: Garage) -> Script:
+    """In the bay more work turns up: a revised estimate, a call, and a second authorization before it is done."""
+    found = Work(procedure=PADS_FRONT, cause="1.5 mm left on the inside.")
+    planned = visit(garage, "VAL-690", 150, "Pulls a little to the left when braking.", Work(procedure=BRAKE_FLUID))
+    now, worker = planned.opened, garage.people["owner"]
+    yield now
+    job = take_in(garage, planned, now)
+    agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=10))
+    now += dt.timedelta(minutes=40)
+    yield now
+    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    now += dt.timedelta(minutes=15)
+    yield now
+    write_up(garage, job, found, now)
+    revised = write_estimate(job=job, actor=garage.counter, now=now)
+    now += dt.timedelta(minutes=20)
+    yield now
+    agree(garage, revised, (*planned.works, found), now, by_phone=True)
+    fetch_missing(garage, job, now)
+    both = Visit(planned.plate, planned.opened, planned.odometer, planned.concern, (*planned.works, found))
+    now = yield from work_on(garage, job, both, worker, now)
+    finish(garage, job, planned, worker, now)
+    invoice = issue(key=garage.key(), job=job, actor=garage.counter, now=now)
+    yield from pay(garage, invoice, planned, now)
+
+
+def taken_back(garage: Garage) -> Script:
+    """An invoice went out without the clinic's wish for one line less: credited whole, and billed again."""
+    planned = visit(garage, "OSC-021", 118, "Service.", Work(procedure=SMALL_OIL), pays=("", 0))
+    yield from carry_out(garage, planned)
+    now = planned.opened + dt.timedelta(days=2)
+    yield now
+    job = Job.objects.get(vehicle=garage.vehicles["OSC-021"], received_at=planned.opened)
+    wrong = job.invoices.get()
+    reason = "Billed to the clinic’s old address."
+    credit(key=garage.key(), invoice=wrong, reason=reason, actor=garage.people["owner"], now=now)
+    now += dt.timedelta(minutes=12)
+    yield now
+    invoice = issue(key=garage.key(), job=job, actor=garage.counter, now=now)
+    now += dt.timedelta(days=19)
+    yield now
+    take_payment(
+        key=garage.key(), invoice=invoice, amount=invoice.gross, method="transfer", reference=invoice.label,
+        actor=garage.counter, now=now,
+    )  # fmt: skip
+
+
+def bounced(garage: Garage) -> Script:
+    """A check bounces and is made good in cash."""
+    planned = visit(
+        garage, "IDV-574", 64, "Coolant light comes on at times.", Work(procedure=COOLANT, looks=(AMBER,)),
+        pays=("check", 0),
+    )  # fmt: skip
+    yield from carry_out(garage, planned)
+    now = planned.opened + dt.timedelta(days=6)
+    yield now
+    invoice = Job.objects.get(vehicle=garage.vehicles["IDV-574"], received_at=planned.opened).invoices.get()
+    check = invoice.payments.get().payment
+    reverse_payment(key=garage.key(), payment=check, reason="The check bounced.", actor=garage.counter, now=now)
+    now += dt.timedelta(days=5)
+    yield now
+    take_payment(key=garage.key(), invoice=invoice, amount=invoice.gross, method="cash", actor=garage.counter, now=now)
+
+
+def called_off(garage: Garage) -> Script:
+    """A job that came to nothing."""
+    planned = visit(garage, "FIO-246", 96, "Wants a price for new front pads.", Work(procedure=PADS_FRONT))
+    now = planned.opened
+    yield now
+    job = take_in(garage, planned, now)
+    now += dt.timedelta(minutes=15)
+    yield now
+    offer(garage, job, planned.works, now)
+    now += dt.timedelta(days=1)
+    yield now
+    cancel_job(job=job, reason="Fetched the car, her brother does it.", actor=garage.counter, now=now)
+
+
+def partly_paid(garage: Garage) -> Script:
+    """A large invoice, a part of it paid when the car was fetched."""
+    planned = visit(
+        garage, "DEL-356", 9, "Service, everything that is due.",
+        Work(procedure=SMALL_OIL), Work(procedure=AUTOMATIC, looks=(BROWN,), distance=28000),
+        Work(procedure=PADS_FRONT), pays=("", 0),
+    )  # fmt: skip
+    yield from carry_out(garage, planned)
+    now = planned.opened + dt.timedelta(hours=8, minutes=40)
+    yield now
+    invoice = Job.objects.get(vehicle=garage.vehicles["DEL-356"], received_at=planned.opened).invoices.get()
+    take_payment(
+        key=garage.key(), invoice=invoice, amount=D("400.00"), method="card", reference="the rest next week",
+        actor=garage.counter, now=now,
+    )  # fmt: skip
+
+
+def counted(garage: Garage) -> Script:
+    """Yesterday's count: a bottle half used, and fewer spray cans than the book said."""
+    now = garage.now - dt.timedelta(hours=25)
+    yield now
+    left = D("0.340")
+    bottles = shelf.to_draw(garage.items["TF-31"])
+    bottle = next((bottle for bottle in bottles if bottle.content >= left), None)
+    if bottle is not None:
+        adjust(
+            key=garage.key(), container=bottle, content=left, typed="0.34 L", reason="dipped",
+            actor=garage.people["technician"], now=now,
+        )  # fmt: skip
+    cans = garage.items["BC-5"]
+    count_item(key=garage.key(), item=cans, quantity=D(3), actor=garage.people["technician"], now=now)
+
+
+def awaiting(garage: Garage) -> Script:
+    """Odile Marrant has the estimate and has not called back."""
+    planned = today(
+        garage, "KET-118", dt.timedelta(hours=3, minutes=40), "Squeals at the rear when braking in the morning.",
+        Work(procedure=PADS_REAR, from_advisory="Rear brake pads: 3 mm left"), Work(procedure=BRAKE_FLUID),
+    )  # fmt: skip
+    yield planned.opened
+    job = take_in(garage, planned, planned.opened)
+    now = planned.opened + dt.timedelta(minutes=25)
+    yield now
+    offer(garage, job, planned.works, now)
+
+
+def in_the_bay(garage: Garage) -> Script:
+    """The Water District's pickup: one operation done, the next half way."""
+    planned = today(
+        garage, "LFW-001", dt.timedelta(hours=3), "Both axle services, as every other year.",
+        Work(procedure=CHAIN_CASE, looks=(AMBER,), distance=30000), Work(procedure=AXLE, looks=(WORN,), distance=30000),
+    )  # fmt: skip
+    now, worker = planned.opened, garage.people["technician"]
+    yield now
+    job = take_in(garage, planned, now)
+    agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=12), by_phone=True)
+    now += dt.timedelta(minutes=20)
+    yield now
+    fetch_missing(garage, job, now)
+    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    operations = list(job.operations.order_by("position"))
+    stops = ("", "Vehicle stands level")
+    for operation, work, stop in zip(operations, planned.works, stops, strict=True):
+        steps = work_through(
+            garage, operation, by=worker, start=now, dice=planned.dice, looks=work.looks, distance=work.distance,
+            up_to=stop,
+        )  # fmt: skip
+        for now in steps:
+            yield now
+
+
+def ready_to_invoice(garage: Garage) -> Script:
+    """The work is done, the car is washed, the invoice is not written."""
+    planned = today(
+        garage, "REN-440", dt.timedelta(hours=5, minutes=20), "Shifts a little hard when cold. Service.",
+        Work(procedure=AUTOMATIC, looks=(WORN,), distance=62000, cause="Fluid dark and cloudy."),
+        noticed=(Noticed(
+            "Transmission fluid: change again after 500 mi", Limit("next"), "Automatic transmission"
+        ),),
+        by="owner",
+    )  # fmt: skip
+    now, worker = planned.opened, garage.people["owner"]
+    yield now
+    job = take_in(garage, planned, now)
+    agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=9))
+    now += dt.timedelta(minutes=30)
+    yield now
+    fetch_missing(garage, job, now)
+    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    now = yield from work_on(garage, job, planned, worker, now)
+    finish(garage, job, planned, worker, now)
+
+
+def ready_for_the_bay(garage: Garage) -> Script:
+    """Authorized by telephone, promised for today, and the bay is taken."""
+    planned = today(
+        garage, "PRV-147", dt.timedelta(hours=2, minutes=10), "Smells sweet from the vents.",
+        Work(procedure=COOLANT, cause="Coolant low, no drop outside."),
+    )  # fmt: skip
+    yield planned.opened
+    job = take_in(garage, planned, planned.opened)
+    now = planned.opened + dt.timedelta(minutes=20)
+    yield now
+    offered = offer(garage, job, planned.works, now)
+    now += dt.timedelta(minutes=15)
+    yield now
+    agree(garage, offered, planned.works, now, by_phone=True)
+
+
+def just_written_up(garage: Garage) -> Script:
+    """The key lies on the counter; nobody has looked yet."""
+    planned = today(garage, "THW-155", dt.timedelta(minutes=25), "Whines from the front at highway speed.")
+    yield planned.opened
+    take_in(garage, planned, planned.opened)
