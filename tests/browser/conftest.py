@@ -40,9 +40,7 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def running(
-    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
-) -> Iterator[Running]:
+def running(tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker) -> Iterator[Running]:
     """The program, served until the run ends."""
     program = Running(tmp_path_factory.mktemp("browser"), django_db_blocker)
     try:
@@ -79,9 +77,7 @@ def keys() -> dict[str, StorageState]:
 
 
 @pytest.fixture
-def visitor(
-    request: pytest.FixtureRequest, chromium: Browser, running: Running
-) -> Iterator[Callable[..., Page]]:
+def visitor(request: pytest.FixtureRequest, chromium: Browser, running: Running) -> Iterator[Callable[..., Page]]:
     """`visitor("somebody", **options)` opens a watched browser that nobody is logged in to."""
     opened: list[tuple[BrowserContext, Watch]] = []
 

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from garage.models import OutgoingMail
 from jobs import stages
 from tests.browser.cast import Garage
 from tests.browser.visits import Visit, visit

@@ -1,5 +1,6 @@
-"""The program as a garage runs it: bin/serve with web server and worker, on a book, a port and a mail server of its own."""
+"""The program as a garage runs it: bin/serve on a book and a port of its own, with a real mail server to talk to."""
 
+import email.policy
 import os
 import signal
 import socket
@@ -8,6 +9,8 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from email import message_from_bytes
+from email.message import EmailMessage
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -35,6 +38,16 @@ class Postbox:
     async def handle_DATA(self, server: object, session: object, envelope: Envelope) -> str:
         self.mails.append(envelope)
         return "250 taken"
+
+    def mail_to(self, address: str, wait: float = 30.0) -> EmailMessage:
+        """The first mail to an address, as soon as it is there."""
+        last_moment = time.monotonic() + wait
+        while time.monotonic() < last_moment:
+            for mail in self.mails:
+                if address in mail.rcpt_tos and isinstance(mail.content, bytes):
+                    return message_from_bytes(mail.content, policy=email.policy.default)
+            time.sleep(0.1)
+        raise AssertionError(f"no mail to {address} within {wait:.0f} s")
 
     def close(self) -> None:
         self._server.stop()

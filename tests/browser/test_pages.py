@@ -41,9 +41,7 @@ def at(person: Person, visitor: Callable[..., Page], shown: Shown) -> Callable[.
 
 
 @pytest.mark.parametrize(("name", "width", "scheme"), SAMPLE)
-def test_anybody_can_read_and_use_the_page(
-    at: Callable[..., Page], name: str, width: int, scheme: str
-) -> None:
+def test_anybody_can_read_and_use_the_page(at: Callable[..., Page], name: str, width: int, scheme: str) -> None:
     """WCAG 2.2 AA as far as axe-core can tell; reflow (1.4.10) at 320 px."""
     page = at(name, width, scheme)
     assert not axe.violations(page)

@@ -62,7 +62,9 @@ def _written_up(garage: Garage, name: str, plate: str) -> Visit:
     now, owner = timezone.now(), garage.owner
     job = open_job(
         key=uuid.uuid4(),
-        customer=NewCustomer({"name": name, "address": "4 Weir Lane\nMarlow Falls"}, [("555-0142", "")], [("who@example.com", "")]),
+        customer=NewCustomer(
+            {"name": name, "address": "4 Weir Lane\nMarlow Falls"}, [("555-0142", "")], [("who@example.com", "")]
+        ),
         vehicle=NewVehicle({"make": "Brannock", "model": "Fell 2.4", "year": 2016, "plate": plate}),
         concern="Whines when cold, worse uphill.",
         key_tag=plate[-2:],
@@ -136,4 +138,6 @@ def _bill(came: Visit) -> None:
 def _pay(came: Visit) -> None:
     assert came.invoice is not None
     owed = came.invoice.gross
-    take_payment(key=uuid.uuid4(), invoice=came.invoice, amount=owed, method="card", actor=came.garage.owner, now=timezone.now())
+    take_payment(
+        key=uuid.uuid4(), invoice=came.invoice, amount=owed, method="card", actor=came.garage.owner, now=timezone.now()
+    )
