@@ -8,9 +8,19 @@ from garage import units
 from garage.numbers import round_half_up
 from parts import queries
 from parts.buying import is_low
-from parts.models import Item, Pack, Supersession, SupplierPrice
+from parts.models import Container, Item, Pack, Supersession, SupplierPrice
 
-CONTAINERS_AT_FIRST = 12
+CONTAINERS_READ = 300
+CONTAINER_ROWS = 12
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Containers that differ in nothing, such as a case of sealed bottles: the first of them, how many, what is in."""
+
+    first: Container
+    number: int
+    content: Decimal
 
 
 @dataclass(frozen=True)
@@ -48,7 +58,8 @@ def facts(item: Item, *, prices: bool) -> dict[str, Any]:
     by_key = {member.pk: member for member in members}
     row = by_key[item.pk]
     there = sum((member.on_hand for member in members), Decimal(0))
-    containers = list(queries.to_draw(item)[: CONTAINERS_AT_FIRST + 1])
+    containers = list(queries.to_draw(item)[: CONTAINERS_READ + 1])
+    standing = _standing(containers[:CONTAINERS_READ])
     today = by_key[item.current_id or item.pk]
     return {
         "item": row,
@@ -57,13 +68,26 @@ def facts(item: Item, *, prices: bool) -> dict[str, Any]:
         "open": sum((c.content for c in containers if c.opened_at), Decimal(0)),
         "low": today is row and is_low(there, row.minimum),
         "buy": queries.to_buy(queries.items_low().filter(pk=row.pk)) if today is row else [],
-        "containers": containers[:CONTAINERS_AT_FIRST],
-        "more_containers": len(containers) > CONTAINERS_AT_FIRST,
+        "standing": standing[:CONTAINER_ROWS],
+        "more_containers": len(standing) > CONTAINER_ROWS or len(containers) > CONTAINERS_READ,
         "older": _older(members, row),
         "replaced_by": _replaced_by(row, by_key),
         **(_money(row, members, there) if prices else {}),
         "packs": _packs(row, prices=prices),
     }
+
+
+def _standing(containers: list[Container]) -> list[Standing]:
+    """Sealed containers of one pack that came together for the same price make one row; each open one its own."""
+
+    def alike(container: Container) -> tuple[Any, ...]:
+        of = (container.item_id, container.pack_id, container.received_at, container.unit_cost, container.content)
+        return (*of, container.pk if container.opened_at or not container.item.measured else None)
+
+    groups: dict[tuple[Any, ...], list[Container]] = {}
+    for container in containers:
+        groups.setdefault(alike(container), []).append(container)
+    return [Standing(rows[0], len(rows), sum((row.content for row in rows), Decimal(0))) for rows in groups.values()]
 
 
 def _older(members: list[Item], row: Item) -> list[Item]:

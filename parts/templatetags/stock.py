@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from django import template
 
-from garage.templatetags.figures import quantity
+from garage.templatetags.figures import money, quantity
 
 register = template.Library()
 
@@ -19,3 +19,9 @@ def signed(value: Decimal, unit: str) -> str:
 def minus(text: str) -> str:
     """A negative figure with the minus sign that is as wide as a plus."""
     return text.replace("-", "−", 1)
+
+
+@register.filter
+def cost(value: Decimal | None, unit: str) -> str:
+    """What a base unit cost, to the cent: 35.82 / L; the book keeps six places."""
+    return "" if value is None else money(value) + ("" if unit == "each" else f" / {unit}")

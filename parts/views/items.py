@@ -23,7 +23,7 @@ from parts.models import Item
 def item(request: HttpRequest, pk: int) -> HttpResponse:
     """Everything about one item: how much, where, by which names, in which packs, and how it moved."""
     row = item_for(request, pk)
-    page = page_of(queries.movements(row), request, size=20)
+    page = page_of(queries.movements(row), request, size=12)
     context = item_page.facts(row, prices=may(request.user, "prices"))
     context |= {"page": page, "panels": panels.render("item", request, row)}
     return render_page(request, "parts/item.html", context, partial="movements")
