@@ -13,6 +13,7 @@ counter_urls = [
     path("counter/new/known/", intake.intake_known, name="intake-known"),
     path("jobs/<int:pk>/", sheet.sheet, name="sheet"),
     path("jobs/<int:pk>/foot/", sheet.foot, name="foot"),
+    path("jobs/<int:pk>/papers/", sheet.papers, name="papers"),
     path("jobs/<int:pk>/edit/", sheet.job_edit, name="job-edit"),
     path("jobs/<int:pk>/cancel/", sheet.job_cancel, name="job-cancel"),
     path("jobs/<int:pk>/again/", sheet.job_again, name="job-again"),

@@ -41,6 +41,13 @@ def foot(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "jobs/sheet_around.html", {**sheet_context(request, pk), "oob": True})
 
 
+@allowed("counter")
+@require_safe
+def papers(request: HttpRequest, pk: int) -> HttpResponse:
+    """What the books have to say beside the sheet, anew after an edit."""
+    return HttpResponse("".join(panels.render("job-margin", request, access.sheet_for(request, pk))))
+
+
 def sheet_context(request: HttpRequest, pk: int) -> dict[str, Any]:
     """What the sheet shows."""
     job = access.sheet_for(request, pk)
