@@ -29,6 +29,8 @@ TABLET: dict[str, Any] = {"viewport": {"width": 820, "height": 1180}, "has_touch
 FAILED = pytest.StashKey[bool]()
 
 Person = Callable[..., Page]
+#: The sessions of those who have logged in, by role.
+Keys = dict[str, StorageState]
 
 
 @pytest.hookimpl(wrapper=True)
@@ -71,48 +73,73 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def keys() -> dict[str, StorageState]:
-    """The sessions of those who have logged in, by role: one login a run is enough."""
+def keys() -> Keys:
+    """One login a run is enough."""
     return {}
 
 
-@pytest.fixture
-def visitor(request: pytest.FixtureRequest, chromium: Browser, running: Running) -> Iterator[Callable[..., Page]]:
-    """`visitor("somebody", **options)` opens a watched browser that nobody is logged in to."""
-    opened: list[tuple[BrowserContext, Watch]] = []
+class Doors:
+    """Opens browsers that are watched, for people with and without a login."""
 
-    def visit(who: str, **options: Any) -> Page:
-        context = chromium.new_context(**{"base_url": running.url, "locale": "en-US", **DESK, **options})
+    def __init__(self, chromium: Browser, running: Running, logins: dict[str, str], keys: Keys) -> None:
+        self.chromium, self.running, self.logins, self.keys = chromium, running, logins, keys
+        self.opened: list[tuple[BrowserContext, Watch]] = []
+
+    def visitor(self, who: str = "somebody", **options: Any) -> Page:
+        """A page of a browser that nobody is logged in to."""
+        context = self.chromium.new_context(**{"base_url": self.running.url, "locale": "en-US", **DESK, **options})
         context.set_default_timeout(10_000)
-        opened.append((context, Watch(context, who)))
+        self.opened.append((context, Watch(context, who)))
         return context.new_page()
 
-    yield visit
-    if request.node.stash.get(FAILED, False):
-        _keep_pictures(request.node.name, opened)
-    for context, _watch in opened:
-        context.close()
-    faults = [fault for _context, watch in opened for fault in watch.faults]
-    assert not faults, "\n".join([*faults, "The server's last words:", running.last_words()])
+    def person(self, role: str, **options: Any) -> Page:
+        """A page of somebody of that role, logged in through the log-in page."""
+        if role not in self.keys:
+            self.keys[role] = _log_in(self.visitor(role), self.logins[role])
+        return self.visitor(role, storage_state=self.keys[role], **options)
+
+    def check(self) -> None:
+        """Fail with the faults that were seen since the last time."""
+        faults = [fault for _context, watch in self.opened for fault in watch.take()]
+        assert not faults, "\n".join([*faults, "The server's last words:", self.running.last_words()])
+
+    def keep_pictures(self, test: str) -> None:
+        """Leave a picture of every page where a person can look at it."""
+        OUTPUT.mkdir(exist_ok=True)
+        for context, watch in self.opened:
+            for at, page in enumerate(context.pages):
+                page.screenshot(path=OUTPUT / f"{test}-{watch.who}-{at}.png".replace("/", "_"), full_page=True)
+
+    def close(self) -> None:
+        for context, _watch in self.opened:
+            context.close()
 
 
-def _keep_pictures(test: str, opened: list[tuple[BrowserContext, Watch]]) -> None:
-    OUTPUT.mkdir(exist_ok=True)
-    for context, watch in opened:
-        for at, page in enumerate(context.pages):
-            page.screenshot(path=OUTPUT / f"{test}-{watch.who}-{at}.png".replace("/", "_"), full_page=True)
+@pytest.fixture(scope="module")
+def house(chromium: Browser, running: Running, garage: Garage, keys: Keys) -> Iterator[Doors]:
+    """Browsers that stay open for a whole file: their caches are warm."""
+    doors = Doors(chromium, running, garage.logins, keys)
+    yield doors
+    doors.close()
 
 
 @pytest.fixture
-def person(visitor: Callable[..., Page], garage: Garage, keys: dict[str, StorageState]) -> Person:
-    """`person("technician", **TABLET)` is a page of that role, logged in through the log-in page."""
+def doors(
+    request: pytest.FixtureRequest, chromium: Browser, running: Running, garage: Garage, keys: Keys
+) -> Iterator[Doors]:
+    """Browsers of one test."""
+    doors = Doors(chromium, running, garage.logins, keys)
+    yield doors
+    if request.node.stash.get(FAILED, False):
+        doors.keep_pictures(request.node.name)
+    doors.close()
+    doors.check()
 
-    def come(role: str, **options: Any) -> Page:
-        if role not in keys:
-            keys[role] = _log_in(visitor(role), garage.logins[role])
-        return visitor(role, storage_state=keys[role], **options)
 
-    return come
+@pytest.fixture
+def person(doors: Doors) -> Person:
+    """`person("technician", **TABLET)` is a page of that role, logged in."""
+    return doors.person
 
 
 def _log_in(page: Page, username: str) -> StorageState:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from invoicing.models import Estimate, Invoice
 from jobs import stages
 from tests.browser.cast import Garage
 from tests.browser.visits import Visit, visit
@@ -22,6 +23,17 @@ PAGES: dict[str, tuple[str, str, str]] = {
     "job sheet, closed": ("counter", "jobs:sheet", "closed"),
     "add an operation": ("counter", "jobs:operation-add", "written up"),
     "add a line": ("counter", "jobs:line-add", "operation"),
+    "estimate": ("counter", "invoicing:estimate", "estimate"),
+    "record authorization": ("counter", "invoicing:authorize", "awaiting"),
+    "make the invoice": ("counter", "invoicing:invoice-make", "finished"),
+    "invoice, owed": ("counter", "invoicing:invoice", "invoice owed"),
+    "invoice, paid": ("reader", "invoicing:invoice", "invoice paid"),
+    "take payment": ("counter", "invoicing:payment-add", "invoice owed"),
+    "credit note": ("counter", "invoicing:credit", "invoice paid"),
+    "books": ("reader", "books", ""),
+    "invoices": ("reader", "invoicing:invoices", ""),
+    "payments": ("reader", "invoicing:payments", ""),
+    "taxes": ("owner", "invoicing:taxes", ""),
     "services due": ("counter", "jobs:due", ""),
     "bay": ("technician", "bay", ""),
     "bay job": ("technician", "jobs:bay-job", "in the bay"),
@@ -91,6 +103,9 @@ def fill(garage: Garage) -> Shown:
             "in the bay": at[stages.IN_BAY].job.pk,
             "finished": at[stages.FINISHED].job.pk,
             "closed": closed.job.pk,
+            "estimate": _paper(at[stages.AWAITING].estimate),
+            "invoice owed": _paper(at[stages.INVOICED].invoice),
+            "invoice paid": _paper(closed.invoice),
             "customer": closed.vehicle.owner_id,
             "vehicle": closed.vehicle.pk,
             "procedure": garage.procedure.pk,
@@ -98,6 +113,11 @@ def fill(garage: Garage) -> Shown:
             "person": garage.technician.pk,
         }
     )
+
+
+def _paper(paper: Estimate | Invoice | None) -> int:
+    assert paper is not None
+    return paper.pk
 
 
 def _last_operation(came: Visit) -> int:

@@ -1,18 +1,22 @@
 """Every main page by everybody's eyes: axe, narrow screens, gloves, and the keyboard alone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser import axe
 from tests.browser.cast import Garage
-from tests.browser.conftest import Person
+from tests.browser.conftest import FAILED, Doors
 from tests.browser.measuring import focus, past_the_edge, small_targets
 from tests.browser.pages import PAGES, Shown, fill
 from tests.browser.running import Running
 
-WIDTHS, SCHEMES = (320, 820, 1280), ("light", "dark")
+At = Callable[..., Page]
+Scheme = Literal["light", "dark"]
+WIDTHS: tuple[int, ...] = (320, 820, 1280)
+SCHEMES: tuple[Scheme, ...] = ("light", "dark")
 GRID = [(width, scheme) for scheme in SCHEMES for width in WIDTHS]
 #: Each page at one size and scheme of the grid, in turn: every combination is met by many pages.
 SAMPLE = [(page, *GRID[at % len(GRID)]) for at, page in enumerate(PAGES)]
@@ -26,22 +30,32 @@ def shown(garage: Garage, running: Running) -> Shown:
         return fill(garage)
 
 
+@pytest.fixture(scope="module")
+def seats(house: Doors) -> dict[str, Page]:
+    """A page for each role, in turn at every size."""
+    return {role: house.person(role) if role else house.visitor() for role in {row[0] for row in PAGES.values()}}
+
+
 @pytest.fixture
-def at(person: Person, visitor: Callable[..., Page], shown: Shown) -> Callable[..., Page]:
+def at(request: pytest.FixtureRequest, house: Doors, seats: dict[str, Page], shown: Shown) -> Iterator[At]:
     """`at("bay", 820, "dark")` is that page at that width and scheme, by the role that works with it."""
 
-    def go(name: str, width: int = 1280, scheme: str = "light") -> Page:
-        role, options = PAGES[name][0], {"viewport": {"width": width, "height": 900}, "color_scheme": scheme}
-        page = person(role, **options) if role else visitor("somebody", **options)
+    def go(name: str, width: int = 1280, scheme: Scheme = "light") -> Page:
+        page = seats[PAGES[name][0]]
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme=scheme)
         answer = page.goto(shown.path(name))
         assert answer is not None and answer.status == 200
         return page
 
-    return go
+    yield go
+    if request.node.stash.get(FAILED, False):
+        house.keep_pictures(request.node.name)
+    house.check()
 
 
 @pytest.mark.parametrize(("name", "width", "scheme"), SAMPLE)
-def test_anybody_can_read_and_use_the_page(at: Callable[..., Page], name: str, width: int, scheme: str) -> None:
+def test_anybody_can_read_and_use_the_page(at: At, name: str, width: int, scheme: Scheme) -> None:
     """WCAG 2.2 AA as far as axe-core can tell; reflow (1.4.10) at 320 px."""
     page = at(name, width, scheme)
     assert not axe.violations(page)
@@ -53,16 +67,14 @@ def test_anybody_can_read_and_use_the_page(at: Callable[..., Page], name: str, w
 @pytest.mark.parametrize("scheme", SCHEMES)
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("name", PAGES)
-def test_anybody_can_read_and_use_every_page_at_every_size(
-    at: Callable[..., Page], name: str, width: int, scheme: str
-) -> None:
+def test_anybody_can_read_and_use_every_page_at_every_size(at: At, name: str, width: int, scheme: Scheme) -> None:
     page = at(name, width, scheme)
     assert not axe.violations(page)
     assert not past_the_edge(page)
 
 
 @pytest.mark.parametrize("name", [name for name, (role, _, _) in PAGES.items() if role == "technician"])
-def test_a_glove_hits_every_target_of_the_bay(at: Callable[..., Page], name: str) -> None:
+def test_a_glove_hits_every_target_of_the_bay(at: At, name: str) -> None:
     page = at(name, 820)
     assert not small_targets(page, GLOVE)
     page.set_viewport_size({"width": 360, "height": 740})
@@ -80,9 +92,7 @@ MAIN_ACTS = {
 
 
 @pytest.mark.parametrize(("name", "words"), MAIN_ACTS.items())
-def test_the_keyboard_alone_reaches_the_main_act_and_shows_where_it_is(
-    at: Callable[..., Page], name: str, words: str
-) -> None:
+def test_the_keyboard_alone_reaches_the_main_act_and_shows_where_it_is(at: At, name: str, words: str) -> None:
     page = at(name)
     page.locator("h1").click()
     page.keyboard.press("/")
@@ -96,8 +106,8 @@ def test_the_keyboard_alone_reaches_the_main_act_and_shows_where_it_is(
         seen.append(here["words"])
 
 
-def test_a_log_in_that_fails_says_so_and_keeps_the_name(visitor: Callable[..., Page], garage: Garage) -> None:
-    page = visitor("somebody")
+def test_a_log_in_that_fails_says_so_and_keeps_the_name(doors: Doors, garage: Garage) -> None:
+    page = doors.visitor()
     page.goto("/login/")
     page.get_by_label("Username").fill(garage.logins["counter"])
     page.get_by_label("Password").fill("not the password")

@@ -20,6 +20,11 @@ class Watch:
         context.on("console", self._said)
         context.on("weberror", self._broke)
 
+    def take(self) -> list[str]:
+        """The faults since the last time."""
+        faults, self.faults = self.faults, []
+        return faults
+
     def _asked(self, request: Request) -> None:
         address = urlsplit(request.url)
         if address.scheme in ("http", "https", "ws", "wss") and address.hostname != "127.0.0.1":
