@@ -10,8 +10,8 @@ from garage.errors import Refused
 from invoicing import charges
 from invoicing.comparing import how_much
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax
-from invoicing.sums import Charge, Sums, TaxSum, sum_up
-from invoicing.totals import NOTHING, TaxRate
+from invoicing.sums import Charge, Sums, TaxSum, sum_up_in
+from invoicing.totals import NOTHING
 
 ZERO = Decimal(0)
 
@@ -111,15 +111,16 @@ def _take_back(line: InvoiceLine, quantity: Decimal, left: Left) -> CreditedLine
 
 
 def _at_its_rates(invoice: Invoice, taken: list[Charge]) -> Sums:
-    """The sums with the rates that the invoice itself was issued with."""
-    taxes = list(invoice.taxes.all())
-    rates = [TaxRate(name, row.label, row.rate) for row in taxes for name in row.tax_classes.split()]
-    return sum_up(taken, rates, exempt=not taxes)
+    """The sums with the taxes that the invoice itself was issued with, on the same groups of classes."""
+    groups: dict[str, list[tuple[str, Decimal]]] = {}
+    for row in invoice.taxes.all():
+        groups.setdefault(row.tax_classes, []).append((row.label, row.rate))
+    return sum_up_in(taken, [(tuple(names.split()), tuple(carried)) for names, carried in groups.items()])
 
 
 def _rest_of(invoice: Invoice, taken: list[Charge]) -> Sums:
     """The sums that bring everything credited on an invoice to the invoice itself."""
-    untaxed = sum_up(taken, [], exempt=True)
+    untaxed = sum_up_in(taken, [])
     before = InvoiceTax.objects.filter(invoice__corrects=invoice)
     taxes = []
     for row in invoice.taxes.all():

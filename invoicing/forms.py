@@ -16,7 +16,9 @@ from jobs.models import Job, Operation
 
 Channel = Authorization.Channel
 CHANNELS = [(Channel.IN_PERSON, "in person"), (Channel.PHONE, "by telephone"), (Channel.EMAIL, "by email")]
-DECISIONS = [("authorized", "authorized"), ("declined", "declined"), ("", "not decided yet")]
+OPEN = "open"
+DECISIONS = [("authorized", "authorized"), ("declined", "declined"), (OPEN, "not decided yet")]
+UNIT_WORDS = {"h": "Hours", "L": "Liters", "each": "Pieces"}
 
 
 class MailForm(forms.Form):
@@ -34,10 +36,14 @@ class AuthorizeForm(KeyForm):
         label="Number or address used",
         max_length=120,
         required=False,
-        help_text="The telephone number called or calling, or the email address.",
+        help_text="Needed for a call or a mail.",
     )
     at = MomentField(label="When")
-    limit = MoneyFormField(label="Up to, before tax", required=False, minimum=Decimal(0))
+    limit = MoneyFormField(
+        label="Up to, before tax",
+        minimum=Decimal(0),
+        error_messages={"required": "Write the amount that was agreed to; for an addition the revised total."},
+    )
 
     def __init__(self, data: Any, *, estimate: Estimate, job: Job, suggested: Decimal | None) -> None:
         super().__init__(data)
@@ -52,9 +58,9 @@ class AuthorizeForm(KeyForm):
         for row in estimate.operations.all():
             standing = self.decided.get(row.operation_id or 0)
             if standing == Operation.Decision.UNDECIDED:
-                counted = "authorized" if row.counted else ""
+                counted = "authorized" if row.counted else OPEN
                 self.fields[f"decision_{row.operation_id}"] = forms.ChoiceField(
-                    label=row.title, choices=DECISIONS, initial=counted, required=False, widget=forms.RadioSelect
+                    label=row.title, choices=DECISIONS, initial=counted, widget=forms.RadioSelect
                 )
                 self.fields[f"reason_{row.operation_id}"] = forms.CharField(
                     label="Declined, in the customer’s words", max_length=200, required=False
@@ -82,7 +88,7 @@ class AuthorizeForm(KeyForm):
         decisions = {
             int(name.removeprefix("decision_")): (value, given[name.replace("decision_", "reason_")])
             for name, value in given.items()
-            if name.startswith("decision_") and value
+            if name.startswith("decision_") and value != OPEN
         }
         names = ("key", "person_name", "channel", "contact", "at", "limit")
         return {"decisions": decisions, **{name: given[name] for name in names}}
@@ -133,10 +139,9 @@ class CreditForm(KeyForm):
         for line in self.lines:
             if self.left[line.pk].quantity > 0:
                 self.fields[f"line_{line.pk}"] = QuantityFormField(
-                    label=line.description,
+                    label=UNIT_WORDS[line.unit],
                     base=line.unit,
                     allow_zero=True,
-                    required=False,
                     initial=self.left[line.pk].quantity,
                 )
 

@@ -26,16 +26,16 @@ CHUNK = 500
 
 def register() -> None:
     """Tell `books_check` every promise of the books."""
-    promises.register("Invoices add up: lines to operations, operations and taxes to the total", sums_hold)
-    promises.register("Invoices are what was sealed, person included", invoices_sealed)
-    promises.register("Invoice numbers run without gap or duplicate in each series", numbers_run)
-    promises.register("What was billed was authorized, and not above the limit", billed_was_authorized)
-    promises.register("Authorizations are what was sealed, and so are their estimates", authorizations_sealed)
-    promises.register("What is owed equals invoices less credits less payments", receivables_add_up)
-    promises.register("Payments equal their parts, and go to their own customer's invoices", payments_add_up)
-    promises.register("The chain of invoices is whole", lambda: ledger.breaks(Invoice))
-    promises.register("The chain of authorizations is whole", lambda: ledger.breaks(Authorization))
-    promises.register("The chain of payments is whole", lambda: ledger.breaks(Payment))
+    promises.register("invoices add up: lines to operations, operations and taxes to the total", sums_hold)
+    promises.register("invoices are what was sealed, person included", invoices_sealed)
+    promises.register("invoice numbers run without gap or duplicate in each series", numbers_run)
+    promises.register("what was billed was authorized, and not above the limit", billed_was_authorized)
+    promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
+    promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
+    promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
+    promises.register("the chain of invoices is whole", lambda: ledger.breaks(Invoice))
+    promises.register("the chain of authorizations is whole", lambda: ledger.breaks(Authorization))
+    promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
 
 
 def _invoices() -> QuerySet[Invoice]:

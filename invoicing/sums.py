@@ -88,6 +88,10 @@ class Sums:
     gross: Decimal
 
 
+#: The taxes that some classes carry together: the classes, and label and share of each tax.
+Groups = Sequence[tuple[tuple[str, ...], tuple[tuple[str, Decimal], ...]]]
+
+
 def sum_up(charges: Iterable[Charge], rates: Sequence[TaxRate], *, exempt: bool = False) -> Sums:
     """Add up charges and their taxes; an exempt customer pays none.
 
@@ -95,7 +99,13 @@ def sum_up(charges: Iterable[Charge], rates: Sequence[TaxRate], *, exempt: bool 
     Raises NoRate for a class without a rate.
     """
     charges = list(charges)
-    taxes = () if exempt else tuple(_taxes(charges, rates))
+    return sum_up_in(charges, [] if exempt else _groups(charges, rates))
+
+
+def sum_up_in(charges: Iterable[Charge], groups: Groups) -> Sums:
+    """Add up charges and the taxes of the given groups of classes; a class in none of them is not taxed."""
+    charges = list(charges)
+    taxes = tuple(row for classes, carried in groups for row in _taxes(charges, classes, carried))
     net, tax = _sum(charges), sum((row.tax for row in taxes), NOTHING)
     labor = _sum(charge for charge in charges if charge.kind in LABOR_KINDS)
     parts = _sum(charge for charge in charges if charge.kind in PARTS_KINDS)
@@ -106,19 +116,25 @@ def _sum(charges: Iterable[Charge]) -> Decimal:
     return sum((charge.net for charge in charges), NOTHING)
 
 
-def _taxes(charges: list[Charge], rates: Sequence[TaxRate]) -> Iterable[TaxSum]:
-    """Each tax once: the classes that carry the very same taxes are counted together."""
+def _groups(charges: list[Charge], rates: Sequence[TaxRate]) -> Groups:
+    """The classes that are charged, those that carry the very same taxes together."""
     alike: dict[tuple[tuple[str, Decimal], ...], list[str]] = {}
     for tax_class in dict.fromkeys(charge.tax_class for charge in charges if charge.tax_class != UNTAXED):
         carried = tuple((rate.label, rate.rate) for rate in rates if rate.tax_class == tax_class)
         if not carried:
             raise NoRate(tax_class)
         alike.setdefault(carried, []).append(tax_class)
-    for carried, classes in alike.items():
-        group = " ".join(classes)
-        lines = [ChargeLine(charge.net, group) for charge in charges if charge.tax_class in classes]
-        rows = total(lines, [TaxRate(group, label, rate) for label, rate in carried]).taxes
-        yield from (TaxSum(row.label, row.base, row.rate, row.tax, tuple(classes)) for row in rows)
+    return [(tuple(classes), carried) for carried, classes in alike.items()]
+
+
+def _taxes(
+    charges: list[Charge], classes: tuple[str, ...], carried: tuple[tuple[str, Decimal], ...]
+) -> Iterable[TaxSum]:
+    """The taxes of one group on the charges in it; none when nothing of it is charged."""
+    group = " ".join(classes)
+    lines = [ChargeLine(charge.net, group) for charge in charges if charge.tax_class in classes]
+    rows = total(lines, [TaxRate(group, label, rate) for label, rate in carried]).taxes
+    return (TaxSum(row.label, row.base, row.rate, row.tax, classes) for row in rows)
 
 
 def counted(operations: Iterable[OperationCharges]) -> list[Charge]:

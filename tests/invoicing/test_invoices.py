@@ -205,6 +205,15 @@ def test_parts_of_a_credit_add_up_to_the_invoice_to_the_cent(garage: Garage) -> 
     assert Receivable.objects.get(invoice=invoice).balance == 0
 
 
+def test_a_credit_on_one_of_two_classes_under_the_same_tax_counts_when_the_rest_is_credited(garage: Garage) -> None:
+    # Parts and charges are one base at 7.25 %: 0.72 on 9.98. A credit on the charge alone takes 0.36 of it first.
+    invoice = garage.issue(garage.done([part("Clip", "4.99"), charge("Disposal", "4.99")]))
+    first = garage.credit(invoice, lines={InvoiceLine.objects.get(kind="charge").pk: D(1)})
+    rest = garage.credit(invoice)
+    assert (invoice.tax, first.tax, rest.tax) == (D("0.72"), D("-0.36"), D("-0.36"))
+    assert Receivable.objects.get(invoice=invoice).balance == 0
+
+
 def test_no_more_is_credited_than_was_billed(garage: Garage) -> None:
     invoice = garage.issue(garage.done([part("Clip", "3.00", "3")]))
     line = InvoiceLine.objects.get()

@@ -40,7 +40,7 @@ def form_of(estimate: object, **more: str) -> dict[str, str]:
         "channel": "phone",
         "contact": "555-0142",
         "at": timezone.localtime(timezone=ZoneInfo("America/New_York")).strftime("%Y-%m-%dT%H:%M"),
-        "limit": "",
+        "limit": "10000",
         **rows,
         **more,
     }
@@ -54,8 +54,9 @@ def test_from_the_sheet_to_the_paid_invoice_through_the_pages(garage: Garage, lo
     estimate_page = client.post(f"{sheet}estimate/", follow=True)
     assert "Estimate 1-1" in text_of(estimate_page) and "Record authorization" in text_of(estimate_page)
     estimate = job.estimates.get()
-    answer = client.post(f"{sheet}authorize/", form_of(estimate), follow=True)
+    answer = client.post(f"{sheet}authorize/", form_of(estimate, limit=str(estimate.net)), follow=True)
     assert "Recorded what Odile Marrant decided." in text_of(answer)
+    assert Authorization.objects.get().limit == estimate.net
     garage.into_bay(job)
     garage.finish(job)
     assert "Make the invoice" in text_of(client.get(sheet))
@@ -108,7 +109,7 @@ def test_an_addition_is_asked_for_its_revised_total(garage: Garage, login: Login
     revised = garage.estimate(job)
     page = client.get(f"/jobs/{job.pk}/authorize/")
     assert 'value="202.90"' in text_of(page)
-    sent = form_of(revised, **{f"decision_{job.operations.first().pk}": ""})
+    sent = form_of(revised, limit="")
     answer = client.post(f"/jobs/{job.pk}/authorize/", sent)
     assert answer.status_code == 422 and "the revised total" in text_of(answer)
     assert client.post(f"/jobs/{job.pk}/authorize/", {**sent, "limit": "202.90"}).status_code == 303
@@ -134,10 +135,10 @@ def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, lo
 def test_a_credit_note_is_written_by_quantities(garage: Garage, login: Login) -> None:
     client = login("owner")
     invoice = garage.issue(garage.done([labor("1"), part("Clip", "3.00", "3")]))
-    clip = InvoiceLine.objects.get(kind="part")
+    hours, clip = InvoiceLine.objects.order_by("kind")
     page = client.get(f"/invoices/{invoice.pk}/credit/")
     assert f'name="line_{clip.pk}"' in text_of(page)
-    sent = {"key": str(uuid.uuid4()), "reason": "", f"line_{clip.pk}": "2"}
+    sent = {"key": str(uuid.uuid4()), "reason": "", f"line_{clip.pk}": "2", f"line_{hours.pk}": "0"}
     refused = client.post(f"/invoices/{invoice.pk}/credit/", sent)
     assert refused.status_code == 422 and 'value="2"' in text_of(refused)
     client.post(f"/invoices/{invoice.pk}/credit/", {**sent, "reason": "Two clips too many"})
@@ -191,8 +192,16 @@ PRICES = [
     "/invoices/{invoice}/",
     "/estimates/{estimate}/",
 ]
-ACTS = ["/jobs/{job}/estimate/", "/jobs/{job}/authorize/", "/jobs/{job}/invoice/", "/invoices/{invoice}/pay/",
-        "/invoices/{invoice}/credit/", "/invoices/{invoice}/mail/", "/estimates/{estimate}/mail/", "/books/taxes/new/"]  # fmt: skip
+ACTS = [
+    "/jobs/{job}/estimate/",
+    "/jobs/{job}/authorize/",
+    "/jobs/{job}/invoice/",
+    "/invoices/{invoice}/pay/",
+    "/invoices/{invoice}/credit/",
+    "/invoices/{invoice}/mail/",
+    "/estimates/{estimate}/mail/",
+    "/books/taxes/new/",
+]
 
 
 @pytest.fixture

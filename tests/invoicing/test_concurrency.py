@@ -1,0 +1,65 @@
+"""Two counters at once: numbers without gap or duplicate, and one act for one key."""
+
+import threading
+import uuid
+from collections.abc import Callable
+
+from django.db import connection
+
+from garage.errors import Refused
+from invoicing import promises
+from invoicing.models import Invoice, Payment, Receivable
+from tests.invoicing.cast import Garage, labor
+
+HANDS = 8
+
+
+def at_once(acts: list[Callable[[], object]]) -> list[object]:
+    """Do the acts in threads of their own, all let go at the same moment; what each gave, or raised."""
+    gate, results = threading.Barrier(len(acts)), [None] * len(acts)
+
+    def run(place: int) -> None:
+        gate.wait()
+        try:
+            results[place] = acts[place]()
+        except Exception as error:
+            results[place] = error
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=(place,)) for place in range(len(acts))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return results
+
+
+def test_eight_invoices_issued_at_once_are_numbered_without_gap(transactional_db: None, garage: Garage) -> None:
+    jobs = [garage.done([labor("1")]) for _ in range(HANDS)]
+    issued = at_once([lambda job=job: garage.issue(job) for job in jobs])
+    assert sorted(row.number for row in issued) == list(range(1, HANDS + 1))
+    assert list(promises.numbers_run()) == []
+    assert list(promises.invoices_sealed()) == []
+
+
+def test_one_key_sent_eight_times_at_once_is_one_invoice(transactional_db: None, garage: Garage) -> None:
+    job, key = garage.done([labor("1")]), uuid.uuid4()
+    issued = at_once([lambda: garage.issue(job, key=key)] * HANDS)
+    assert {row.pk for row in issued} == {Invoice.objects.get().pk}
+
+
+def test_eight_keys_for_one_job_are_one_invoice_and_seven_refusals(transactional_db: None, garage: Garage) -> None:
+    job = garage.done([labor("1")])
+    results = at_once([lambda: garage.issue(job)] * HANDS)
+    assert sum(isinstance(row, Invoice) for row in results) == 1
+    assert sum(isinstance(row, Refused) for row in results) == HANDS - 1
+    assert Invoice.objects.count() == 1
+
+
+def test_payments_at_once_never_exceed_what_is_owed(transactional_db: None, garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1")]))  # 128.00
+    results = at_once([lambda: garage.pay(invoice, "50.00")] * HANDS)
+    assert sum(isinstance(row, Payment) for row in results) == 2
+    assert Receivable.objects.get().balance == 28
+    assert list(promises.receivables_add_up()) == []
