@@ -65,11 +65,19 @@ def want(kind: str, source: int, *, name: str, now: dt.datetime, version: int = 
     return document
 
 
-def again(document: Document) -> None:
-    """Let the worker try a paper that failed once more."""
-    Document.objects.filter(pk=document.pk, state=Document.State.FAILED).update(
-        state=Document.State.WANTED, attempts=0, problem="", lease_until=None
-    )
+def ask_for(document: Document) -> Document:
+    """Have a paper made that was put off, or that failed before; any other stays as it is."""
+    if document.state in (Document.State.LATER, Document.State.FAILED):
+        document.state, document.attempts, document.problem, document.lease_until = Document.State.WANTED, 0, "", None
+        document.save(update_fields=["state", "attempts", "problem", "lease_until"])
+    return document
+
+
+def put_off(*, before: dt.datetime) -> int:
+    """Let the papers wanted before a moment wait until somebody asks for them: history that was just brought in
+    need not keep the worker busy. Return how many wait."""
+    older = Document.objects.filter(state=Document.State.WANTED, wanted_at__lt=before)
+    return older.update(state=Document.State.LATER)
 
 
 def paper_of(printable: Printable) -> Paper:

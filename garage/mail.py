@@ -21,7 +21,7 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.db.models import Q
 
-from garage import audit, files, shop
+from garage import audit, documents, files, shop
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, StoredFile, User
 from garage.writing import writing
@@ -82,7 +82,7 @@ def enqueue(
         },
     )
     if created:
-        mail.attachments.set(attachments)
+        mail.attachments.set([documents.ask_for(document) for document in attachments])
     return mail
 
 

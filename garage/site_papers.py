@@ -7,7 +7,7 @@ from garage.views import papers
 urlpatterns = [
     path("documents/<int:pk>/", papers.document, name="document"),
     path("documents/<int:pk>/status/", papers.document_status, name="document-status"),
-    path("documents/<int:pk>/again/", papers.document_again, name="document-again"),
+    path("documents/<int:pk>/make/", papers.document_make, name="document-make"),
     path("mail/", papers.mail_list, name="mail"),
     path("mail/<int:pk>/message.eml", papers.mail_file, name="mail-file"),
     path("mail/<int:pk>/again/", papers.mail_again, name="mail-again"),

@@ -25,9 +25,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("kind", models.CharField(max_length=30)),
                 ("source", models.BigIntegerField()),
@@ -42,6 +40,7 @@ class Migration(migrations.Migration):
                     "state",
                     models.CharField(
                         choices=[
+                            ("later", "made when asked for"),
                             ("wanted", "being made"),
                             ("made", "ready"),
                             ("failed", "could not be made"),
@@ -72,9 +71,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("salt", models.CharField(default=garage.models.book.new_salt, max_length=32)),
                 ("data", models.JSONField(default=dict)),
@@ -86,9 +83,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("password", models.CharField(max_length=128, verbose_name="password")),
                 ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
@@ -195,9 +190,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("chain_seq", models.BigIntegerField(editable=False, unique=True)),
                 ("previous_hash", models.CharField(editable=False, max_length=64)),
@@ -206,9 +199,7 @@ class Migration(migrations.Migration):
                 ("verb", models.CharField(max_length=80)),
                 (
                     "record",
-                    models.CharField(
-                        help_text="model label and primary key, such as jobs.job:12", max_length=60
-                    ),
+                    models.CharField(help_text="model label and primary key, such as jobs.job:12", max_length=60),
                 ),
                 ("label", models.CharField(max_length=200)),
                 ("details", models.JSONField(default=dict)),
@@ -244,9 +235,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 (
                     "kind",
@@ -300,9 +289,7 @@ class Migration(migrations.Migration):
                         ),
                         name="exempt_has_certificate",
                     ),
-                    models.CheckConstraint(
-                        condition=models.Q(("name", ""), _negated=True), name="customer_has_name"
-                    ),
+                    models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="customer_has_name"),
                 ],
             },
         ),
@@ -311,9 +298,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("name", models.CharField(max_length=120, verbose_name="name")),
                 ("contact", models.CharField(blank=True, max_length=120, verbose_name="phone or email")),
@@ -336,9 +321,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("address", models.EmailField(max_length=254, verbose_name="address")),
                 ("label", models.CharField(blank=True, max_length=40, verbose_name="label")),
@@ -361,9 +344,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("number", models.CharField(max_length=40, verbose_name="number")),
                 ("digits", models.CharField(db_index=True, max_length=20)),
@@ -387,9 +368,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("kind", models.CharField(max_length=20)),
                 ("object_id", models.BigIntegerField()),
@@ -402,9 +381,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "search entries",
-                "constraints": [
-                    models.UniqueConstraint(fields=("kind", "object_id"), name="one_search_entry")
-                ],
+                "constraints": [models.UniqueConstraint(fields=("kind", "object_id"), name="one_search_entry")],
             },
         ),
         migrations.CreateModel(
@@ -412,9 +389,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 (
                     "kind",
@@ -450,16 +425,12 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("name", models.CharField(default="Our garage", max_length=120, verbose_name="garage name")),
                 (
                     "address",
-                    models.TextField(
-                        blank=True, help_text="As it is printed, line by line.", verbose_name="address"
-                    ),
+                    models.TextField(blank=True, help_text="As it is printed, line by line.", verbose_name="address"),
                 ),
                 ("phone", models.CharField(blank=True, max_length=40, verbose_name="phone")),
                 (
@@ -536,9 +507,7 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "payment_days",
-                    models.PositiveSmallIntegerField(
-                        default=14, verbose_name="an invoice is due after, days"
-                    ),
+                    models.PositiveSmallIntegerField(default=14, verbose_name="an invoice is due after, days"),
                 ),
                 (
                     "authorization_text",
@@ -575,9 +544,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("purpose", models.CharField(max_length=30)),
                 ("source", models.BigIntegerField()),
@@ -650,16 +617,12 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("vin", models.CharField(blank=True, max_length=20, verbose_name="VIN")),
                 (
                     "vin_not_standard",
-                    models.BooleanField(
-                        default=False, verbose_name="has no standard VIN (built before 1981, special)"
-                    ),
+                    models.BooleanField(default=False, verbose_name="has no standard VIN (built before 1981, special)"),
                 ),
                 ("heavy", models.BooleanField(default=False, verbose_name="over 10,000 lb (4,536 kg) gross")),
                 ("plate", models.CharField(blank=True, max_length=16, verbose_name="plate")),
@@ -696,9 +659,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("since", models.DateField()),
                 ("until", models.DateField(blank=True, null=True)),
@@ -728,9 +689,7 @@ class Migration(migrations.Migration):
             fields=[
                 (
                     "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
+                    models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID"),
                 ),
                 ("on", models.DateField(verbose_name="date")),
                 ("reading", models.PositiveIntegerField(verbose_name="odometer")),
@@ -811,9 +770,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="storedfile",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("size__gt", 0)), name="stored_file_not_empty"
-            ),
+            constraint=models.CheckConstraint(condition=models.Q(("size__gt", 0)), name="stored_file_not_empty"),
         ),
         migrations.AddConstraint(
             model_name="shopprofile",
@@ -831,9 +788,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="outgoingmail",
-            constraint=models.UniqueConstraint(
-                fields=("purpose", "source", "version"), name="mail_sent_once"
-            ),
+            constraint=models.UniqueConstraint(fields=("purpose", "source", "version"), name="mail_sent_once"),
         ),
         migrations.AddConstraint(
             model_name="outgoingmail",
@@ -850,9 +805,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name="document",
-            constraint=models.UniqueConstraint(
-                fields=("kind", "source", "version"), name="document_made_once"
-            ),
+            constraint=models.UniqueConstraint(fields=("kind", "source", "version"), name="document_made_once"),
         ),
         migrations.AddConstraint(
             model_name="document",

@@ -45,6 +45,7 @@ class Document(models.Model):
     """
 
     class State(models.TextChoices):
+        LATER = "later", "made when asked for"
         WANTED = "wanted", "being made"
         MADE = "made", "ready"
         FAILED = "failed", "could not be made"

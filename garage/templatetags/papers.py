@@ -9,7 +9,13 @@ from garage.templatetags.acts import document_status
 
 register = template.Library()
 
-WORDS = {Document.State.WANTED: "waiting", Document.State.MADE: "ready", Document.State.FAILED: "failed"}
+#: A paper that was put off is a link like a finished one: its page has the act that makes it.
+WORDS = {
+    Document.State.LATER: "ready",
+    Document.State.WANTED: "waiting",
+    Document.State.MADE: "ready",
+    Document.State.FAILED: "failed",
+}
 
 
 @register.simple_tag

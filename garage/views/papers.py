@@ -40,10 +40,10 @@ def document_status(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@allowed("invoicing")
-def document_again(request: HttpRequest, pk: int) -> HttpResponse:
-    """Try a document that failed once more."""
-    documents.again(get_object_or_404(Document, pk=pk))
+@allowed("prices")
+def document_make(request: HttpRequest, pk: int) -> HttpResponse:
+    """Have a document made that was put off, or that failed."""
+    documents.ask_for(get_object_or_404(Document, pk=pk))
     return after_post(request, next_address(request, "/"))
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from pathlib import Path
 
-from garage import counters
+from garage import counters, documents
 from garage.actions.customers import save_customer
 from garage.actions.people import add_person
 from garage.actions.profile import save_profile
@@ -26,6 +26,7 @@ from jobs.procedure_files import parse
 from parts.models import Item, Supplier
 
 SERIES = "demo"
+RECENT = dt.timedelta(days=7)  #: papers older than this are made when somebody asks for them
 PROCEDURES = Path(__file__).parent / "procedures"
 Say = Callable[[str], None]
 
@@ -62,6 +63,7 @@ def load(*, now: dt.datetime, say: Say = lambda line: None) -> bool:
     _open(garage)
     say(f"{len(garage.items)} items on the shelf, {len(garage.revisions)} procedures in the book.")
     tell(_scripts(garage, say), until=now)
+    documents.put_off(before=now - RECENT)
     counters.allocate(SERIES)
     return True
 

@@ -145,9 +145,27 @@ def test_a_paper_that_cannot_be_made_says_why_and_does_not_stop_the_others(
     bad.refresh_from_db()
     good.refresh_from_db()
     assert (bad.state, bad.problem, good.state) == (Document.State.FAILED, "nothing to print", Document.State.MADE)
-    documents.again(bad)
+    documents.ask_for(bad)
     bad.refresh_from_db()
     assert bad.state == Document.State.WANTED
+
+
+def test_a_paper_that_was_put_off_is_made_when_somebody_asks(
+    shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime, login: Any
+) -> None:
+    old = documents.want(kind, 1, name="Paper 1.pdf", now=now - dt.timedelta(days=400))
+    new = documents.want(kind, 2, name="Paper 2.pdf", now=now)
+    assert documents.put_off(before=now) == 1
+    assert documents.make_wanted(printer, now=now) == 1
+    new.refresh_from_db()
+    assert new.state == Document.State.MADE
+    reader = login("reader")
+    assert "Make it now" in reader.get(f"/documents/{old.pk}/").content.decode()
+    old.refresh_from_db()
+    assert old.state == Document.State.LATER, "looking changes nothing"
+    reader.post(f"/documents/{old.pk}/make/")
+    assert documents.make_wanted(printer, now=now) == 1
+    assert reader.get(f"/documents/{old.pk}/").headers["Content-Type"] == "application/pdf"
 
 
 def test_a_paper_made_by_a_killed_worker_is_taken_up_again(
