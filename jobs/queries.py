@@ -41,6 +41,11 @@ def in_bay() -> QuerySet[Job]:
     return jobs().filter(stage=Stage.IN_BAY).select_related("technician")
 
 
+def here_now(vehicle: Vehicle) -> Job | None:
+    """The visit whose work on this vehicle is still to be done, when the car is here."""
+    return Job.objects.filter(vehicle=vehicle, stage__in=stages.UNFINISHED).first()
+
+
 def found(rows: QuerySet[Job], text: str) -> QuerySet[Job]:
     """Those of the jobs that anything typed finds: a number, a name, a plate, the end of a VIN, a key tag."""
     return rows.filter(pk__in=search.ids("job", text)) if text.strip() else rows

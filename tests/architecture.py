@@ -22,6 +22,7 @@ PURE = (
     "parts/packs.py",
     "parts/pricing.py",
     "parts/reorder.py",
+    "jobs/amounts.py",
     "jobs/condition.py",
     "jobs/exchange.py",
     "jobs/holding.py",

@@ -14,7 +14,7 @@ from garage.actions import customers, vehicles
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, User, Vehicle
 from garage.writing import writing
-from jobs import seen, stages
+from jobs import queries, seen, stages
 from jobs.actions.writing_up import take_up
 from jobs.models import Advisory, DueService, Job, JobPhoto, JobStep, StageChange
 
@@ -112,7 +112,7 @@ def _vehicle(
         return vehicles.save_vehicle(actor=actor, now=now, fields=given.fields, owner=owner)
     if given is None:
         return None
-    here = Job.objects.filter(vehicle=given, stage__in=stages.UNFINISHED).first()
+    here = queries.here_now(given)
     if here is not None:
         raise Refused(f"{given} is here already: {here}. Write the new concern on that job.", "vehicle")
     if given.owner_id is None or (theirs_now and given.owner_id != owner.pk):

@@ -14,7 +14,7 @@ from garage.errors import Refused
 from garage.models import Customer
 from garage.vin import read_vin
 from garage.web import after_post, render_page
-from jobs import intake_search
+from jobs import intake_search, queries
 from jobs.actions.intake import OPEN_JOB, open_job
 from jobs.forms_intake import IntakeSheet
 from jobs.models import Job
@@ -124,6 +124,7 @@ def _context(sheet: IntakeSheet, data: QueryDict, found: list[Customer] | None =
         "choices": sheet.choices,
         "judged": list(sheet.judged()),
         "offers": intake_search.offers_of(sheet.chosen_vehicle, timezone.localdate()),
+        "open_visit": queries.here_now(sheet.chosen_vehicle) if sheet.chosen_vehicle is not None else None,
         "taken_advisories": _keys(data, "advisory"),
         "taken_due": _keys(data, "due"),
         **_known(vin, plate),

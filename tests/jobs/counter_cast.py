@@ -4,8 +4,11 @@ import datetime as dt
 import uuid
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
 
 from garage.models import User, Vehicle
 from jobs.actions.evidence import Limit, note_advisory
@@ -16,6 +19,8 @@ from jobs.models import Advisory, Job, Line, Operation, ProcedureRevision
 from jobs.procedure_files import parse
 from parts.models import Item
 from tests.jobs.bay_cast import PROCEDURE, car, stock_item
+
+HTMX = {"HX-Request": "true"}
 
 #: A line of each kind, as the verb takes it.
 LABOR = {
@@ -81,3 +86,10 @@ def picture(name: str = "scratch.png") -> SimpleUploadedFile:
         "a735819d0000000049454e44ae426082"
     )
     return SimpleUploadedFile(name, data, content_type="image/png")
+
+
+def page_of(client: Client, name: str, *args: int, **given: Any) -> str:
+    """The page of that name, which must be there."""
+    answer = client.get(reverse(name, args=args), **given)
+    assert answer.status_code == 200
+    return answer.content.decode()

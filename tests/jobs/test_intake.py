@@ -235,6 +235,14 @@ class TestSheet:
         assert f'name="vehicle" value="{vehicle.pk}" checked' in page
         assert not Job.objects.exists()
 
+    def test_a_car_that_is_here_already_is_said_before_and_after(self, client, people, now):
+        vehicle = car(people["counter"], now)
+        opened(vehicle, people["counter"], now)
+        assert "Here already" in client.get(f"{self.url}?vehicle={vehicle.pk}").content.decode()
+        answer = client.post(self.url, sent(customer=vehicle.owner_id, vehicle=vehicle.pk))
+        assert answer.status_code == 422
+        assert "is here already: Job 1" in answer.content.decode()
+
     def test_a_part_on_the_bench_needs_no_vehicle(self, client):
         data = {name: value for name, value in sent(vehicle="none").items() if not name.startswith("v-")}
         assert client.post(self.url, data).status_code == 303
