@@ -174,7 +174,7 @@ COMPANIES: Final = (
 
 PEOPLE: Final = (
     _person(
-        "Odile Marrant", "4 Quay Street", "0142", Car("KET-118", "fell", 9, "gray", 12600), mail="odile",
+        "Odile Marrant", "4 Quay Street", "0142", Car("KET-118", "fell", 9, "gray", 9600), mail="odile",
         notes="Prefers a call. No work above what she authorizes.", designated=(("Piet Marrant", "555-0143"),),
     ),
     _person("Tobias Renn", "17 Millrace Lane", "0122", Car("REN-440", "ridge", 6, "red", 11000), mail="tobias.renn"),

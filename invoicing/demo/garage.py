@@ -57,6 +57,14 @@ class Garage:
         return dt.datetime.combine(self.day(days_ago), dt.time(hour, minute), ZONE)
 
     @property
+    def latest(self) -> dt.datetime:
+        """The last moment at which the garage was at work: now, or half past four on the working day before."""
+        local = self.now.astimezone(ZONE)
+        if local.weekday() < 5 and dt.time(11, 30) <= local.time() <= dt.time(18, 30):
+            return self.now
+        return self.at(1 if local.time() < dt.time(11, 30) else 0, 16, 30)
+
+    @property
     def opening(self) -> dt.datetime:
         """When the book began."""
         return self.at(MONTHS * 30.44, 6)

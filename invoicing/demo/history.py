@@ -70,7 +70,7 @@ ORDINARY = (
     Seen("dark brown", "cloudy", "paste", "usual"),
     Seen("black", "opaque", "paste", "usual"),
 )
-PAYS = (("card", 0.0),) * 6 + (("cash", 0.0),) * 2 + (("check", 0.0), ("transfer", 6.0))
+PAYS = (("card", 0),) * 6 + (("cash", 0),) * 2 + (("check", 0), ("transfer", 6))
 
 
 def works_for(vehicle: Vehicle) -> dict[str, str]:
@@ -86,8 +86,8 @@ def visits(garage: Garage, person: Person, car: Car, *, quiet: int | None, fits:
     if quiet is None:
         return
     dice = random.Random(f"{car.plate} visits")
-    first = MONTHS * 30 - person.since * 30 - 12
-    apart = min(520, max(150, 365 * 13500 // car.miles))
+    first = (MONTHS - person.since) * 30 - 3
+    apart = min(450, max(150, 365 * 13500 // car.miles))
     days_ago, before = first - dice.randint(0, apart), odometer(car, first + apart)
     while days_ago > quiet:
         reached = odometer(car, days_ago)
@@ -122,7 +122,7 @@ def _visit(
         concern=dice.choice(CONCERNS) if len(works) != 1 or works[0].procedure else works[0].title,
         works=tuple(works),
         noticed=_noticed(dice, reached),
-        pays=("transfer", dice.uniform(9, 34)) if person.payment_days else dice.choice(PAYS),
+        pays=("transfer", dice.randint(9, 34)) if person.payment_days else dice.choice(PAYS),
         by="owner" if dice.random() < 0.25 else "technician",
     )
 

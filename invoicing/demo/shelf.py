@@ -117,7 +117,8 @@ GOODS: Final = (
     ),
     Goods(
         "BF-4", "BF-4 brake fluid", "Oskerly", "fluid", "C4", BRAKES,
-        (_box("1 L", "11.40", 4, "1 L bottle"), _box("5 L", "46.00", 0, "5 L can")), ("2", "6"), "OSK BF4", ("DOT 4",),
+        (_box("500 mL", "6.20", 2, "500 mL bottle", D("0.5")), _box("1 L", "11.40", 4, "1 L bottle")),
+        ("2", "6"), "OSK BF4", ("DOT 4",),
         (("hazard", "Takes paint off; poisonous. Draws water once open."), ("open_days", 180)),
     ),
     Goods(

@@ -23,6 +23,7 @@ from invoicing.demo.visits import (
     finish,
     offer,
     pay,
+    said_distance,
     take_in,
     work_on,
     write_up,
@@ -63,7 +64,7 @@ QUIET: dict[str, int | None] = {
 
 def scripts(garage: Garage) -> Iterator[Script]:
     """Every scene, in no order: the clock sorts them."""
-    yield renaming(garage, garage.at(430, 10))
+    yield renaming(garage, garage.at(655, 10))
     yield dearer(garage)
     yield new_owner(garage)
     for visit in (*odile(garage), *pickup(garage), *single_visits(garage)):
@@ -88,21 +89,16 @@ def visit(garage: Garage, plate: str, days_ago: int, concern: str, *works: Work,
 
 
 def today(garage: Garage, plate: str, since: dt.timedelta, concern: str, *works: Work, **more: object) -> Visit:
-    """A visit that began so long before now and is promised for today."""
-    opened = garage.now - since
-    promised = promised_today(garage.now) - opened
-    return Visit(
-        plate, opened, odometer(CARS[plate], 0), concern, works, promised=promised, **more  # type: ignore[arg-type]
-    )  # fmt: skip
+    """A visit that still goes on; it began so long before the garage was last at work."""
+    opened = garage.latest - since
+    miles = odometer(CARS[plate], 0)
+    return Visit(plate, opened, miles, concern, works, **more)  # type: ignore[arg-type]
 
 
-def promised_today(now: dt.datetime) -> dt.datetime:
-    """Five in the afternoon; later in the day the next half hour that leaves two hours, but still today."""
-    local = now.astimezone(ZONE)
-    five = local.replace(hour=17, minute=0, second=0, microsecond=0)
-    soon = (local + dt.timedelta(hours=2)).replace(minute=30, second=0, microsecond=0)
-    latest = local.replace(hour=23, minute=45, second=0, microsecond=0)
-    return min(max(five, soon), latest)
+def by_five(garage: Garage, since: dt.timedelta) -> dt.timedelta:
+    """How long after a visit of today began it is five o'clock today: then the car is promised."""
+    five = garage.now.astimezone(ZONE).replace(hour=17, minute=0, second=0, microsecond=0)
+    return five - (garage.latest - since)
 
 
 def odile(garage: Garage) -> Iterator[Visit]:
@@ -117,7 +113,7 @@ def odile(garage: Garage) -> Iterator[Visit]:
         Work(procedure=OIL),
         Work(procedure=TRANSFER, looks=(SPENT,), cause="Fluid burnt, glitter on the magnet."),
         noticed=(Noticed(
-            "Transfer case: change again and look after 1,500 mi",
+            "Transfer case: change again and look after 1,000 mi",
             Limit("distance", odometer=odometer(CARS["KET-118"], 625)), "Transfer case",
         ),),
     )  # fmt: skip
@@ -125,7 +121,7 @@ def odile(garage: Garage) -> Iterator[Visit]:
         garage, "KET-118", 625, "Here for the second look. Shudder is less.",
         Work(
             procedure=REPEATED, looks=(WORN, BROWN), cause="First drain still dark, second one plainly lighter.",
-            from_advisory="Transfer case: change again and look after 1,500 mi",
+            from_advisory="Transfer case: change again and look after 1,000 mi",
         ),
     )  # fmt: skip
     yield visit(
@@ -252,10 +248,10 @@ def more_was_found(garage: Garage) -> Script:
 
 
 def taken_back(garage: Garage) -> Script:
-    """An invoice went out without the clinic's wish for one line less: credited whole, and billed again."""
+    """An invoice went to an old address: credited whole, and billed again."""
     planned = visit(garage, "OSC-021", 118, "Service.", Work(procedure=SMALL_OIL), pays=("", 0))
     yield from carry_out(garage, planned)
-    now = planned.opened + dt.timedelta(days=2)
+    now = garage.at(115, 9, 10)
     yield now
     job = Job.objects.get(vehicle=garage.vehicles["OSC-021"], received_at=planned.opened)
     wrong = job.invoices.get()
@@ -264,7 +260,7 @@ def taken_back(garage: Garage) -> Script:
     now += dt.timedelta(minutes=12)
     yield now
     invoice = issue(key=garage.key(), job=job, actor=garage.counter, now=now)
-    now += dt.timedelta(days=19)
+    now = garage.at(96, 9, 20)
     yield now
     take_payment(
         key=garage.key(), invoice=invoice, amount=invoice.gross, method="transfer", reference=invoice.label,
@@ -279,7 +275,7 @@ def bounced(garage: Garage) -> Script:
         pays=("check", 0),
     )  # fmt: skip
     yield from carry_out(garage, planned)
-    now = planned.opened + dt.timedelta(days=6)
+    now = garage.at(57, 9, 5)
     yield now
     invoice = Job.objects.get(vehicle=garage.vehicles["IDV-574"], received_at=planned.opened).invoices.get()
     check = invoice.payments.get().payment
@@ -298,7 +294,7 @@ def called_off(garage: Garage) -> Script:
     now += dt.timedelta(minutes=15)
     yield now
     offer(garage, job, planned.works, now)
-    now += dt.timedelta(days=1)
+    now = garage.at(94, 10)
     yield now
     cancel_job(job=job, reason="Fetched the car, her brother does it.", actor=garage.counter, now=now)
 
@@ -322,7 +318,7 @@ def partly_paid(garage: Garage) -> Script:
 
 def counted(garage: Garage) -> Script:
     """Yesterday's count: a bottle half used, and fewer spray cans than the book said."""
-    now = garage.now - dt.timedelta(hours=25)
+    now = garage.latest - dt.timedelta(hours=25)
     yield now
     left = D("0.340")
     bottles = shelf.to_draw(garage.items["TF-31"])
@@ -341,6 +337,7 @@ def awaiting(garage: Garage) -> Script:
     planned = today(
         garage, "KET-118", dt.timedelta(hours=3, minutes=40), "Squeals at the rear when braking in the morning.",
         Work(procedure=PADS_REAR, from_advisory="Rear brake pads: 3 mm left"), Work(procedure=BRAKE_FLUID),
+        promised=dt.timedelta(hours=26),
     )  # fmt: skip
     yield planned.opened
     job = take_in(garage, planned, planned.opened)
@@ -351,9 +348,11 @@ def awaiting(garage: Garage) -> Script:
 
 def in_the_bay(garage: Garage) -> Script:
     """The Water District's pickup: one operation done, the next half way."""
+    since = dt.timedelta(hours=3)
     planned = today(
-        garage, "LFW-001", dt.timedelta(hours=3), "Both axle services, as every other year.",
+        garage, "LFW-001", since, "Transfer case and rear axle, as every other year.",
         Work(procedure=CHAIN_CASE, looks=(AMBER,), distance=30000), Work(procedure=AXLE, looks=(WORN,), distance=30000),
+        promised=by_five(garage, since),
     )  # fmt: skip
     now, worker = planned.opened, garage.people["technician"]
     yield now
@@ -367,8 +366,8 @@ def in_the_bay(garage: Garage) -> Script:
     stops = ("", "Vehicle stands level")
     for operation, work, stop in zip(operations, planned.works, stops, strict=True):
         steps = work_through(
-            garage, operation, by=worker, start=now, dice=planned.dice, looks=work.looks, distance=work.distance,
-            up_to=stop,
+            garage, operation, by=worker, start=now, dice=planned.dice, looks=work.looks,
+            distance=said_distance(operation, work), up_to=stop,
         )  # fmt: skip
         for now in steps:
             yield now
@@ -376,13 +375,14 @@ def in_the_bay(garage: Garage) -> Script:
 
 def ready_to_invoice(garage: Garage) -> Script:
     """The work is done, the car is washed, the invoice is not written."""
+    since = dt.timedelta(hours=5, minutes=20)
     planned = today(
-        garage, "REN-440", dt.timedelta(hours=5, minutes=20), "Shifts a little hard when cold. Service.",
+        garage, "REN-440", since, "Shifts a little hard when cold. Service.",
         Work(procedure=AUTOMATIC, looks=(WORN,), distance=62000, cause="Fluid dark and cloudy."),
         noticed=(Noticed(
             "Transmission fluid: change again after 500 mi", Limit("next"), "Automatic transmission"
         ),),
-        by="owner",
+        by="owner", promised=by_five(garage, since),
     )  # fmt: skip
     now, worker = planned.opened, garage.people["owner"]
     yield now
@@ -398,9 +398,10 @@ def ready_to_invoice(garage: Garage) -> Script:
 
 def ready_for_the_bay(garage: Garage) -> Script:
     """Authorized by telephone, promised for today, and the bay is taken."""
+    since = dt.timedelta(hours=2, minutes=10)
     planned = today(
-        garage, "PRV-147", dt.timedelta(hours=2, minutes=10), "Smells sweet from the vents.",
-        Work(procedure=COOLANT, cause="Coolant low, no drop outside."),
+        garage, "PRV-147", since, "Smells sweet from the vents.",
+        Work(procedure=COOLANT, cause="Coolant low, no drop outside."), promised=by_five(garage, since),
     )  # fmt: skip
     yield planned.opened
     job = take_in(garage, planned, planned.opened)
@@ -414,6 +415,9 @@ def ready_for_the_bay(garage: Garage) -> Script:
 
 def just_written_up(garage: Garage) -> Script:
     """The key lies on the counter; nobody has looked yet."""
-    planned = today(garage, "THW-155", dt.timedelta(minutes=25), "Whines from the front at highway speed.")
+    planned = today(
+        garage, "THW-155", dt.timedelta(minutes=25), "Whines from the front at highway speed.",
+        promised=dt.timedelta(hours=27),
+    )  # fmt: skip
     yield planned.opened
     take_in(garage, planned, planned.opened)

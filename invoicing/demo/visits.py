@@ -14,7 +14,7 @@ from invoicing.actions.invoices import issue
 from invoicing.actions.payments import take_payment
 from invoicing.demo.bay import work_through
 from invoicing.demo.buying import fetch_missing
-from invoicing.demo.garage import Garage, Script, Timed
+from invoicing.demo.garage import ZONE, Garage, Script, Timed
 from invoicing.models import Authorization, Estimate, Invoice
 from jobs.actions.draws import draw_for_line
 from jobs.actions.evidence import Limit, note_advisory
@@ -22,7 +22,7 @@ from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, change_job, open_job
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import add_operation, edit_operation, kind_of, save_line
-from jobs.models import Advisory, Job, Operation
+from jobs.models import Advisory, DueService, Job, Operation
 from jobs.verdict import Seen
 from parts import queries as shelf
 
@@ -67,7 +67,7 @@ class Visit:
     concern: str
     works: tuple[Work, ...]
     noticed: tuple[Noticed, ...] = ()
-    pays: tuple[str, float] = ("card", 0)
+    pays: tuple[str, int] = ("card", 0)
     lower: tuple[str, int] | None = None
     by: str = "technician"
     promised: dt.timedelta = dt.timedelta(hours=8)
@@ -214,7 +214,7 @@ def work_on(garage: Garage, job: Job, visit: Visit, worker: User, now: dt.dateti
         if operation.revision_id:
             steps = work_through(
                 garage, operation, by=worker, start=now, dice=visit.dice, looks=work.looks, said=work.said,
-                distance=work.distance,
+                distance=said_distance(operation, work),
             )  # fmt: skip
             for now in steps:
                 yield now
@@ -225,6 +225,12 @@ def work_on(garage: Garage, job: Job, visit: Visit, worker: User, now: dt.dateti
     for noticed in visit.noticed:
         advise(garage, job, noticed, worker, now)
     return now
+
+
+def said_distance(operation: Operation, work: Work) -> int | None:
+    """What the owner says is on the fluid; nothing where the book knows when it was last changed."""
+    known = DueService.objects.filter(vehicle=operation.job.vehicle, component=operation.component).exists()
+    return None if known else work.distance
 
 
 def pairs(operations: list[Operation], works: tuple[Work, ...]) -> list[tuple[Operation, Work]]:
@@ -260,10 +266,17 @@ def pay(garage: Garage, invoice: Invoice, visit: Visit, now: dt.datetime) -> Scr
     method, days = visit.pays
     if not method:
         return
-    now += dt.timedelta(days=days) if days else dt.timedelta(minutes=visit.dice.randint(10, 150))
+    now = _bank_day(now, days) if days else now + dt.timedelta(minutes=visit.dice.randint(10, 150))
     yield now
     reference = {"check": f"check {visit.dice.randint(100, 999)}", "transfer": invoice.label}.get(method, "")
     take_payment(
         key=garage.key(), invoice=invoice, amount=invoice.gross, method=method, reference=reference,
         actor=garage.counter, now=now,
     )  # fmt: skip
+
+
+def _bank_day(now: dt.datetime, days: int) -> dt.datetime:
+    """Half past nine, so many days later; a weekend's money comes on Monday."""
+    day = (now.astimezone(ZONE) + dt.timedelta(days=days)).date()
+    day += dt.timedelta(days=max(0, 7 - day.weekday()) % 7 if day.weekday() > 4 else 0)
+    return dt.datetime.combine(day, dt.time(9, 30), ZONE)
