@@ -104,11 +104,20 @@ def open_garage() -> Garage:
             actor=owner,
             now=now,
         )
-    fluid = on_the_shelf("TC-75", "Transfer case fluid TC-75", "L", D("36"), D("61.20"), packs=3, left_open="0.4")
-    washer = on_the_shelf("W-10", "Sealing washer 10 mm", "each", D("0.80"), D("2.50"), packs=10)
-    revision = publish(written=parse(PROCEDURE), actor=owner, now=now)
+    washer = on_the_shelf("W-10", "Sealing washer 10 mm", "each", D("0.80"), D("2.50"), packs=100)
+    fluid, procedure = fluid_change("Transfer case", "TC-75", packs=40)
     logins = {role: person.username for role, person in people.items()}
-    return Garage(logins, owner, people[Role.TECHNICIAN], fluid, washer, revision.procedure)
+    return Garage(logins, owner, people[Role.TECHNICIAN], fluid, washer, procedure)
+
+
+def fluid_change(component: str, number: str, *, packs: int, left_open: str = "") -> tuple[Item, Procedure]:
+    """A fluid with so many bottles, and what is left in an open one; and the procedure that changes it."""
+    fluid = on_the_shelf(
+        number, f"{component} fluid {number}", "L", D("36"), D("61.20"), packs=packs, left_open=left_open
+    )
+    written = PROCEDURE.replace("Transfer case", component).replace("TC-75", number)
+    owner = User.objects.get(role=Role.OWNER)
+    return fluid, publish(written=parse(written), actor=owner, now=timezone.now()).procedure
 
 
 def on_the_shelf(

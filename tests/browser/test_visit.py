@@ -12,8 +12,10 @@ from playwright.sync_api import FilePayload, Locator, Page, expect
 from pypdf import PdfReader
 
 from tests.browser import axe
+from tests.browser.cast import fluid_change
 from tests.browser.conftest import TABLET, Person
 from tests.browser.running import Running
+from tests.browser.sentences import begin_line, box, part, tap_in
 
 CUSTOMER, PLATE, CONCERN = "Odile Marrant", "KET-118", "Whines when cold, worse uphill."
 
@@ -23,11 +25,6 @@ def photo() -> FilePayload:
     picture = BytesIO()
     Image.new("RGB", (640, 480), "#778").save(picture, "JPEG")
     return {"name": "scratch.jpg", "mimeType": "image/jpeg", "buffer": picture.getvalue()}
-
-
-def box(page: Page | Locator, label: str) -> Locator:
-    """The field under a label, optional or not."""
-    return page.get_by_label(re.compile(rf"^{re.escape(label)}( optional)?$"))
 
 
 def take_in(page: Page) -> None:
@@ -56,17 +53,17 @@ def take_in(page: Page) -> None:
 
 def write_up(page: Page) -> None:
     page.get_by_role("link", name="Add an operation").click()
-    offered = page.get_by_role("listitem").filter(has_text="Transfer case fluid, change")
+    offered = page.get_by_role("listitem").filter(has_text="Front axle fluid, change")
     expect(offered).to_contain_text("for this vehicle")
     offered.get_by_role("button", name="Add").click()
-    fluid = page.get_by_role("row").filter(has_text="Transfer case fluid TC-75")
+    fluid = page.get_by_role("row").filter(has_text="Front axle fluid FA-90")
     expect(fluid).to_contain_text("0.850 L")
     expect(fluid).to_contain_text("0.898 qt")
     expect(fluid).to_contain_text("52.02")
     page.get_by_role("link", name="Add an operation").click()
     box(page, "Operation").fill("Wiper blades, front")
     page.get_by_role("button", name="Add", exact=True).last.click()
-    wipers = page.locator("section").filter(has=page.get_by_role("heading", name="Wiper blades, front"))
+    wipers = part(page, "Wiper blades, front")
     add_line(wipers, "Part", "Wiper blade, 22 in", ("Quantity", "2"), ("Each", "14.50"), comes_to="29.00")
     add_line(wipers, "Labor", "Fitting", ("Hours", "0.2"), ("Per hour", "128.00"), comes_to="25.60")
     assert not axe.violations(page)
@@ -77,11 +74,7 @@ def add_line(
     operation: Locator, kind: str, what: str, quantity: tuple[str, str], price: tuple[str, str], *, comes_to: str
 ) -> None:
     """Write a line in the form on the sheet; what it comes to stands there before anything is saved."""
-    operation.get_by_role("link", name="Add a line").click()
-    kinds = operation.get_by_role("navigation", name="Kind of line")
-    if kind not in kinds.locator("[aria-current]").inner_text():
-        kinds.get_by_role("link", name=kind).click()
-    expect(kinds.locator("[aria-current]")).to_have_text(kind)
+    begin_line(operation, kind)
     for label, typed in (("What", what), quantity, price):
         box(operation, label).fill(typed)
     expect(operation.get_by_text("comes to")).to_contain_text(comes_to)
@@ -108,7 +101,7 @@ def ask(page: Page) -> None:
     paper = page.get_by_role("link", name=re.compile(r"^Estimate .*pdf"))
     expect(paper).to_be_visible(timeout=30_000)  # the worker makes it, and the page shows it by itself
     words = pdf_behind(page, paper)
-    for word in ("ESTIMATE", CUSTOMER, PLATE, "Transfer case fluid", "0.850 L", "Wiper blade, 22 in", "272.32"):
+    for word in ("ESTIMATE", CUSTOMER, PLATE, "Front axle fluid", "0.850 L", "Wiper blade, 22 in", "272.32"):
         assert word.lower() in words.lower(), word
 
 
@@ -121,13 +114,6 @@ def authorize(page: Page) -> None:
     page.get_by_role("button", name="Record it").click()
     expect(page.get_by_role("main")).to_contain_text("by telephone")
     expect(page.get_by_text(re.compile("^authorized"))).to_have_count(2)
-
-
-def tap_in(page: Page, number: str) -> None:
-    """Type a number on the bay's pad, with a thumb."""
-    pad = page.get_by_role("group", name="Number pad")
-    for digit in number:
-        pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
 
 
 def done(page: Page, step: str, number: str = "", *, act: str = "Done") -> None:
@@ -170,7 +156,7 @@ def look_at_the_drained_fluid(page: Page) -> None:
 
 
 def finish(page: Page) -> None:
-    wipers = page.locator("section").filter(has=page.get_by_role("heading", name="In words")).last
+    wipers = part(page, "In words").last
     wipers.get_by_role("link", name="Write what was found and done").tap()
     box(page, "Done").fill("Both blades replaced.")
     page.get_by_role("button", name="Save").tap()
@@ -189,7 +175,7 @@ def bill(page: Page) -> str:
     page.get_by_role("link", name="Counter").click()
     page.get_by_role("row").filter(has_text=PLATE).get_by_role("link", name="Make the invoice").click()
     page.get_by_role("link", name="Make the invoice").click()
-    different = page.locator("section").filter(has=page.get_by_role("heading", name="Different from what was"))
+    different = part(page, "Different from what was")
     expect(different).to_contain_text("0.780 L")
     expect(box(page, "Mail it to")).to_have_value("odile@example.com")
     page.get_by_role("button", name="Issue the invoice").click()
@@ -202,7 +188,7 @@ def bill(page: Page) -> str:
 #: What the invoice says, on the screen and on paper: what was drawn in place of what was written up.
 BILLED = {
     "Labor": "153.60",
-    "Transfer case fluid TC-75": "47.74",  # 0.78 L at 61.20
+    "Front axle fluid FA-90": "47.74",  # 0.78 L at 61.20
     "Sealing washer 10 mm": "5.00",
     "Wiper blade, 22 in": "29.00",
     "Fitting": "25.60",
@@ -256,13 +242,15 @@ def look_at_what_comes_next(page: Page) -> None:
 def look_at_the_shelf(page: Page) -> None:
     """3.4 L less 0.78: the open bottle of 0.4 L went first, and 0.62 L of the next one is left."""
     page.get_by_role("link", name="Shelf").click()
-    page.get_by_role("link", name="Transfer case fluid TC-75").click()
+    page.get_by_role("table").get_by_role("link", name="Front axle fluid FA-90").click()
     for left in ("2.620 L", "2.769 qt", "0.620 L", "0.655 qt"):
         expect(page.get_by_role("main")).to_contain_text(left)
 
 
 @pytest.mark.timeout(300)
 def test_a_visit_from_the_key_to_the_money(person: Person, running: Running) -> None:
+    with running.book():
+        fluid_change("Front axle", "FA-90", packs=3, left_open="0.4")
     counter, tablet = person("counter"), person("technician", **TABLET)
     take_in(counter)
     write_up(counter)

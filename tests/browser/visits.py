@@ -49,13 +49,16 @@ class Visit:
 def visit(garage: Garage, name: str, plate: str, *, until: str = stages.CLOSED) -> Visit:
     """A car that has come as far as `until`: taken in, written up, and so on in the order of the stages."""
     came = _written_up(garage, name, plate)
-    way = [stages.AWAITING, stages.READY, stages.IN_BAY, stages.FINISHED, stages.INVOICED, stages.CLOSED]
-    acts = [_ask, _authorize, _start, _work, _bill, _pay]
-    if until != stages.WRITTEN_UP:
-        for go_on in acts[: way.index(until) + 1]:
-            go_on(came)
-    assert came.refreshed().stage == until
+    go_on(came, until=until)
     return came
+
+
+def go_on(came: Visit, *, until: str) -> None:
+    """Take a car from where it is to the stage `until`."""
+    way = [stages.WRITTEN_UP, *ACTS]
+    for stage in way[way.index(came.refreshed().stage) + 1 : way.index(until) + 1]:
+        ACTS[stage](came)
+    assert came.refreshed().stage == until
 
 
 def _written_up(garage: Garage, name: str, plate: str) -> Visit:
@@ -141,3 +144,14 @@ def _pay(came: Visit) -> None:
     take_payment(
         key=uuid.uuid4(), invoice=came.invoice, amount=owed, method="card", actor=came.garage.owner, now=timezone.now()
     )
+
+
+#: What brings a car to each stage after it was written up.
+ACTS = {
+    stages.AWAITING: _ask,
+    stages.READY: _authorize,
+    stages.IN_BAY: _start,
+    stages.FINISHED: _work,
+    stages.INVOICED: _bill,
+    stages.CLOSED: _pay,
+}

@@ -5,8 +5,11 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, Request, Response, WebError
 
-#: A form that comes back with its errors is 422, and Chromium writes that into its console.
-ANSWERED = re.compile(r"Failed to load resource: the server responded with a status of 4\d\d")
+#: What is no fault though it stands in the console: a form that comes back with its errors (422), and a question
+#: to the server that was overtaken by the next key typed.
+ANSWERED = re.compile(
+    r"Failed to load resource: the server responded with a status of 4\d\d|htmx:(afterRequest|sendAbort),"
+)
 
 
 class Watch:

@@ -1,0 +1,31 @@
+"""Short ways to say what a person does on a page."""
+
+import re
+
+from playwright.sync_api import Locator, Page, expect
+
+
+def box(page: Page | Locator, label: str) -> Locator:
+    """The field under a label, optional or not."""
+    return page.get_by_label(re.compile(rf"^{re.escape(label)}( optional)?$"))
+
+
+def part(page: Page, heading: str) -> Locator:
+    """The section of a sheet under a heading."""
+    return page.locator("section").filter(has=page.get_by_role("heading", name=heading))
+
+
+def tap_in(page: Page, number: str) -> None:
+    """Type a number on the bay's pad, with a thumb."""
+    pad = page.get_by_role("group", name="Number pad")
+    for digit in number:
+        pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
+
+
+def begin_line(operation: Locator, kind: str) -> None:
+    """Open the form for a new line of a kind, on the sheet itself."""
+    operation.get_by_role("link", name="Add a line").click()
+    kinds = operation.get_by_role("navigation", name="Kind of line")
+    if kind not in kinds.locator("[aria-current]").inner_text():
+        kinds.get_by_role("link", name=kind).click()
+    expect(kinds.locator("[aria-current]")).to_have_text(kind)
