@@ -151,3 +151,8 @@ def unsettled_mail() -> QuerySet[OutgoingMail]:
     """Mail that did not go out or perhaps did: a person must look."""
     State = OutgoingMail.State
     return OutgoingMail.objects.filter(state__in=[State.FAILED, State.UNCERTAIN]).order_by("-pk")
+
+
+def waiting_mail() -> QuerySet[OutgoingMail]:
+    """Mail that waits for its turn, or for a server to send it."""
+    return OutgoingMail.objects.filter(state=OutgoingMail.State.QUEUED)

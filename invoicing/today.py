@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.urls import reverse
 from django.utils import timezone
 
+from garage import mail
 from garage.access import may
 from garage.models import User
 from garage.templatetags.figures import both
@@ -54,7 +55,6 @@ class Section:
     heading: str
     rows: list[Row]
     more: str = ""
-    urgent: bool = False
 
 
 def sections_for(user: User, now: dt.datetime) -> list[Section]:
@@ -144,7 +144,7 @@ def _quantity(item: Item, value: Decimal) -> str:
 def _overdue(user: User, day: dt.date) -> Section:
     rows = list(queries.owed().filter(balance__gt=0, due_on__lt=day)[: SHOWN + 1])
     shown = [_owed(user, row, day) for row in rows[:SHOWN]]
-    return Section("Overdue", shown, f"{reverse('books')}" if len(rows) > SHOWN else "", urgent=True)
+    return Section("Overdue", shown, reverse("books") if len(rows) > SHOWN else "")
 
 
 def _owed(user: User, row: Receivable, day: dt.date) -> Row:
@@ -163,19 +163,25 @@ def _owed(user: User, row: Receivable, day: dt.date) -> Row:
 
 
 def _mail(user: User) -> Section:
-    """Mail that a person must decide about."""
+    """Mail that a person must decide about, and mail that waits because there is no server to send it."""
     rows = list(queries.unsettled_mail()[: SHOWN + 1])
     shown = [
         Row(
-            heading=mail.subject,
-            small=f"to {mail.to} · {mail.problem}"[:200],
-            stage=mail.get_state_display(),
+            heading=row.subject,
+            small=f"to {row.to} · {row.problem}"[:200],
+            stage=row.get_state_display(),
             act="Settle it" if may(user, "invoicing") else "See it",
-            act_href=f"{reverse('mail')}?state={mail.state}",
+            act_href=f"{reverse('mail')}?state={row.state}",
         )
-        for mail in rows[:SHOWN]
+        for row in rows[:SHOWN]
     ]
-    return Section("Mail that did not go out", shown, reverse("mail") if len(rows) > SHOWN else "", urgent=True)
+    waiting = 0 if mail.is_set_up() else queries.waiting_mail().count()
+    if waiting:
+        words = "1 message waits" if waiting == 1 else f"{waiting} messages wait"
+        page = f"{reverse('mail')}?state=queued"
+        small = "No mail server is set: save them as files, or give the program one."
+        shown.append(Row(heading=words, small=small, act="See the mail", act_href=page))
+    return Section("Mail that did not go out", shown, reverse("mail") if len(rows) > SHOWN else "")
 
 
 def _to_invoice() -> Section:

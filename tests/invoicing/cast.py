@@ -143,10 +143,9 @@ class Garage:
         """Odile says yes by phone to everything that is not declined."""
         refused = declined or {}
         decisions = {
-            row.operation_id: ("declined", refused[row.operation_id])
-            if row.operation_id in refused
-            else ("authorized", "")
+            key: ("declined", refused[key]) if key in refused else ("authorized", "")
             for row in estimate.operations.all()
+            if (key := row.operation_id) is not None
         }
         given = {
             "key": uuid.uuid4(),

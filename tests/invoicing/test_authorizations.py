@@ -182,4 +182,5 @@ def test_work_found_in_the_bay_is_added_and_the_job_goes_on_there(garage: Garage
     garage.authorize(estimate, limit=D("202.90"))
     job.refresh_from_db()
     assert job.stage == "in_bay"
-    assert queries.last_authorization(job).limit == D("202.90")
+    last = queries.last_authorization(job)
+    assert last is not None and last.limit == D("202.90")

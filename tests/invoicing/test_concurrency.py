@@ -2,7 +2,9 @@
 
 import threading
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
+from typing import Any
 
 from django.db import connection
 
@@ -14,9 +16,10 @@ from tests.invoicing.cast import Garage, labor
 HANDS = 8
 
 
-def at_once(acts: list[Callable[[], object]]) -> list[object]:
+def at_once(acts: Sequence[Callable[[], Any]]) -> list[Any]:
     """Do the acts in threads of their own, all let go at the same moment; what each gave, or raised."""
-    gate, results = threading.Barrier(len(acts)), [None] * len(acts)
+    gate = threading.Barrier(len(acts))
+    results: list[Any] = [None] * len(acts)
 
     def run(place: int) -> None:
         gate.wait()
@@ -37,7 +40,7 @@ def at_once(acts: list[Callable[[], object]]) -> list[object]:
 
 def test_eight_invoices_issued_at_once_are_numbered_without_gap(transactional_db: None, garage: Garage) -> None:
     jobs = [garage.done([labor("1")]) for _ in range(HANDS)]
-    issued = at_once([lambda job=job: garage.issue(job) for job in jobs])
+    issued = at_once([partial(garage.issue, job) for job in jobs])
     assert sorted(row.number for row in issued) == list(range(1, HANDS + 1))
     assert list(promises.numbers_run()) == []
     assert list(promises.invoices_sealed()) == []

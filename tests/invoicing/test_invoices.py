@@ -98,7 +98,7 @@ def test_exactly_the_authorized_amount_is_billed(garage: Garage) -> None:
 
 def test_declined_work_is_not_billed(garage: Garage) -> None:
     job = garage.job([labor("1")], [part()])
-    second = job.operations.last()
+    second = job.operations.get(position=2)
     garage.authorize(garage.estimate(job), {second.pk: "not this year"})
     garage.finish(garage.into_bay(job))
     invoice = garage.issue(job)

@@ -3,6 +3,7 @@
 import re
 import uuid
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -170,6 +171,28 @@ def test_the_owner_sets_a_rate_and_is_told_who_answers_for_it(garage: Garage, lo
     assert refused.status_code == 422 and "less than 100 percent" in text_of(refused)
 
 
+def test_today_gives_each_row_its_one_act_by_role(garage: Garage, login: Login) -> None:
+    early = garage.now - timedelta(days=40)
+    late, garage.now = garage.now, early
+    invoice = garage.issue(garage.done([labor("1")]), mail_to="odile@example.com")
+    garage.now = late
+    awaiting = garage.job([labor("1")], promised_at=late)
+    garage.estimate(awaiting)
+    finished = garage.done([labor("1")])
+    at_counter = text_of(login("counter").get("/"))
+    for words, address in (
+        ("Record authorization", f"/jobs/{awaiting.pk}/authorize/"),
+        ("Make the invoice", f"/jobs/{finished.pk}/invoice/"),
+        ("Take payment", f"/invoices/{invoice.pk}/pay/"),
+        ("See the mail", "/mail/?state=queued"),
+    ):
+        assert re.search(rf'href="{re.escape(address)}"[^>]*>{words}', at_counter), words
+    assert "waits for Odile Marrant since" in at_counter and "26 days ago" in at_counter
+    reading = text_of(login("reader").get("/"))
+    assert "Take payment" not in reading and f'href="/invoices/{invoice.pk}/"' in reading
+    assert f"/jobs/{finished.pk}/" not in reading and "Finished, to be invoiced" in reading
+
+
 def test_drafts_are_wanted_once_for_each_state(garage: Garage, login: Login) -> None:
     client = login("counter")
     job = garage.job([labor()])
@@ -207,6 +230,7 @@ ACTS = [
 @pytest.fixture
 def addresses(garage: Garage) -> Callable[[str], str]:
     invoice = garage.issue(garage.done([labor("1"), part()]))
+    assert invoice.job is not None
     numbers = {"invoice": invoice.pk, "job": invoice.job_id, "estimate": invoice.job.estimates.get().pk}
     return lambda address: address.format(**numbers)
 

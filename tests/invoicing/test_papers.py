@@ -212,8 +212,9 @@ def test_a_revised_estimate_says_what_changed_and_the_revised_total(garage: Gara
 def test_an_invoice_says_what_was_noticed_declined_and_guaranteed(garage: Garage, shop: ShopProfile) -> None:
     ShopProfile.objects.update(warranty_text="12 months or 12,000 mi.")
     job = garage.job([labor("1")], [part("Wiper blades", "21.00")])
-    garage.authorize(garage.estimate(job), {job.operations.last().pk: "next time"})
+    garage.authorize(garage.estimate(job), {job.operations.get(position=2).pk: "next time"})
     garage.into_bay(job)
+    assert job.vehicle is not None
     Advisory.objects.create(vehicle=job.vehicle, job=job, text="Arm bush cracking", limit="driving", at=garage.now)
     garage.finish(job)
     text = read_out(papers.invoice_paper(garage.issue(job).pk))
@@ -302,4 +303,5 @@ def test_the_worker_makes_and_keeps_the_paper_of_an_issued_invoice(garage: Garag
         printer.close()
     made = Document.objects.get(kind="invoice", source=invoice.pk)
     assert (made.state, made.problem) == ("made", "")
+    assert made.stored is not None
     assert made.stored.file.open().read().startswith(b"%PDF-1.7")

@@ -7,13 +7,13 @@ import pytest
 
 from garage.errors import Refused
 from invoicing.actions.payments import give_back, reverse_payment
-from invoicing.models import InvoiceLine, Payment, Receivable
+from invoicing.models import Invoice, InvoiceLine, Payment, Receivable
 from tests.invoicing.cast import Garage, labor, part
 
 D = Decimal
 
 
-def balance(invoice: object) -> Decimal:
+def balance(invoice: Invoice) -> Decimal:
     return Receivable.objects.get(invoice=invoice).balance
 
 
