@@ -13,7 +13,9 @@ from garage.access import may
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
 from invoicing import charges, comparing, queries
+from invoicing.models import Invoice
 from invoicing.standing import standing_of
+from invoicing.sums import Sums
 from jobs import stages
 from jobs.models import Job
 
@@ -36,12 +38,19 @@ def job_foot(request: HttpRequest, subject: models.Model) -> str:
     standing = standing_of(job, timezone.localdate())
     context: dict[str, Any] = {"job": job, "standing": standing, "may_act": may(request.user, "counter")}
     try:
-        context["sums"] = charges.job_totals(job, timezone.localdate())
+        billed = standing.invoice
+        context["sums"] = sums_billed(billed) if billed else charges.job_totals(job, timezone.localdate())
     except Refused as error:
         context["net"], context["problem"] = comparing.net_of(charges.operation_charges(job)), str(error)
     # In the bay and before it the job's own act comes first: the papers' act stands quietly beside it.
     context["quiet"] = job.stage in (stages.READY, stages.IN_BAY)
     return render_to_string("invoicing/job_foot.html", context, request)
+
+
+def sums_billed(invoice: Invoice) -> Sums:
+    """What was billed, which is what was done and drawn, not what the sheet says."""
+    net = invoice.labor_net, invoice.parts_net, invoice.other_net, invoice.net
+    return Sums(*net, taxes=(), tax=invoice.tax, gross=invoice.gross)
 
 
 def job_margin(request: HttpRequest, subject: models.Model) -> str:

@@ -133,6 +133,17 @@ def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, lo
     assert "1.200 L instead of 1.000 L, 12.24 more" in text_of(revised)
 
 
+def test_the_foot_of_an_invoiced_sheet_shows_what_was_billed(garage: Garage, login: Login) -> None:
+    fluid = garage.fluid()
+    job = garage.job([garage.poured(fluid, "1.000")])
+    garage.authorize(garage.estimate(job))
+    garage.into_bay(job)
+    garage.draw(job.operations.get().lines.get(), "0.5")
+    garage.issue(garage.finish(job))
+    foot = text_of(login("counter").get(f"/jobs/{job.pk}/")).partition('<footer class="foot">')[2]
+    assert "32.82" in foot and "65.64" not in foot  # half a liter at 61.20 and 7.25 %
+
+
 def test_a_credit_note_is_written_by_quantities(garage: Garage, login: Login) -> None:
     client = login("owner")
     invoice = garage.issue(garage.done([labor("1"), part("Clip", "3.00", "3")]))
