@@ -139,6 +139,26 @@ def test_a_web_server_and_a_worker_that_hang_are_ended_too(garage: Garage) -> No
     assert not any(runs(pid) for pid in pids)
 
 
+def test_a_stop_lets_the_worker_finish_with_its_own_helper(garage: Garage) -> None:
+    finish = """import signal, subprocess
+    helper = subprocess.Popen(["sleep", "600"])
+    def stop(*_):
+        time.sleep(0.5)
+        pathlib.Path("helper").write_text(f"{helper.pid} {helper.poll()}")
+        sys.exit()
+    signal.signal(signal.SIGTERM, stop)
+    """
+    garage.worker = WORKER.replace("with open", finish + "with open")
+    serve = garage.open()
+    assert eventually(garage.is_open)
+    assert eventually(lambda: bool(garage.worker_pids()))
+    serve.terminate()
+    assert serve.wait(15) == 0
+    pid, ended = (garage.folder / "helper").read_text().split()
+    assert ended == "None"
+    assert not runs(int(pid))
+
+
 def test_a_taken_port_is_said_and_nothing_starts(garage: Garage) -> None:
     with socket.socket() as other:
         other.bind(("127.0.0.1", garage.port))
