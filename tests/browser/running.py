@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from email import message_from_bytes
 from email.message import EmailMessage
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import psycopg
@@ -68,7 +69,7 @@ class Database:
 
     def _as_server(self, statement: str) -> None:
         with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as server:
-            server.execute(sql.SQL(statement).format(sql.Identifier(self.name)))  # type: ignore[arg-type]
+            server.execute(sql.SQL(statement).format(sql.Identifier(self.name)))
 
     def drop(self) -> None:
         if self.on_postgres:
@@ -104,7 +105,7 @@ class Running:
         self._wait_until_open()
 
     @property
-    def _there(self) -> dict[str, object]:
+    def _there(self) -> dict[str, Any]:
         return {"cwd": ROOT, "env": self._environment}
 
     @staticmethod

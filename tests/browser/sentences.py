@@ -22,6 +22,11 @@ def tap_in(page: Page, number: str) -> None:
         pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
 
 
+def settled(page: Page) -> None:
+    """Wait until htmx has put an answer in its place and listens to it: a person's hand is slower than a test's."""
+    expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")).to_have_count(0)
+
+
 def begin_line(operation: Locator, kind: str) -> None:
     """Open the form for a new line of a kind, on the sheet itself."""
     operation.get_by_role("link", name="Add a line").click()
@@ -29,3 +34,4 @@ def begin_line(operation: Locator, kind: str) -> None:
     if kind not in kinds.locator("[aria-current]").inner_text():
         kinds.get_by_role("link", name=kind).click()
     expect(kinds.locator("[aria-current]")).to_have_text(kind)
+    settled(operation.page)

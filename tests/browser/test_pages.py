@@ -97,7 +97,7 @@ def test_the_keyboard_alone_reaches_the_main_act_and_shows_where_it_is(at: At, n
     page.locator("h1").click()
     page.keyboard.press("/")
     expect(page.get_by_role("searchbox", name="Find", exact=True)).to_be_focused()
-    seen = []
+    seen: list[str] = []
     while words not in seen:
         page.keyboard.press("Tab")
         here = focus(page)

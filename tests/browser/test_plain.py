@@ -66,6 +66,7 @@ def work(page: Page) -> None:
     page.get_by_role("link", name="Finish").click()
     page.get_by_role("textbox", name="Odometer").fill("120302")
     page.get_by_role("button", name="Finish").click()
+    expect(page.get_by_role("status")).to_contain_text("is finished")
 
 
 def bill(page: Page) -> None:

@@ -12,7 +12,7 @@ from jobs import stages
 from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Person
 from tests.browser.running import Running
-from tests.browser.sentences import begin_line, box, part, tap_in
+from tests.browser.sentences import begin_line, box, part, settled, tap_in
 from tests.browser.visits import go_on, visit
 
 
@@ -45,8 +45,10 @@ def put_it_on_the_sheet(page: Page, job: int) -> None:
     page.goto(f"/jobs/{job}/")
     operation = part(page, "Wiper blades, front")
     begin_line(operation, "Fluid")
-    box(operation, "From the shelf: name, any number, old ones too").press_sequentially("gl 40", delay=40)
+    box(operation, "From the shelf: name, any number, old ones too").fill("gl 40")
     operation.get_by_role("link", name="Gear oil GL-40").click()
+    expect(box(operation, "What")).to_have_value("Gear oil GL-40")
+    settled(page)
     box(operation, "Quantity").fill("2.8")
     expect(operation.get_by_text("comes to")).to_contain_text("168.00")
     operation.get_by_role("button", name="Save the line").click()

@@ -167,6 +167,7 @@ def finish(page: Page) -> None:
     page.get_by_role("link", name="Finish").tap()
     tap_in(page, "88412")
     page.get_by_role("button", name="Finish").tap()
+    expect(page.get_by_role("status")).to_contain_text("is finished")
 
 
 def bill(page: Page) -> str:
