@@ -18,7 +18,8 @@ LARGEST = Decimal("1e9")
 class KeyForm(forms.Form):
     """A form that moves money or stock: its key makes a double tap one act (`idempotency.once`)."""
 
-    key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    # autocomplete off: a reload must not bring an old key back, or the next act would pass for a repeat of the last.
+    key = forms.UUIDField(widget=forms.HiddenInput({"autocomplete": "off"}), initial=uuid.uuid4)
 
 
 class FieldsForm(forms.ModelForm):

@@ -18,6 +18,7 @@ Channel = Authorization.Channel
 CHANNELS = [(Channel.IN_PERSON, "in person"), (Channel.PHONE, "by telephone"), (Channel.EMAIL, "by email")]
 OPEN = "open"
 DECISIONS = [("authorized", "authorized"), ("declined", "declined"), (OPEN, "not decided yet")]
+WISHES = Job._meta.get_field("parts_wish").choices or ()
 UNIT_WORDS = {"h": "Hours", "L": "Liters", "each": "Pieces"}
 
 
@@ -39,6 +40,7 @@ class AuthorizeForm(KeyForm):
         help_text="Needed for a call or a mail.",
     )
     at = MomentField(label="When")
+    parts_wish = forms.ChoiceField(label="Replaced parts", choices=WISHES, required=False)
     limit = MoneyFormField(
         label="Up to, before tax",
         minimum=Decimal(0),
@@ -55,6 +57,7 @@ class AuthorizeForm(KeyForm):
         self.fields["contact"].initial = phones[0].number if phones else ""
         self.fields["at"].initial = timezone.localtime().replace(second=0, microsecond=0)
         self.fields["limit"].initial = suggested
+        self.fields["parts_wish"].initial = job.parts_wish
         for row in estimate.operations.all():
             standing = self.decided.get(row.operation_id or 0)
             if standing == Operation.Decision.UNDECIDED:
@@ -90,7 +93,7 @@ class AuthorizeForm(KeyForm):
             for name, value in given.items()
             if name.startswith("decision_") and value != OPEN
         }
-        names = ("key", "person_name", "channel", "contact", "at", "limit")
+        names = ("key", "person_name", "channel", "contact", "at", "limit", "parts_wish")
         return {"decisions": decisions, **{name: given[name] for name in names}}
 
 

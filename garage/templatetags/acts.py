@@ -30,7 +30,7 @@ def _csrf(context: Context) -> SafeString:
 
 
 def _key_input(key: uuid.UUID | str) -> SafeString:
-    return format_html('<input type="hidden" name="key" value="{}">', key)
+    return format_html('<input type="hidden" name="key" value="{}" autocomplete="off">', key)
 
 
 # What can be pressed

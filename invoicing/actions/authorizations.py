@@ -24,6 +24,7 @@ from invoicing.models import Authorization, AuthorizationOperation, Estimate
 from invoicing.sums import Sums, counted
 from jobs import queries as jobs_queries
 from jobs import stages
+from jobs.actions.intake import change_job
 from jobs.actions.stages import decide
 from jobs.models import Job, Operation
 
@@ -46,13 +47,15 @@ def authorize(
     contact: str = "",
     at: dt.datetime | None = None,
     limit: Decimal | None = None,
+    parts_wish: str | None = None,
     actor: User | None,
     now: dt.datetime,
 ) -> Authorization:
     """Record one decision of the customer on an estimate; the same `key` again gives the same record.
 
     `limit` is what may be billed on the whole job before tax; for a first authorization it defaults to the sum of
-    what is authorized. Raises Refused, naming the field, when the record would be no evidence: a phone call without
+    what is authorized. `parts_wish` is what is to happen with replaced parts (None: not asked); the law wants it asked
+    here (9884.10). Raises Refused, naming the field, when the record would be no evidence: a phone call without
     number (`contact`), a mail without address, somebody neither customer nor designated (`person_name`), an addition
     without the revised total (`limit`), a time that cannot be (`at`), an estimate that expired or that a later
     revision or a changed sheet has overtaken.
@@ -64,6 +67,8 @@ def authorize(
         _still_offered(row, job, at or now, now)
         name, known_as = _person(job.customer, person_name, capacity)
         _decided(row, decisions)
+        if parts_wish is not None:
+            change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, now=now)
         given = Given(name, known_as, channel, _contact(channel, contact), at or now)
         return _record(row, job, decisions, given, limit, actor, now)
 

@@ -42,7 +42,11 @@ def take_payment(
         audit.record("took payment", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
         return payment
 
-    return idempotency.once(key=key, action="take payment", model=Payment, do=do)
+    payment = idempotency.once(key=key, action="take payment", model=Payment, do=do)
+    if payment.amount != amount or not payment.parts.filter(invoice=invoice).exists():
+        # A page brought back by the browser still holds its key: what is typed there now is another payment.
+        raise Refused("This form was sent before, with another amount. Open the page again to take a new payment.")
+    return payment
 
 
 @writing()

@@ -42,6 +42,7 @@ def form_of(estimate: object, **more: str) -> dict[str, str]:
         "contact": "555-0142",
         "at": timezone.localtime(timezone=ZoneInfo("America/New_York")).strftime("%Y-%m-%dT%H:%M"),
         "limit": "10000",
+        "parts_wish": "",
         **rows,
         **more,
     }
@@ -55,9 +56,13 @@ def test_from_the_sheet_to_the_paid_invoice_through_the_pages(garage: Garage, lo
     estimate_page = client.post(f"{sheet}estimate/", follow=True)
     assert "Estimate 1-1" in text_of(estimate_page) and "Record authorization" in text_of(estimate_page)
     estimate = job.estimates.get()
-    answer = client.post(f"{sheet}authorize/", form_of(estimate, limit=str(estimate.net)), follow=True)
+    answer = client.post(
+        f"{sheet}authorize/", form_of(estimate, limit=str(estimate.net), parts_wish="return"), follow=True
+    )
     assert "Recorded what Odile Marrant decided." in text_of(answer)
     assert Authorization.objects.get().limit == estimate.net
+    job.refresh_from_db()
+    assert job.parts_wish == "return"
     garage.into_bay(job)
     garage.finish(job)
     assert "Make the invoice" in text_of(client.get(sheet))

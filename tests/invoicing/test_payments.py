@@ -52,6 +52,14 @@ def test_a_double_tap_is_one_payment(garage: Garage) -> None:
     assert (Payment.objects.count(), balance(invoice)) == (1, D("78.00"))
 
 
+def test_a_page_brought_back_by_the_browser_takes_no_other_payment(garage: Garage) -> None:
+    invoice, key = garage.issue(garage.done([labor("1")])), uuid.uuid4()
+    garage.pay(invoice, "50.00", key=key)
+    with pytest.raises(Refused, match="sent before"):
+        garage.pay(invoice, "78.00", key=key)
+    assert (Payment.objects.count(), balance(invoice)) == (1, D("78.00"))
+
+
 def test_a_bounced_check_opens_the_invoice_and_its_job_again(garage: Garage) -> None:
     job = garage.done([labor("1")])
     invoice = garage.issue(job)
