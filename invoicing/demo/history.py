@@ -87,7 +87,7 @@ def visits(garage: Garage, person: Person, car: Car, *, quiet: int | None, fits:
         return
     dice = random.Random(f"{car.plate} visits")
     first = (MONTHS - person.since) * 30 - 3
-    apart = min(450, max(150, 365 * 13500 // car.miles))
+    apart = min(500, max(170, 365 * 15000 // car.miles))
     days_ago, before = first - dice.randint(0, apart), odometer(car, first + apart)
     while days_ago > quiet:
         reached = odometer(car, days_ago)

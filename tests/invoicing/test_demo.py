@@ -14,7 +14,17 @@ from pytest_django.plugin import DjangoDbBlocker
 from vininfo.dicts import WMI
 
 from garage import promises
-from garage.models import AuthorizedPerson, Customer, EmailAddress, OutgoingMail, Phone, ShopProfile, User, Vehicle
+from garage.models import (
+    AuthorizedPerson,
+    Customer,
+    Document,
+    EmailAddress,
+    OutgoingMail,
+    Phone,
+    ShopProfile,
+    User,
+    Vehicle,
+)
 from garage.vin import read_vin
 from invoicing.demo import cast, story
 from invoicing.demo.cast import LOGINS, MODELS
@@ -190,6 +200,11 @@ def test_a_mail_waits(loaded: list[str]) -> None:
     assert mail.attachments.count() == 1
 
 
+def test_the_first_start_prints_only_the_last_week(loaded: list[str]) -> None:
+    waiting = Document.objects.filter(state=Document.State.WANTED)
+    assert 0 < waiting.count() < 20 < Document.objects.count()
+
+
 def test_an_exempt_customer_pays_no_tax(loaded: list[str]) -> None:
     invoices = Invoice.objects.filter(customer__tax_exempt=True)
     assert invoices.count() > 3
@@ -232,8 +247,8 @@ def test_the_logins_work(loaded: list[str]) -> None:
         assert user.check_password(login.password) and user.role == login.role
 
 
-def test_it_tells_how_far_it_has_come(demo: list[str]) -> None:
-    assert demo[1:] == ["Year 1 of 3.", "Year 2 of 3.", "Year 3 of 3."]
+def test_it_tells_how_far_it_has_come(loaded: list[str]) -> None:
+    assert loaded[1:] == ["Year 1 of 3.", "Year 2 of 3.", "Year 3 of 3."]
 
 
 def test_what_goes_on_today_began_in_working_hours() -> None:
