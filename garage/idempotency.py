@@ -6,12 +6,13 @@ from typing import TypeVar
 
 from django.db import models, transaction
 
+from garage.errors import Refused
 from garage.models import IdempotencyKey
 
 Result = TypeVar("Result", bound=models.Model)
 
 
-class KeyReused(ValueError):
+class KeyReused(Refused):
     """The same key came with another act."""
 
 
@@ -24,7 +25,7 @@ def once(*, key: uuid.UUID, action: str, model: type[Result], do: Callable[[], R
     with transaction.atomic():
         row, created = IdempotencyKey.objects.get_or_create(key=key, defaults={"action": action})
         if row.action != action:
-            raise KeyReused(f"key {key} was already used for “{row.action}”")
+            raise KeyReused("This form was already sent for something else. Load the page again.")
         if not created:
             return model._default_manager.get(pk=row.result)
         result = do()
