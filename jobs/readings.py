@@ -49,25 +49,27 @@ class Spec:
 
     @property
     def other(self) -> str:
-        """The same number in the other unit: `17.6 N·m`."""
-        return self._shown(self.target).partition(" · ")[2] if self.target is not None else ""
+        """The same number in the other unit, `17.6 N·m`; without one the limits in it: `at most 104 °F`."""
+        if self.target is not None:
+            return self._beside(self.target)
+        return _span(self._beside(self.low), self._beside(self.high))
 
     @property
     def limits(self) -> str:
         """The limits in the written unit: `from 12 to 14`."""
-        low, high = (_plain(value) for value in (self.low, self.high))
-        if low and high:
-            return f"from {low} to {high}"
-        return f"at least {low}" if low else f"at most {high}" if high else ""
+        return _span(_plain(self.low), _plain(self.high))
 
     @property
     def beside(self) -> str:
         """What stands small under the number: the other unit, and the limits."""
-        limits = self.limits if self.target is not None else label(self.unit) if self.limits else ""
-        return " · ".join(filter(None, [self.other, limits]))
+        small = [self.other, self.limits] if self.target is not None else [label(self.unit), self.other]
+        return " · ".join(filter(None, small)) if self.figure else ""
 
     def _shown(self, value: Decimal) -> str:
         return both(value, self.unit, 2)
+
+    def _beside(self, value: Decimal | None) -> str:
+        return "" if value is None else self._shown(value).partition(" · ")[2]
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,7 @@ def read(spec: Spec, typed: str, reason: str = "") -> Measured | None:
         raise Refused(str(error), "reading") from error
     if abs(value) >= LARGEST:
         raise Refused("That is more than a reading can be.", "reading")
-    band = in_band(value, value if spec.low is None else spec.low, value if spec.high is None else spec.high)
+    band = in_band(value, -LARGEST if spec.low is None else spec.low, LARGEST if spec.high is None else spec.high)
     measured = Measured(value, spec.unit, typed.strip(), band)
     if band != "ok":
         _accept_outside(spec, measured, reason)
@@ -170,6 +172,12 @@ def shown(value: Decimal, unit: str) -> str:
 def is_volume(unit: str) -> bool:
     """Whether a unit measures volume."""
     return DIMENSION.get(unit) == "volume"
+
+
+def _span(low: str, high: str) -> str:
+    if low and high:
+        return f"from {low} to {high}"
+    return f"at least {low}" if low else f"at most {high}" if high else ""
 
 
 def _plain(value: Decimal | None) -> str:
