@@ -14,7 +14,7 @@ from django.db.models import Sum
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garage import checks, counters, secretkey, sqlite
+from garage import checks, counters, database, secretkey, sqlite
 from garage import settings as production
 from garage.fields import MoneyField, QuantityField, UnitPriceField
 from garage.forms import QuantityFormField, Typed
@@ -56,7 +56,7 @@ class TestDatabase:
 
     def test_a_missing_guard_is_reported(self, db: None, monkeypatch: pytest.MonkeyPatch) -> None:
         assert checks.guards(None, databases=["default"]) == []
-        monkeypatch.setattr(checks.database, "missing_guards", lambda connection: ["parts_movement_no_update"])
+        monkeypatch.setattr(database, "missing_guards", lambda connection: ["parts_movement_no_update"])
         [error] = checks.guards(None, databases=["default"])
         assert (error.id, error.hint) == ("garage.E003", "Run: python manage.py migrate")
 
