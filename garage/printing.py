@@ -18,7 +18,8 @@ from typing import IO, Any
 
 BASE_URL = "https://assets.invalid/"
 MEMORY = 1 << 30
-# PDF/A allows a foreign property such as PDF/UA's only with a description of its schema beside it (ISO 19005-3, 6.6.2.3).
+# PDF/A allows a foreign property such as PDF/UA's only with its schema described beside it (ISO 19005-3, 6.6.2.3,
+# from memory).
 PDF_UA_MARK = """
 <rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
 <rdf:Description rdf:about="" xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/"

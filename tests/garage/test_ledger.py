@@ -17,9 +17,7 @@ def trail(people: dict[str, User], now: dt.datetime) -> list[AuditEntry]:
         return [audit.record("did", owner, actor=owner, now=now, step=n, name="Åse") for n in range(4)]
 
 
-@pytest.mark.parametrize(
-    "act", ["UPDATE garage_auditentry SET verb = 'other'", "DELETE FROM garage_auditentry"]
-)
+@pytest.mark.parametrize("act", ["UPDATE garage_auditentry SET verb = 'other'", "DELETE FROM garage_auditentry"])
 def test_a_sealed_row_can_be_neither_changed_nor_deleted(trail: list[AuditEntry], act: str) -> None:
     with (
         pytest.raises(DatabaseError, match="append-only"),
