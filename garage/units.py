@@ -182,6 +182,15 @@ def unit_code(text: str) -> str:
     return code
 
 
+def typed_unit(text: str, default: str) -> str:
+    """Return the unit somebody typed, when it measures the same as the default; else the default."""
+    try:
+        unit = parse_quantity(text, default)[1]
+    except ValueError:
+        return default
+    return unit if DIMENSION[unit] == DIMENSION[default] else default
+
+
 def label(unit: str) -> str:
     """Return the unit as it is printed: `N·m`, `ft·lb`, `°C`, `L`, `qt`. Unknown code: ValueError."""
     return _UNITS[_known(unit)].label

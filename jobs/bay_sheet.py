@@ -151,19 +151,19 @@ def _state(step: JobStep, steps: list[JobStep]) -> str:
 
 def _line(line: Line, used: dict[int, Used]) -> LineRow:
     out = used[line.pk].quantity if line.pk in used else Decimal(0)
-    return LineRow(line, amount(line.quantity, line.unit), amount(out, line.unit) if out else "", out)
+    return LineRow(line, _amount(line, line.quantity), _amount(line, out) if out else "", out)
 
 
-def amount(quantity: Decimal, unit: str) -> str:
-    """A quantity of something from the shelf as the bay says it: `0.85 L · 0.90 qt`, or `2` for what is counted."""
-    return shown(quantity, unit) if unit == "L" else plain_text(quantity)
+def _amount(line: Line, quantity: Decimal) -> str:
+    """A quantity of a line as the bay says it: `0.85 L · 0.90 qt`, written in quarts first, or `2` when counted."""
+    return shown(quantity, line.unit, line.typed) if line.unit == "L" else plain_text(quantity)
 
 
 def words(step: JobStep) -> str:
     """A step in one line: what, and what was read, or else what it is to reach."""
-    readings = [shown(reading.value, reading.unit) for reading in step.readings.all()]
+    readings = [shown(reading.value, reading.unit, reading.typed) for reading in step.readings.all()]
     spec = spec_of(step.written)
-    figure = ", ".join(readings) or (spec.figure if spec and step.state == JobStep.State.OPEN else "")
+    figure = ", ".join(readings) or (spec.in_a_line if spec and step.state == JobStep.State.OPEN else "")
     hold = " (hold point)" if step.hold_point else ""
     reason = f": {step.reason}" if step.state == JobStep.State.SKIPPED else ""
     return f"{step}{f', {figure}' if figure else ''}{hold}{reason}"
@@ -197,7 +197,7 @@ def _held(step: JobStep, steps: list[JobStep]) -> str:
 
 
 def _read(reading: Reading) -> Read:
-    figure, _, other = shown(reading.value, reading.unit).partition(" · ")
+    figure, _, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
     outside = f"{reading.get_verdict_display()}: {reading.reason}" if reading.reason else ""
     return Read(figure, other, outside)
 

@@ -6,7 +6,7 @@ from django.db.models import Count, F, Q
 
 from garage import promises
 from jobs.models import Draw, DueService, JobStep, Operation, Reading
-from jobs.torque import in_band
+from jobs.readings import band_of
 from parts.models import Movement
 
 
@@ -41,9 +41,7 @@ def acts_match_steps() -> Iterator[str]:
 def readings_match_limits() -> Iterator[str]:
     """A reading's verdict is what its value and its limits say."""
     for reading in Reading.objects.select_related("step__operation__job").iterator(chunk_size=2000):
-        low = reading.value if reading.low is None else reading.low
-        high = reading.value if reading.high is None else reading.high
-        if in_band(reading.value, low, high) != reading.verdict:
+        if band_of(reading.value, reading.low, reading.high) != reading.verdict:
             yield f"{reading.step.operation.job}, step “{reading.step}”: {reading} is not “{reading.verdict}”"
 
 

@@ -6,7 +6,7 @@ from typing import Literal, Protocol
 
 from garage.errors import Refused
 from garage.numbers import round_half_up
-from garage.units import DIMENSION, both, convert, label, other_unit, parse_quantity
+from garage.units import DIMENSION, both, convert, label, other_unit, parse_quantity, typed_unit
 from jobs.torque import in_band
 
 Band = Literal["low", "ok", "high"]
@@ -64,6 +64,13 @@ class Spec:
         """What stands small under the number: the other unit, and the limits."""
         small = [self.other, self.limits] if self.target is not None else [label(self.unit), self.other]
         return " · ".join(filter(None, small)) if self.figure else ""
+
+    @property
+    def in_a_line(self) -> str:
+        """The number to reach for a list, `21 N·m · 15.5 ft·lb`; without one the limits: `at most 40 °C`."""
+        if self.target is not None:
+            return self._shown(self.target)
+        return f"{self.limits} {label(self.unit)}" if self.limits else ""
 
     def _shown(self, value: Decimal) -> str:
         return both(value, self.unit, 2)
@@ -125,19 +132,27 @@ def read(spec: Spec, typed: str, reason: str = "") -> Measured | None:
         raise Refused(str(error), "reading") from error
     if abs(value) >= LARGEST:
         raise Refused("That is more than a reading can be.", "reading")
-    band = in_band(value, -LARGEST if spec.low is None else spec.low, LARGEST if spec.high is None else spec.high)
+    band = band_of(value, spec.low, spec.high)
     measured = Measured(value, spec.unit, typed.strip(), band)
     if band != "ok":
         _accept_outside(spec, measured, reason)
     return measured
 
 
+def band_of(value: Decimal, low: Decimal | None, high: Decimal | None) -> Band:
+    """Where a reading lies; a limit that is None turns nothing away."""
+    return in_band(value, -LARGEST if low is None else low, LARGEST if high is None else high)
+
+
 def _accept_outside(spec: Spec, measured: Measured, reason: str) -> None:
-    shown, unit = _plain(measured.value), label(spec.unit)
+    unit = label(spec.unit)
+    figure = f"{_plain(measured.value)} {unit}"
+    if typed_unit(measured.typed, spec.unit) != spec.unit:
+        figure = f"{measured.typed} ({_plain(round_half_up(measured.value, 2))} {unit})"
     if measured.band == "high":
-        where = f"{shown} {unit} is above the limit of {_plain(spec.high)} {unit}"
+        where = f"{figure} is above the limit of {_plain(spec.high)} {unit}"
     else:
-        where = f"{shown} {unit} is below the limit of {_plain(spec.low)} {unit}"
+        where = f"{figure} is below the limit of {_plain(spec.low)} {unit}"
     if over_torque(spec, measured):
         if not reason.strip():
             raise Refused(
@@ -164,9 +179,12 @@ def out_and_in(drained: Decimal, filled: Decimal) -> str:
     return f"{said}: {more} {'more' if into > out else 'less'} in than out"
 
 
-def shown(value: Decimal, unit: str) -> str:
-    """A reading as the bay shows it, both units: `21 N·m · 15.5 ft·lb`, `0.82 L · 0.87 qt`."""
-    return both(value, unit, 2) if other_unit(unit) else f"{_plain(value)} {label(unit)}"
+def shown(value: Decimal, unit: str, typed: str = "") -> str:
+    """A reading as the bay shows it, both units: `21 N·m · 15.5 ft·lb`; what was typed as 1 qt: `1.00 qt · 0.95 L`."""
+    first = typed_unit(typed, unit)
+    if first != unit:
+        value = round_half_up(convert(value, unit, first), 6)  # storing 9 places put the last ones in
+    return both(value, first, 2) if other_unit(first) else f"{_plain(value)} {label(first)}"
 
 
 def is_volume(unit: str) -> bool:

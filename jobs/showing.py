@@ -14,7 +14,7 @@ def quantity(value: Decimal, unit: str, typed: str = "") -> tuple[str, str]:
     """
     if unit != "L":
         return plain_text(value) + (" h" if unit == "h" else ""), ""
-    first = _typed_unit(typed, unit)
+    first = units.typed_unit(typed, unit)
     shown, _, other = units.both(units.convert(value, unit, first), first).partition(" · ")
     return shown, other if first in ("L", "qt") else units.both(value, unit)
 
@@ -31,12 +31,3 @@ def price(value: Decimal, unit: str) -> tuple[str, str]:
 
 def _places(value: Decimal) -> int:
     return len(plain_text(value).partition(".")[2])
-
-
-def _typed_unit(typed: str, default: str) -> str:
-    """The unit somebody typed, when it measures volume; else the default."""
-    try:
-        unit = units.parse_quantity(typed, default)[1]
-    except ValueError:
-        return default
-    return unit if units.DIMENSION[unit] == "volume" else default

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from garage.errors import Refused
-from jobs.readings import Spec, read
+from jobs.readings import Spec, band_of, read, shown
 
 
 def spec(unit: str, **limits: Any) -> Spec:
@@ -48,3 +48,26 @@ def test_beside_a_target_stand_the_other_unit_and_the_limits() -> None:
 
 def test_nothing_stands_beside_a_step_without_figures() -> None:
     assert (spec("L").figure, spec("L").beside) == ("", "")
+
+
+def test_a_reading_is_shown_first_in_the_unit_it_was_typed_in() -> None:
+    """100 °F are 37.8 °C, 3/4 US qt 0.71 L, 15.5 ft·lb 21.0 N·m: NIST SP 811, Appendix B."""
+    for typed, unit, said in (
+        ("100 F", "degC", "100 °F · 38 °C"),
+        ("3/4 qt", "L", "0.75 qt · 0.71 L"),
+        ("15.5 ft-lb", "N_m", "15.5 ft·lb · 21.0 N·m"),
+        ("21", "N_m", "21 N·m · 15.5 ft·lb"),
+    ):
+        measured = read(spec(unit), typed)
+        assert measured and shown(measured.value, measured.unit, measured.typed) == said
+
+
+def test_a_reading_outside_in_another_unit_is_named_in_both() -> None:
+    with pytest.raises(Refused, match=r"110 F \(43.33 °C\) is above the limit of 40 °C"):
+        read(spec("degC", high="40"), "110 F")
+
+
+def test_the_books_check_judges_a_reading_with_one_limit() -> None:
+    assert band_of(Decimal(55), None, Decimal(40)) == "high"
+    assert band_of(Decimal(21), Decimal(22), None) == "low"
+    assert band_of(Decimal(55), None, None) == "ok"
