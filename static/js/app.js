@@ -72,6 +72,19 @@ for (const lost of ["htmx:sendError", "htmx:timeout"]) {
   document.addEventListener(lost, () => say(region.dataset.unreachable));
 }
 
+// A piece of a sheet can stand on a page of its own (another tab, a link kept): where the place it would change is
+// missing, it is a plain form or link. This runs before htmx reads the page.
+const reached = (element, place) => {
+  if (place.startsWith("closest ")) return element.closest(place.slice(8));
+  return place.startsWith("#") ? document.querySelector(place) : element;
+};
+for (const element of document.querySelectorAll("[hx-target]")) {
+  if (!reached(element, element.getAttribute("hx-target"))) {
+    element.removeAttribute("hx-get");
+    element.removeAttribute("hx-post");
+  }
+}
+
 arrive(document);
 
 // On a phone the bay shows one step to a screen: begin at the open one.

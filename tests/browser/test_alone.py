@@ -1,0 +1,38 @@
+"""A form of the job sheet opened in a tab of its own: there is no sheet around it, and it works all the same."""
+
+from playwright.sync_api import expect
+
+from jobs import stages
+from tests.browser.cast import Garage
+from tests.browser.conftest import Person
+from tests.browser.running import Running
+from tests.browser.sentences import box
+from tests.browser.visits import visit
+
+
+def test_a_line_written_in_a_tab_of_its_own_reaches_the_sheet(person: Person, running: Running, garage: Garage) -> None:
+    with running.book():
+        came = visit(garage, "Nell Ashby", "TAB-601", until=stages.WRITTEN_UP)
+        operation = came.job.operations.get(title="Wiper blades, front")
+    page = person("counter")
+    page.goto(f"/operations/{operation.pk}/lines/new/")
+    page.get_by_role("link", name="Charge").click()
+    box(page, "What").fill("Fitting")
+    box(page, "Quantity").fill("two")
+    box(page, "Each").fill("4.00")
+    page.get_by_role("button", name="Save the line").click()
+    expect(page.get_by_role("alert")).to_contain_text("“two” is not understood")
+    expect(box(page, "What")).to_have_value("Fitting")  # nothing typed is lost
+    box(page, "Quantity").fill("2")
+    page.get_by_role("button", name="Save the line").click()
+    expect(page.get_by_role("row").filter(has_text="Fitting")).to_contain_text("8.00")
+
+
+def test_the_way_back_from_there_is_the_sheet(person: Person, running: Running, garage: Garage) -> None:
+    with running.book():
+        came = visit(garage, "Nell Ashby", "TAB-602", until=stages.WRITTEN_UP)
+        operation = came.job.operations.get(title="Wiper blades, front")
+    page = person("counter")
+    page.goto(f"/operations/{operation.pk}/edit/")
+    page.get_by_role("link", name="Back").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text(f"Job {came.job.number}")
