@@ -59,9 +59,7 @@ def shop(db: None) -> ShopProfile:
 def people(db: None) -> dict[str, User]:
     """One user of each role, by the role's name."""
     return {
-        role: User.objects.create_user(
-            username=role, password="correct-horse", name=f"{role.title()} Test", role=role
-        )
+        role: User.objects.create_user(username=role, password="correct-horse", name=f"{role.title()} Test", role=role)
         for role in Role.values
     }
 

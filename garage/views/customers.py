@@ -54,9 +54,7 @@ def _write(request: HttpRequest, customer: Customer | None) -> HttpResponse:
     sheet = CustomerSheet(request.POST if posted else None, customer, initial={"name": request.GET.get("name", "")})
     if posted and not sheet.rearranging and sheet.is_valid():
         actor, now = actor_of(request), timezone.now()
-        row = attempt(
-            sheet.form, lambda: save_customer(actor=actor, now=now, customer=customer, **sheet.values())
-        )
+        row = attempt(sheet.form, lambda: save_customer(actor=actor, now=now, customer=customer, **sheet.values()))
         if row:
             messages.success(request, f"{row} is saved.")
             return after_post(request, reverse("customer", args=[row.pk]))

@@ -30,9 +30,7 @@ class Reading(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(verdict="ok") | ~Q(reason=""), name="reading_outside_has_reason"
-            )
+            models.CheckConstraint(condition=Q(verdict="ok") | ~Q(reason=""), name="reading_outside_has_reason")
         ]
 
     def __str__(self) -> str:
@@ -69,9 +67,7 @@ class FluidSample(models.Model):
 
     vehicle = models.ForeignKey("garage.Vehicle", models.PROTECT, related_name="samples")
     component = models.ForeignKey("jobs.Component", models.PROTECT, related_name="samples")
-    operation = models.ForeignKey(
-        "jobs.Operation", models.PROTECT, null=True, blank=True, related_name="samples"
-    )
+    operation = models.ForeignKey("jobs.Operation", models.PROTECT, null=True, blank=True, related_name="samples")
     step = models.OneToOneField("jobs.JobStep", models.PROTECT, null=True, blank=True, related_name="sample")
     on = models.DateField()
     odometer = models.PositiveIntegerField(null=True, blank=True)
@@ -118,9 +114,7 @@ class Advisory(models.Model):
     unit = models.CharField(max_length=2, choices=DistanceUnit, default=DistanceUnit.MILES)
     by_date = models.DateField(null=True, blank=True)
     state = models.CharField(max_length=8, choices=State, default=State.OPEN)
-    operation = models.ForeignKey(
-        "jobs.Operation", models.SET_NULL, null=True, blank=True, related_name="advisories"
-    )
+    operation = models.ForeignKey("jobs.Operation", models.SET_NULL, null=True, blank=True, related_name="advisories")
     stored = models.ForeignKey("garage.StoredFile", models.PROTECT, null=True, blank=True, related_name="+")
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")

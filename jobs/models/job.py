@@ -49,20 +49,14 @@ class Job(models.Model):
     )
     promised_at = models.DateTimeField("promised for", null=True, blank=True)
     technician = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="jobs")
-    odometer_in = models.ForeignKey(
-        "garage.OdometerReading", models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    odometer_out = models.ForeignKey(
-        "garage.OdometerReading", models.PROTECT, null=True, blank=True, related_name="+"
-    )
+    odometer_in = models.ForeignKey("garage.OdometerReading", models.PROTECT, null=True, blank=True, related_name="+")
+    odometer_out = models.ForeignKey("garage.OdometerReading", models.PROTECT, null=True, blank=True, related_name="+")
     order_number = models.CharField("customer's order number", max_length=60, blank=True)
     comeback_of = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="comebacks")
     received_at = models.DateTimeField()
     finished_at = models.DateTimeField(null=True, blank=True)
     created_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
-    version = models.PositiveIntegerField(
-        default=1, help_text="counts edits, so that two counters cannot overwrite"
-    )
+    version = models.PositiveIntegerField(default=1, help_text="counts edits, so that two counters cannot overwrite")
 
     class Meta:
         ordering = ["-pk"]
@@ -113,12 +107,8 @@ class Operation(models.Model):
     cause = models.TextField("found", blank=True)
     correction = models.TextField("done", blank=True)
     component = models.ForeignKey("jobs.Component", models.PROTECT, null=True, blank=True, related_name="+")
-    revision = models.ForeignKey(
-        "jobs.ProcedureRevision", models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    alternative_to = models.ForeignKey(
-        "self", models.CASCADE, null=True, blank=True, related_name="alternatives"
-    )
+    revision = models.ForeignKey("jobs.ProcedureRevision", models.PROTECT, null=True, blank=True, related_name="+")
+    alternative_to = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="alternatives")
     decision = models.CharField(max_length=10, choices=Decision, default=Decision.UNDECIDED)
     decided_at = models.DateTimeField(null=True, blank=True)
     decline_reason = models.CharField("the customer's word", max_length=200, blank=True)
@@ -177,9 +167,7 @@ class Line(models.Model):
         ordering = ["position", "pk"]
         constraints = [
             models.CheckConstraint(condition=Q(quantity__gt=0), name="line_has_quantity"),
-            models.CheckConstraint(
-                condition=Q(discount__gte=0) & Q(discount__lte=1), name="line_discount_is_a_share"
-            ),
+            models.CheckConstraint(condition=Q(discount__gte=0) & Q(discount__lte=1), name="line_discount_is_a_share"),
             models.CheckConstraint(condition=~Q(kind="sublet") | ~Q(sublet_to=""), name="sublet_names_who"),
             models.CheckConstraint(condition=~Q(kind="fluid") | Q(unit="L"), name="fluid_line_in_liters"),
         ]
