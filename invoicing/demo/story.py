@@ -1,4 +1,4 @@
-"""The planned scenes: cars whose story is worth looking up, and what the garage has on its hands today."""
+"""The planned scenes of the past: cars whose story is worth looking up."""
 
 import datetime as dt
 from collections.abc import Iterator
@@ -9,11 +9,31 @@ from garage.actions.vehicles import change_owner
 from invoicing.actions.estimates import write_estimate
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.payments import reverse_payment, take_payment
-from invoicing.demo.bay import work_through
+from invoicing.demo import today
 from invoicing.demo.buying import fetch_missing, renaming
-from invoicing.demo.cast import COMPANIES, PEOPLE
-from invoicing.demo.garage import ZONE, Garage, Script
+from invoicing.demo.garage import Garage, Script
 from invoicing.demo.history import odometer
+from invoicing.demo.names import (
+    AMBER,
+    AUTOMATIC,
+    AXLE,
+    BRAKE_FLUID,
+    BROWN,
+    CARS,
+    CHAIN_CASE,
+    COOLANT,
+    DIESEL_OIL,
+    FRONT_DIFF,
+    OIL,
+    PADS_FRONT,
+    PADS_REAR,
+    REAR_DIFF,
+    REPEATED,
+    SMALL_OIL,
+    SPENT,
+    TRANSFER,
+    WORN,
+)
 from invoicing.demo.visits import (
     Noticed,
     Visit,
@@ -23,7 +43,6 @@ from invoicing.demo.visits import (
     finish,
     offer,
     pay,
-    said_distance,
     take_in,
     work_on,
     write_up,
@@ -36,23 +55,6 @@ from parts import queries as shelf
 from parts.actions.stock import adjust, count_item
 
 D = Decimal
-CARS = {car.plate: car for person in (*COMPANIES, *PEOPLE) for car in person.cars}
-
-TRANSFER, REPEATED = "Transfer case fluid, drain and fill", "Transfer case fluid, repeated exchange"
-CHAIN_CASE, AXLE = "Transfer case fluid, chain-driven case", "Rear axle fluid, limited-slip"
-OIL, SMALL_OIL, DIESEL_OIL = (
-    "Engine oil and filter, 2.0 to 2.5 gasoline",
-    "Engine oil and filter, 1.0 to 1.8 gasoline",
-    "Engine oil and filter, 2.2 and 3.0 diesel",
-)
-PADS_FRONT, PADS_REAR, BRAKE_FLUID = "Front brake pads, car", "Rear brake pads, car", "Brake fluid, change"
-FRONT_DIFF, REAR_DIFF = "Front differential fluid", "Rear differential fluid"
-AUTOMATIC, COOLANT = "Automatic transmission fluid, drain and fill", "Coolant, drain and fill"
-
-SPENT = Seen("black", "opaque", "glitter", "burnt")
-WORN = Seen("dark brown", "cloudy", "paste", "usual")
-BROWN = Seen("brown", "clear", "paste", "usual")
-AMBER = Seen("amber", "clear", "paste", "usual")
 
 #: Cars of the story have no ordinary visit in so many days before the end (None: none at all).
 QUIET: dict[str, int | None] = {
@@ -75,30 +77,13 @@ def scripts(garage: Garage) -> Iterator[Script]:
     yield called_off(garage)
     yield partly_paid(garage)
     yield counted(garage)
-    yield awaiting(garage)
-    yield in_the_bay(garage)
-    yield ready_to_invoice(garage)
-    yield ready_for_the_bay(garage)
-    yield just_written_up(garage)
+    yield from today.scripts(garage)
 
 
 def visit(garage: Garage, plate: str, days_ago: int, concern: str, *works: Work, **more: object) -> Visit:
     """A planned visit in the past, its odometer in line with the car's others."""
     opened = garage.at(days_ago, 8, 20)
     return Visit(plate, opened, odometer(CARS[plate], days_ago), concern, works, **more)  # type: ignore[arg-type]
-
-
-def today(garage: Garage, plate: str, since: dt.timedelta, concern: str, *works: Work, **more: object) -> Visit:
-    """A visit that still goes on; it began so long before the garage was last at work."""
-    opened = garage.latest - since
-    miles = odometer(CARS[plate], 0)
-    return Visit(plate, opened, miles, concern, works, **more)  # type: ignore[arg-type]
-
-
-def by_five(garage: Garage, since: dt.timedelta) -> dt.timedelta:
-    """How long after a visit of today began it is five o'clock today: then the car is promised."""
-    five = garage.now.astimezone(ZONE).replace(hour=17, minute=0, second=0, microsecond=0)
-    return five - (garage.latest - since)
 
 
 def odile(garage: Garage) -> Iterator[Visit]:
@@ -203,7 +188,7 @@ def single_visits(garage: Garage) -> Iterator[Visit]:
 
 
 def dearer(garage: Garage) -> Script:
-    """The labor rate goes up twice, and a procedure is written anew."""
+    """The labor rate goes up twice."""
     for days_ago, rate in ((730, "120.00"), (365, "128.00")):
         moment = garage.at(days_ago, 7)
         yield moment
@@ -330,94 +315,3 @@ def counted(garage: Garage) -> Script:
         )  # fmt: skip
     cans = garage.items["BC-5"]
     count_item(key=garage.key(), item=cans, quantity=D(3), actor=garage.people["technician"], now=now)
-
-
-def awaiting(garage: Garage) -> Script:
-    """Odile Marrant has the estimate and has not called back."""
-    planned = today(
-        garage, "KET-118", dt.timedelta(hours=3, minutes=40), "Squeals at the rear when braking in the morning.",
-        Work(procedure=PADS_REAR, from_advisory="Rear brake pads: 3 mm left"), Work(procedure=BRAKE_FLUID),
-        promised=dt.timedelta(hours=26),
-    )  # fmt: skip
-    yield planned.opened
-    job = take_in(garage, planned, planned.opened)
-    now = planned.opened + dt.timedelta(minutes=25)
-    yield now
-    offer(garage, job, planned.works, now)
-
-
-def in_the_bay(garage: Garage) -> Script:
-    """The Water District's pickup: one operation done, the next half way."""
-    since = dt.timedelta(hours=3)
-    planned = today(
-        garage, "LFW-001", since, "Transfer case and rear axle, as every other year.",
-        Work(procedure=CHAIN_CASE, looks=(AMBER,), distance=30000), Work(procedure=AXLE, looks=(WORN,), distance=30000),
-        promised=by_five(garage, since),
-    )  # fmt: skip
-    now, worker = planned.opened, garage.people["technician"]
-    yield now
-    job = take_in(garage, planned, now)
-    agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=12), by_phone=True)
-    now += dt.timedelta(minutes=20)
-    yield now
-    fetch_missing(garage, job, now)
-    start_job(job=job, technician=worker, actor=garage.counter, now=now)
-    operations = list(job.operations.order_by("position"))
-    stops = ("", "Vehicle stands level")
-    for operation, work, stop in zip(operations, planned.works, stops, strict=True):
-        steps = work_through(
-            garage, operation, by=worker, start=now, dice=planned.dice, looks=work.looks,
-            distance=said_distance(operation, work), up_to=stop,
-        )  # fmt: skip
-        for now in steps:
-            yield now
-
-
-def ready_to_invoice(garage: Garage) -> Script:
-    """The work is done, the car is washed, the invoice is not written."""
-    since = dt.timedelta(hours=5, minutes=20)
-    planned = today(
-        garage, "REN-440", since, "Shifts a little hard when cold. Service.",
-        Work(procedure=AUTOMATIC, looks=(WORN,), distance=62000, cause="Fluid dark and cloudy."),
-        noticed=(Noticed(
-            "Transmission fluid: change again after 500 mi", Limit("next"), "Automatic transmission"
-        ),),
-        by="owner", promised=by_five(garage, since),
-    )  # fmt: skip
-    now, worker = planned.opened, garage.people["owner"]
-    yield now
-    job = take_in(garage, planned, now)
-    agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=9))
-    now += dt.timedelta(minutes=30)
-    yield now
-    fetch_missing(garage, job, now)
-    start_job(job=job, technician=worker, actor=garage.counter, now=now)
-    now = yield from work_on(garage, job, planned, worker, now)
-    finish(garage, job, planned, worker, now)
-
-
-def ready_for_the_bay(garage: Garage) -> Script:
-    """Authorized by telephone, promised for today, and the bay is taken."""
-    since = dt.timedelta(hours=2, minutes=10)
-    planned = today(
-        garage, "PRV-147", since, "Smells sweet from the vents.",
-        Work(procedure=COOLANT, cause="Coolant low, no drop outside."), promised=by_five(garage, since),
-    )  # fmt: skip
-    yield planned.opened
-    job = take_in(garage, planned, planned.opened)
-    now = planned.opened + dt.timedelta(minutes=20)
-    yield now
-    offered = offer(garage, job, planned.works, now)
-    now += dt.timedelta(minutes=15)
-    yield now
-    agree(garage, offered, planned.works, now, by_phone=True)
-
-
-def just_written_up(garage: Garage) -> Script:
-    """The key lies on the counter; nobody has looked yet."""
-    planned = today(
-        garage, "THW-155", dt.timedelta(minutes=25), "Whines from the front at highway speed.",
-        promised=dt.timedelta(hours=21),
-    )  # fmt: skip
-    yield planned.opened
-    take_in(garage, planned, planned.opened)

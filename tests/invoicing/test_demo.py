@@ -26,7 +26,7 @@ from garage.models import (
     Vehicle,
 )
 from garage.vin import read_vin
-from invoicing.demo import cast, story
+from invoicing.demo import cast, names, today
 from invoicing.demo.cast import LOGINS, MODELS
 from invoicing.demo.garage import MONTHS, ZONE, Garage
 from invoicing.demo.load import PROCEDURES, is_loaded, load
@@ -258,7 +258,7 @@ def test_what_goes_on_today_began_in_working_hours() -> None:
             began = garage.latest.astimezone(ZONE)
             assert began <= garage.now and began.weekday() < 5 and 11 <= began.hour <= 18
             assert garage.now - began < dt.timedelta(days=3)
-            promised = garage.latest + story.by_five(garage, dt.timedelta(0))
+            promised = garage.latest + today.by_five(garage, dt.timedelta(0))
             assert promised.astimezone(ZONE).date() == garage.now.date()
 
 
@@ -320,5 +320,5 @@ def test_cautions_stand_where_they_bite() -> None:
 def test_all_the_procedures_the_story_needs_are_there() -> None:
     titles = {procedure(path).title for path in FILES}
     assert len(titles) == len(FILES) >= 8
-    assert {value for name, value in vars(story).items() if name.isupper() and isinstance(value, str)} <= titles
+    assert {value for name, value in vars(names).items() if name.isupper() and isinstance(value, str)} <= titles
     assert len(cast.COMPANIES + cast.PEOPLE) == 40
