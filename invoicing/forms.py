@@ -1,14 +1,17 @@
 """The books' forms; what may not be is said by the verbs, beside the field."""
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, cast
 
 from django import forms
+from django.http import QueryDict
 from django.utils import timezone
 
 from garage.forms import KeyForm, MoneyFormField, QuantityFormField
 from garage.forms_fields import DayField, PlainDecimalField
 from garage.models import TaxClass
+from invoicing.actions.authorizations import allowed_after, sums_with_tax
+from invoicing.comparing import amount
 from invoicing.crediting import Left, left_on
 from invoicing.models import Authorization, Estimate, Invoice, Payment
 from jobs.forms import MomentField
@@ -49,7 +52,8 @@ class AuthorizeForm(KeyForm):
 
     def __init__(self, data: Any, *, estimate: Estimate, job: Job, suggested: Decimal | None) -> None:
         super().__init__(data)
-        self.estimate, self.decided = estimate, {row.pk: row.decision for row in job.operations.all()}
+        self.estimate, self.job, self.suggested = estimate, job, suggested
+        self.decided = {row.pk: row.decision for row in job.operations.all()}
         customer = job.customer
         names = [customer.name, customer.contact, *(row.name for row in customer.designated.all())]
         self.known("person_name").choices = [(name, name) for name in dict.fromkeys(filter(None, names))]
@@ -85,16 +89,44 @@ class AuthorizeForm(KeyForm):
             for key in [row.operation_id]
         ]
 
-    def values(self) -> dict[str, Any]:
-        """What the verb takes."""
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if not self.errors and self.adds():
+            self._hold_to_what_is_authorized(cleaned["limit"])
+        return cleaned
+
+    def _hold_to_what_is_authorized(self, limit: Decimal) -> None:
+        """Refuse the amount offered for everything when less of it is authorized, and one too low to bill the work."""
+        sums = sums_with_tax(self.estimate, self.job, allowed_after(self.estimate, self.job, self.decisions()))
+        said = f"What is authorized comes to {amount(sums.net)} before tax, {amount(sums.gross)} with tax"
+        if limit < sums.net:
+            lower = "for a lower price, change the sheet and write a revised estimate"
+            self.add_error("limit", f"{said}: {lower}.")
+        elif limit == self.suggested != sums.net:
+            self.add_error("limit", f"That was the amount for everything offered. {said}: say both, then record it.")
+            data = cast(QueryDict, self.data).copy()
+            data["limit"] = str(sums.net)
+            self.data = data
+
+    def decisions(self) -> dict[int, tuple[str, str]]:
+        """The decision on each operation that is decided now, and the customer’s word."""
         given = self.cleaned_data
-        decisions = {
+        return {
             int(name.removeprefix("decision_")): (value, given[name.replace("decision_", "reason_")])
             for name, value in given.items()
             if name.startswith("decision_") and value != OPEN
         }
-        names = ("key", "person_name", "channel", "contact", "at", "limit", "parts_wish")
-        return {"decisions": decisions, **{name: given[name] for name in names}}
+
+    def adds(self) -> bool:
+        """Whether anything is authorized now, so that an amount is agreed to."""
+        return any(decision == Operation.Decision.AUTHORIZED for decision, _word in self.decisions().values())
+
+    def values(self) -> dict[str, Any]:
+        """What the verb takes; no amount where everything is declined, whatever stood in its field."""
+        names = ("key", "person_name", "channel", "contact", "at", "parts_wish")
+        given = {name: self.cleaned_data[name] for name in names}
+        limit = self.cleaned_data["limit"] if self.adds() else None
+        return {"decisions": self.decisions(), "limit": limit, **given}
 
 
 class IssueForm(KeyForm):

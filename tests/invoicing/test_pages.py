@@ -121,6 +121,38 @@ def test_an_addition_is_asked_for_its_revised_total(garage: Garage, login: Login
     assert client.post(f"/jobs/{job.pk}/authorize/", {**sent, "limit": "202.90"}).status_code == 303
 
 
+def test_the_amount_offered_for_everything_is_not_recorded_when_a_part_of_it_is_declined(
+    garage: Garage, login: Login
+) -> None:
+    # An authorization states the total that was agreed to (Cal. Bus. & Prof. Code 9884.9).
+    client = login("counter")
+    estimate = garage.estimate(garage.job([labor("1")], [part()]))
+    declined = f"decision_{estimate.operations.get(position=2).operation_id}"
+    sent = form_of(estimate, limit="202.90", **{declined: "declined"})
+    asked = client.post(f"/jobs/{estimate.job_id}/authorize/", sent)
+    assert asked.status_code == 422 and not Authorization.objects.exists()
+    assert "What is authorized comes to 128.00 before tax, 128.00 with tax" in text_of(asked)
+    assert 'value="128.00"' in text_of(asked)
+    client.post(f"/jobs/{estimate.job_id}/authorize/", {**sent, "limit": "128.00"})
+    assert Authorization.objects.get().limit == D("128.00")
+
+
+def test_an_amount_below_what_is_authorized_is_refused_because_it_could_not_be_billed(
+    garage: Garage, login: Login
+) -> None:
+    estimate = garage.estimate(garage.job([labor("1")]))
+    answer = login("counter").post(f"/jobs/{estimate.job_id}/authorize/", form_of(estimate, limit="127.99"))
+    assert answer.status_code == 422 and "for a lower price, change the sheet" in text_of(answer)
+    assert not Authorization.objects.exists()
+
+
+def test_a_customer_who_declines_everything_agrees_to_no_amount(garage: Garage, login: Login) -> None:
+    estimate = garage.estimate(garage.job([labor("1")]))
+    declined = {f"decision_{row.operation_id}": "declined" for row in estimate.operations.all()}
+    login("counter").post(f"/jobs/{estimate.job_id}/authorize/", form_of(estimate, limit="128.00", **declined))
+    assert Authorization.objects.get().limit == 0
+
+
 def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, login: Login) -> None:
     client = login("counter")
     fluid = garage.fluid()
