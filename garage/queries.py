@@ -78,6 +78,18 @@ def later_reading_below(vehicle: Vehicle, reading: int, unit: str, on: dt.date) 
     return None
 
 
+def carried(readings: Iterable[OdometerReading], odometer: int, unit: str, on: dt.date) -> int:
+    """What an odometer figure of the day `on` would read on the odometer of today, in the same unit.
+
+    A replaced or repaired odometer went on from another figure than the one that stood there before. `readings`
+    are those that count, oldest first. Below zero: the old odometer would have reached it before it was replaced.
+    """
+    for row in readings:
+        if row.on > on and row.before is not None and _begins_anew(row):
+            odometer += whole_distance(row.reading, row.unit, unit) - whole_distance(row.before, row.unit, unit)
+    return odometer
+
+
 def _since_break(readings: Iterable[OdometerReading]) -> list[OdometerReading]:
     since: list[OdometerReading] = []
     for row in readings:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.db.models import Count, Prefetch, Q, QuerySet
 
 from garage.models import Vehicle
-from garage.queries import whole_distance
+from garage.queries import carried, whole_distance
 from jobs.models import (
     Advisory,
     Component,
@@ -96,9 +96,11 @@ def samples_of(vehicle: Vehicle | None, component: Component | None) -> QuerySet
 
 @dataclass(frozen=True)
 class DueRow:
-    """A service due: what distance is left by the vehicle's last reading (below zero: overdue), and how many days."""
+    """A service due: the figure today's odometer shows then, the distance left by the vehicle's last reading (below
+    zero: overdue), and how many days."""
 
     due: DueService
+    at: int | None
     left: int | None
     days: int | None
 
@@ -110,15 +112,15 @@ class DueRow:
 
 def due_rows(rows: QuerySet[DueService], today: dt.date) -> list[DueRow]:
     """Work out for each due service what is left; reads the vehicles' odometers in one go."""
-    found = list(rows.select_related("vehicle__owner", "component", "procedure").prefetch_related("vehicle__readings"))
-    return [DueRow(due, _left(due), (due.on - today).days if due.on else None) for due in found]
+    found = rows.select_related("vehicle__owner", "component", "procedure").prefetch_related("vehicle__readings")
+    return [_due_row(due, today) for due in found]
 
 
-def _left(due: DueService) -> int | None:
-    if due.odometer is None:
-        return None
+def _due_row(due: DueService, today: dt.date) -> DueRow:
+    days = (due.on - today).days if due.on else None
     readings = [row for row in due.vehicle.readings.all() if not row.disregarded]
-    if not readings:
-        return None
-    last = max(readings, key=lambda row: (row.on, row.pk))
-    return due.odometer - whole_distance(last.reading, last.unit, due.unit)
+    readings.sort(key=lambda row: (row.on, row.pk))
+    if due.odometer is None or not readings:
+        return DueRow(due, due.odometer, None, days)
+    at = carried(readings, due.odometer, due.unit, due.last_on)
+    return DueRow(due, at, at - whole_distance(readings[-1].reading, readings[-1].unit, due.unit), days)

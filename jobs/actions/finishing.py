@@ -3,6 +3,9 @@
 import datetime as dt
 from decimal import Decimal
 
+from django.db.models import Q
+from django.db.models.functions import Coalesce
+
 from garage import audit, shop
 from garage.actions.vehicles import read_odometer
 from garage.errors import Refused
@@ -13,7 +16,8 @@ from jobs import stages
 from jobs.actions.intake import Odometer
 from jobs.actions.stages import move
 from jobs.intervals import next_due
-from jobs.models import Advisory, DueService, Job, JobStep, Operation
+from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
+from parts.models import Kind
 
 
 @writing()
@@ -113,4 +117,15 @@ def _set_due(operation: Operation, reading: OdometerReading, actor: User | None,
             "because": due.because,
         },
     )
+    _replace_due(row, revision)
     audit.record("set next service", row, actor=actor, now=now, on=due.on and due.on.isoformat(), odometer=row.odometer)
+
+
+def _replace_due(due: DueService, revision: ProcedureRevision) -> None:
+    """Drop what was due on the same component by another procedure that would have renewed the same fluid."""
+    fluids = list(
+        revision.needs.filter(item__kind=Kind.FLUID).values_list(Coalesce("item__current", "item"), flat=True)
+    )
+    others = DueService.objects.filter(vehicle=due.vehicle, component=due.component).exclude(pk=due.pk)
+    same = Q(procedure__current__needs__item__in=fluids) | Q(procedure__current__needs__item__current__in=fluids)
+    others.filter(same).delete()

@@ -14,7 +14,7 @@ from jobs.actions.evidence import Limit, distance_since, note_advisory, settle_a
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import add_operation
-from jobs.models import Advisory, DueService, Job, Operation
+from jobs.models import Advisory, DueService, Job, Operation, Procedure, ProcedureNeed, ProcedureRevision
 from jobs.queries_bay import due_rows
 from tests.jobs.bay_cast import Bay, in_bay
 
@@ -85,6 +85,51 @@ def test_after_eleven_thousand_of_thirty_thousand_miles_nineteen_thousand_are_le
     assert "19,000 mi" in page
     assert "118,412 mi" in page
     assert distance_since(bay.vehicle, bay.component, 99412, "mi") == 11000
+
+
+def test_a_replaced_odometer_moves_what_is_due_with_it(bay: Bay) -> None:
+    """118,412 mi on the old odometer is 30,002 mi on one that began at 2 when the old one stood at 88,412."""
+    bay.do_all()
+    finish(bay)
+    soon, later = (bay.now.date() + dt.timedelta(days=days) for days in (10, 300))
+    read_odometer(
+        vehicle=bay.vehicle,
+        reading=2,
+        unit="mi",
+        on=soon,
+        lower_reason="replaced",
+        before=88412,
+        actor=bay.technician,
+        now=bay.now,
+    )
+    read_odometer(vehicle=bay.vehicle, reading=11002, unit="mi", on=later, actor=bay.technician, now=bay.now)
+    row = due_rows(DueService.objects.all(), later)[0]
+    assert (row.at, row.left) == (30002, 19000)
+
+
+def test_a_service_replaces_what_another_procedure_left_due_on_the_same_fluid(bay: Bay) -> None:
+    operation = bay.job.operations.get()
+    assert operation.revision is not None
+    other = Procedure.objects.create(title="Repeated exchange", component=bay.component)
+    revision = ProcedureRevision.objects.create(procedure=other, number=1, hours=1, every_months=12)
+    fluid = operation.revision.needs.get(item__kind="fluid").item
+    ProcedureNeed.objects.create(revision=revision, item=fluid, quantity=1)
+    Procedure.objects.filter(pk=other.pk).update(current=revision)
+    last = bay.now.date()
+    DueService.objects.create(
+        vehicle=bay.vehicle,
+        component=bay.component,
+        procedure=other,
+        operation=operation,
+        last_on=last,
+        every_months=12,
+        unit="mi",
+        on=last,
+        because="time",
+    )
+    bay.do_all()
+    finish(bay)
+    assert [due.procedure for due in DueService.objects.all()] == [operation.revision.procedure]
 
 
 def test_a_service_whose_steps_were_all_left_out_sets_no_next_date(bay: Bay) -> None:
