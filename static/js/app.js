@@ -5,7 +5,7 @@ const region = document.getElementById("messages");
 /** Say a sentence in the status region, where a screen reader hears it too. */
 export function say(sentence) {
   const line = document.createElement("p");
-  line.className = "message is-warn";
+  line.className = "message is-warn is-lost";
   line.textContent = sentence;
   region.replaceChildren(line);
 }
@@ -60,6 +60,10 @@ function arrive(root) {
   place?.focus();
 }
 
+// What was said of the last try does not outlive the next: after it, "nothing was saved" would be untrue.
+document.addEventListener("htmx:beforeRequest", (event) => {
+  if (event.detail.requestConfig.verb !== "get") region.querySelector(".is-lost")?.remove();
+});
 document.addEventListener("htmx:afterRequest", (event) => {
   for (const form of [...sent.keys()]) if (form === event.detail.elt || !form.isConnected) free(form);
 });
