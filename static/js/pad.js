@@ -23,6 +23,11 @@ document.addEventListener("click", (event) => {
   const button = event.target.closest("[data-pad] .pad button");
   if (!button) return;
   const input = button.closest("[data-pad]").querySelector("input");
+  if ("keyboard" in button.dataset) {  // "3/4 qt" has no keys on the pad
+    input.inputMode = "text";
+    input.focus();
+    return;
+  }
   input.value = pressed(input.value, button.dataset.digit ?? null);
   input.dispatchEvent(new Event("input", { bubbles: true }));
 });
