@@ -134,8 +134,8 @@ def work(page: Page) -> None:
     expect(page.get_by_text("The pan must hold 0.82 L")).to_be_visible()
     done(page, "Drain the fluid", "0.8")
     look_at_the_drained_fluid(page)
-    expect(page.get_by_text("13 ft·lb", exact=True)).to_be_visible()
-    expect(page.get_by_text("17.6 N·m")).to_be_visible()
+    for words in ("Tighten the drain plug", "13 ft·lb", "17.6 N·m"):
+        expect(page.locator("[aria-current=step]")).to_contain_text(words)
     done(page, "Tighten the drain plug", "13")
     expect(filling.get_by_role("link")).to_have_count(0)  # not before the vehicle stands level
     done(page, "Vehicle level on its wheels", act="Confirmed")
