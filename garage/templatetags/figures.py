@@ -18,8 +18,8 @@ register = template.Library()
 
 @register.filter
 def money(value: Decimal | None) -> str:
-    """An amount rounded half-up to cents, thousands separated: 1,234.50."""
-    return "" if value is None else f"{round_money(value):,.2f}"
+    """An amount rounded half-up to cents, thousands separated, with a true minus sign: 1,234.50, −0.40."""
+    return "" if value is None else f"{round_money(value):,.2f}".replace("-", "−")
 
 
 @register.filter

@@ -91,19 +91,19 @@ def test_a_replaced_odometer_moves_what_is_due_with_it(bay: Bay) -> None:
     """118,412 mi on the old odometer is 30,002 mi on one that began at 2 when the old one stood at 88,412."""
     bay.do_all()
     finish(bay)
-    soon, later = (bay.now.date() + dt.timedelta(days=days) for days in (10, 300))
+    soon, later = (bay.now + dt.timedelta(days=days) for days in (10, 300))
     read_odometer(
         vehicle=bay.vehicle,
         reading=2,
         unit="mi",
-        on=soon,
+        on=soon.date(),
         lower_reason="replaced",
         before=88412,
         actor=bay.technician,
-        now=bay.now,
+        now=soon,
     )
-    read_odometer(vehicle=bay.vehicle, reading=11002, unit="mi", on=later, actor=bay.technician, now=bay.now)
-    row = due_rows(DueService.objects.all(), later)[0]
+    read_odometer(vehicle=bay.vehicle, reading=11002, unit="mi", on=later.date(), actor=bay.technician, now=later)
+    row = due_rows(DueService.objects.all(), later.date())[0]
     assert (row.at, row.left) == (30002, 19000)
 
 
