@@ -1,9 +1,10 @@
 """Real Chromium on the real program: three people of a garage, each with a browser of their own that is watched.
 
-A missing Chromium fails; it is never skipped. CHROMIUM names another binary than Debian's.
+A missing Chromium fails; it is never skipped. CHROMIUM names another binary.
 """
 
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,8 @@ from tests.browser.cast import PASSWORD, Garage, open_garage
 from tests.browser.running import Running
 from tests.browser.watching import Watch
 
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+#: The same names as in bin/install.
+CHROMIUM = os.environ.get("CHROMIUM") or "chromium chromium-browser google-chrome"
 ARGUMENTS = [
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
@@ -61,11 +63,12 @@ def garage(running: Running) -> Garage:
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
     """One browser for a file of tests: its event loop must not stay in the way of other tests."""
-    assert Path(CHROMIUM).is_file(), f"no Chromium at {CHROMIUM}: apt install chromium, or set CHROMIUM"
+    binary = next(filter(None, map(shutil.which, CHROMIUM.split())), None)
+    assert binary is not None, f"no Chromium ({CHROMIUM}): bin/install test, or set CHROMIUM"
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in this thread, the verbs do too
     try:
         with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+            browser = playwright.chromium.launch(executable_path=binary, args=ARGUMENTS)
             yield browser
             browser.close()
     finally:
