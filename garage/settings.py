@@ -201,7 +201,9 @@ LOGGING = {
     "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    # A page that is refused or missing is no fault of the program: only errors are written with their traceback.
     "loggers": {
+        "django.request": {"level": "ERROR"},
         "sumpbook": {"level": "INFO"},
         "fontTools": {"level": "ERROR"},
         "weasyprint": {"level": "ERROR"},

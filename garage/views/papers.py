@@ -57,8 +57,11 @@ def mail_list(request: HttpRequest) -> HttpResponse:
         rows = rows.filter(state=state)
     context = {
         "page": page_of(rows, request),
-        "states": OutgoingMail.State.choices,
-        "state": state,
+        "none_chosen": state not in OutgoingMail.State.values,
+        "states": [
+            {"words": words, "address": f"?state={value}", "chosen": state == value}
+            for value, words in OutgoingMail.State.choices
+        ],
         "is_set_up": mail.is_set_up(),
     }
     return render(request, "garage/mail.html", context)
