@@ -13,6 +13,7 @@ from jobs.queries import Used
 from jobs.queries_bay import drained_among
 from jobs.readings import Spec, in_liters, out_and_in, shown, spec_of
 from jobs.verdict import Seen, Verdict, judge
+from parts.models import Item
 
 AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
 Kind = ProcedureStep.Kind
@@ -86,6 +87,7 @@ class OpenStep:
     went_in: str
     readings: list[Read]
     verdict: Verdict | None
+    uses: Item | None
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,16 @@ def _open_step(step: JobStep) -> OpenStep:
         went_in=_went_in(step, drained),
         readings=[_read(reading) for reading in step.readings.all()],
         verdict=_verdict(step),
+        uses=_uses(step),
     )
+
+
+def _uses(step: JobStep) -> Item | None:
+    """What the step draws from the shelf: the item on the sheet, which may have replaced the procedure’s own."""
+    need = step.written.need if step.written else None
+    if need is None or need.item is None:
+        return None
+    return next((line.item for line in step.operation.lines.all() if line.need_id == need.pk), need.item)
 
 
 def _held(step: JobStep, steps: list[JobStep]) -> str:

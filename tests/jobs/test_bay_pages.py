@@ -12,12 +12,14 @@ from django.urls import reverse
 from PIL import Image
 
 from jobs.actions.procedures import publish
-from jobs.actions.stages import decide
+from jobs.actions.stages import decide, start_job
+from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation
 from jobs.models import FluidSample, JobStep, Operation
 from jobs.procedure_files import parse
+from parts.actions.items import supersede
 from tests.budget import assert_budget
-from tests.jobs.bay_cast import PROCEDURE, SAMPLE, Bay, car, in_bay, written_up
+from tests.jobs.bay_cast import PROCEDURE, SAMPLE, Bay, car, in_bay, stock_item, written_up
 
 MONEY = re.compile(r"61\.20|57\.92|128\.00|153\.60|36\.00|\bprices?\b|\bcosts?\b", re.IGNORECASE)
 
@@ -305,3 +307,17 @@ def test_the_bay_asks_the_database_a_fixed_number_of_times(bay: Bay, people, log
     assert_budget(login("technician"), reverse("bay"), 8, another_job)
     assert_budget(login("technician"), reverse("jobs:procedures"), 7, another_procedure)
     assert_budget(login("technician"), reverse("jobs:bay-job", args=[bay.job.pk]), 20, another_operation)
+
+
+def test_a_step_names_the_fluid_of_the_sheet_and_not_the_one_it_has_replaced(bay: Bay, login) -> None:
+    newer = stock_item("Transfer case fluid TC-76", "TC-76", "L", 1, "1", bay.technician, bay.now)
+    supersede(old=bay.fluid, new=newer, on=bay.now.date(), actor=bay.technician, now=bay.now)
+    operation = written_up(car(bay.technician, bay.now, "KET-119"), bay.revision, bay.technician, bay.now, 70200)
+    decide(operation=operation, decision="authorized", actor=bay.technician, now=bay.now)
+    start_job(job=operation.job, technician=bay.technician, actor=bay.technician, now=bay.now)
+    for step in operation.steps.filter(position__lt=6):
+        data = {"reading": "0.8" if step.position == 2 else "13", **SAMPLE}
+        act(event_id=uuid.uuid4(), step=step, kind="tick", base_version=step.version, data=data, actor=bay.technician,
+            now=bay.now)  # fmt: skip
+    page = sheet(login("technician").get(reverse("jobs:bay-job", args=[operation.job_id])))
+    assert "Drawn from the shelf when done: Transfer case fluid TC-76" in page
