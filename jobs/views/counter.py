@@ -14,13 +14,14 @@ from jobs import queries, stages
 from jobs.forms import StageFilter
 from jobs.models import Job, Stage
 
-#: The one thing to be done next with a job at each stage.
+#: The one thing to be done next with a job at each stage, and the page where it is done. The papers' pages are named
+#: by their address only: no import points up.
 NEXT = {
-    Stage.WRITTEN_UP: "Write it up",
-    Stage.AWAITING: "Record the answer",
-    Stage.READY: "Put it into the bay",
-    Stage.IN_BAY: "See the steps",
-    Stage.FINISHED: "Make the invoice",
+    Stage.WRITTEN_UP: ("Write it up", "jobs:sheet"),
+    Stage.AWAITING: ("Record authorization", "invoicing:authorize"),
+    Stage.READY: ("Put it into the bay", "jobs:sheet"),
+    Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
+    Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
 }
 
 
@@ -55,6 +56,6 @@ def counter(request: HttpRequest) -> HttpResponse:
 
 
 def _row(job: Job) -> Row:
-    page = "jobs:bay-job" if job.stage == Stage.IN_BAY else "jobs:sheet"
+    act, page = NEXT[Stage(job.stage)]
     late = job.promised_at is not None and job.promised_at < timezone.now() and job.stage in stages.UNFINISHED
-    return Row(job, NEXT[Stage(job.stage)], reverse(page, args=[job.pk]), late)
+    return Row(job, act, reverse(page, args=[job.pk]), late)
