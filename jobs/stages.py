@@ -14,11 +14,12 @@ INVOICED = "invoiced"
 CLOSED = "closed"
 CANCELED = "canceled"
 
-#: What may come after each stage. Work found later sends a job back from the bay to its customer; a credit note
+#: What may come after each stage. Work found later sends a job back from the bay to its customer, and a price above
+#: what was authorized a finished one, which is finished still when they agree; a credit note
 #: opens an invoiced job again; a payment taken back opens a closed one.
 FOLLOWS: dict[str, frozenset[str]] = {
     WRITTEN_UP: frozenset({AWAITING, READY, CANCELED}),
-    AWAITING: frozenset({WRITTEN_UP, READY, IN_BAY, CANCELED}),
+    AWAITING: frozenset({WRITTEN_UP, READY, IN_BAY, FINISHED, CANCELED}),
     READY: frozenset({WRITTEN_UP, AWAITING, IN_BAY, CANCELED}),
     IN_BAY: frozenset({WRITTEN_UP, AWAITING, READY, FINISHED, CANCELED}),
     FINISHED: frozenset({AWAITING, IN_BAY, INVOICED}),

@@ -7,7 +7,7 @@ from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
 from jobs import queries, stages
-from jobs.models import Job, Line, Operation, StageChange
+from jobs.models import Job, JobStep, Line, Operation, StageChange
 
 AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
 UNDECIDED = Operation.Decision.UNDECIDED
@@ -86,17 +86,21 @@ def settle(job: Job, *, actor: User | None, now: dt.datetime) -> None:
         if job.stage == stages.WRITTEN_UP or (job.stage == stages.READY and not authorized):
             move(job, stages.WRITTEN_UP, actor=actor, now=now)
     elif authorized:
-        to_bay = _came_from_bay(job)
-        waits_for = str(job.technician or "") if to_bay else ""
-        move(job, stages.IN_BAY if to_bay else stages.READY, waits_for=waits_for, actor=actor, now=now)
+        stage = _stage_after_the_answer(job, authorized)
+        move(job, stage, waits_for=str(job.technician or "") if stage == stages.IN_BAY else "", actor=actor, now=now)
     elif operations:
         move(job, stages.WRITTEN_UP, waits_for="collection, all work declined", actor=actor, now=now)
 
 
-def _came_from_bay(job: Job) -> bool:
-    """Whether the car stood in the bay when its customer had to be asked again."""
-    last = job.stage_changes.filter(stage__in=[stages.READY, stages.IN_BAY]).last()
-    return job.stage == stages.AWAITING and last is not None and last.stage == stages.IN_BAY
+def _stage_after_the_answer(job: Job, authorized: list[Operation]) -> str:
+    """Where a job goes on once its customer has answered: where it stood when they had to be asked."""
+    last = job.stage_changes.filter(stage__in=[stages.READY, stages.IN_BAY, stages.FINISHED]).last()
+    if job.stage != stages.AWAITING or last is None or last.stage == stages.READY:
+        return stages.READY
+    done = all(operation.finished_at for operation in authorized) and not JobStep.objects.filter(
+        operation__in=authorized, state=JobStep.State.OPEN
+    )
+    return stages.FINISHED if last.stage == stages.FINISHED and done else stages.IN_BAY
 
 
 def open_question(operation: Operation, authorized: list[Operation]) -> bool:

@@ -9,6 +9,7 @@ from django.db import DatabaseError, transaction
 
 from garage.errors import Refused
 from invoicing import queries
+from invoicing.actions.estimates import revise_to_used
 from invoicing.models import Authorization, Estimate
 from jobs.actions.writing_up import save_line
 from jobs.models import Operation
@@ -184,3 +185,28 @@ def test_work_found_in_the_bay_is_added_and_the_job_goes_on_there(garage: Garage
     assert job.stage == "in_bay"
     last = queries.last_authorization(job)
     assert last is not None and last.limit == D("202.90")
+
+
+def test_a_finished_job_is_finished_still_when_the_higher_price_is_agreed_to(garage: Garage) -> None:
+    fluid = garage.fluid()
+    job = garage.job([garage.poured(fluid, "1.000")])
+    garage.authorize(garage.estimate(job))
+    garage.into_bay(job)
+    garage.draw(job.operations.get().lines.get(), "1.2")
+    garage.finish(job)
+    estimate = revise_to_used(job=job, actor=garage.actor, now=garage.now)
+    job.refresh_from_db()
+    assert job.stage == "awaiting"
+    garage.authorize(estimate, limit=estimate.net)
+    job.refresh_from_db()
+    assert (job.stage, job.waits_for) == ("finished", "")
+    assert garage.issue(job).net == D("73.44")  # 1.2 L at 61.20
+
+
+def test_work_added_to_a_finished_job_has_to_be_done_first(garage: Garage) -> None:
+    job = garage.done([labor("1")])
+    garage.operation(job, "Rear brake pads", part())
+    estimate = garage.estimate(job)
+    garage.authorize(estimate, limit=estimate.net)
+    job.refresh_from_db()
+    assert job.stage == "in_bay"
