@@ -1,7 +1,7 @@
 """Form fields for money, quantities and distances, that take what people type and answer with a clear sentence."""
 
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -34,14 +34,15 @@ class PlainDecimalField(forms.Field):
     def to_python(self, value: Any) -> Decimal | None:
         if value in self.empty_values:
             return None
-        text = str(value).strip().replace("\u00a0", "").replace(" ", "")
+        text = str(value).strip().replace("\u00a0", "").replace(" ", "").replace("−", "-")
         if text.count(",") == 1 and "." not in text and len(text.partition(",")[2]) != 3:
             text = text.replace(",", ".")
-        try:
-            number = Decimal(text)
-        except InvalidOperation:
-            raise ValidationError(f"“{value}” is not a number. Write it like 12.50.") from None
-        if not number.is_finite() or abs(number) >= Decimal("1e9"):
+        elif re.fullmatch(r"-?\d{1,3}(,\d{3})+\.\d*", text):  # as the program itself writes money: 1,234.50
+            text = text.replace(",", "")
+        if not re.fullmatch(r"-?(\d+\.?\d*|\.\d+)", text, re.ASCII):
+            raise ValidationError(f"“{value}” is not a number. Write it like 12.50.")
+        number = Decimal(text)
+        if abs(number) >= Decimal("1e9"):
             raise ValidationError(f"“{value}” is not a number this field can hold.")
         if -int(number.as_tuple().exponent) > self.max_places:
             raise ValidationError(f"At most {self.max_places} places after the point.")

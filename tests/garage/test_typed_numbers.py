@@ -1,0 +1,32 @@
+"""Numbers as people type them into fields of money."""
+
+from decimal import Decimal
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from garage.forms import MoneyFormField
+
+D = Decimal
+
+
+@pytest.mark.parametrize(
+    ("typed", "amount"),
+    [
+        ("12.50", "12.50"),
+        ("12,5", "12.5"),
+        (".5", "0.5"),
+        ("1 234.50", "1234.50"),
+        ("1,234.50", "1234.50"),  # as the screens and papers write it, so that it can be copied back
+        ("12,345,678.90", "12345678.90"),
+        ("−33.32", "-33.32"),
+    ],
+)
+def test_an_amount_is_taken_as_it_is_typed_or_copied_from_the_screen(typed: str, amount: str) -> None:
+    assert MoneyFormField().clean(typed) == D(amount)
+
+
+@pytest.mark.parametrize("typed", ["1,500", "1.234,50", "1,23,456.00", "1e3", "1_000", "NaN", "Infinity", "$5", "ten"])
+def test_what_can_be_read_two_ways_or_not_at_all_is_asked_about(typed: str) -> None:
+    with pytest.raises(ValidationError, match="is not a number"):
+        MoneyFormField().clean(typed)
