@@ -87,6 +87,11 @@ class SampleForm(TickForm):
     distance = WholeNumberField(label="Distance on this fluid", required=False)
     notes = forms.CharField(label="Notes", max_length=1000, required=False, widget=forms.Textarea(WORDS))
 
+    def __init__(self, data: Any = None, *, step: JobStep) -> None:
+        super().__init__(data, step=step)
+        for sign in ("color", "clarity", "particles", "smell"):
+            self.fields[sign].error_messages["required"] = f"Tap what fits: {sign}."
+
 
 class SkipForm(ActForm):
     """Not done, and why."""
