@@ -5,13 +5,13 @@ from decimal import Decimal
 
 from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
-from garage.units import both, label
+from garage.units import both, convert, label
 from jobs import stages
 from jobs.holding import held_by, next_open
 from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
-from jobs.readings import Spec, in_liters, out_and_in, shown, spec_of
+from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.verdict import Seen, Verdict, judge
 from parts.models import Item
 
@@ -121,8 +121,14 @@ def _enlarged(operations: list[Operation], chosen: int | None) -> JobStep | None
     workable = [operation for operation in operations if not why_not(operation, operation.job)]
     if chosen is not None:
         return next((step for operation in workable for step in operation.steps.all() if step.pk == chosen), None)
-    nexts = (next_open(list(operation.steps.all())) for operation in workable)
+    nexts = (_next(list(operation.steps.all())) for operation in workable)
     return next((step for step in nexts if step is not None), None)
+
+
+def _next(steps: list[JobStep]) -> JobStep | None:
+    """The step to do next. What a reading past its limit asked for comes first: before the car is driven."""
+    asked = (step for step in steps if step.follows_id and step.state == JobStep.State.OPEN)
+    return next((step for step in asked if held_by(steps, step) is None), None) or next_open(steps)
 
 
 def _operation(operation: Operation, used: dict[int, Used], job: Job) -> WorkedOperation:
@@ -185,7 +191,7 @@ def _open_step(step: JobStep) -> OpenStep:
         held=_held(step, steps),
         label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
         pan=pan(revision) if _drains_now(step) and revision else "",
-        came_out=both(drained, "L", 2) if drained is not None and written and written.kind == Kind.FILL else "",
+        came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),
         readings=[_read(reading) for reading in step.readings.all()],
         verdict=_verdict(step),
@@ -226,6 +232,12 @@ def pan(revision: ProcedureRevision) -> str:
     """How much the vessel under the drain must hold: what drains at a change, else all of the capacity."""
     volume = revision.drain if revision.drain is not None else revision.capacity
     return "" if volume is None else both(volume, "L", 2)
+
+
+def _came_out(drained: Decimal, spec: Spec | None) -> str:
+    """What came out, first in the unit of what goes in."""
+    unit = spec.unit if spec and is_volume(spec.unit) else "L"
+    return both(convert(drained, "L", unit), unit, 2)
 
 
 def _went_in(step: JobStep, drained: Decimal | None) -> str:

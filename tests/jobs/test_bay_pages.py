@@ -143,6 +143,27 @@ def test_a_reading_outside_keeps_what_was_typed_and_says_why_beside_it(bay: Bay,
     assert "Tightened too far: check threads and seat" in page
 
 
+def test_what_was_tightened_too_far_is_looked_at_before_the_work_goes_on(bay: Bay, login) -> None:
+    bay.do(1)
+    bay.do(2, reading="0.82")
+    bay.do(3, **SAMPLE)
+    bay.do(4, reading="16", reason="slipped")
+    client, url = login("technician"), reverse("jobs:bay-job", args=[bay.job.pk])
+    assert "Step 5 of 8" in sheet(client.get(url))  # the hold point before it
+    bay.do(5)
+    assert "Step 8 of 8" in sheet(client.get(url))
+    bay.do(8)
+    assert "Step 6 of 8" in sheet(client.get(url))
+
+
+def test_a_sample_that_was_not_looked_at_says_what_to_tap(bay: Bay, login) -> None:
+    bay.do(1)
+    text = step_post(login("technician"), bay.step(3), color="brown").content.decode()
+    assert "Tap what fits: clarity." in text
+    assert "Tap what fits: color." not in text
+    assert "This field is required" not in text
+
+
 def test_a_held_step_cannot_be_ticked_by_its_address(bay: Bay, login) -> None:
     response = step_post(login("technician"), bay.step(6), reading="0.85")
     assert response.status_code == 422
