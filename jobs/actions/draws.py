@@ -9,12 +9,12 @@ from garage import audit
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
+from garage.units import both
 from garage.writing import writing
 from jobs import stages
 from jobs.models import Draw, Job, JobStep, Line, Operation
 from jobs.queries import used_on
 from parts.actions import stock
-from parts.buying import amount
 from parts.queries import chain_on_hand, drawn_net
 
 
@@ -36,7 +36,7 @@ def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: Us
     if not lacked:
         return ""
     unit = line.item.base_unit
-    return f"{amount(quantity, unit)} of {line.item} used, the shelf lacked {amount(lacked, unit)} of it."
+    return f"{both(quantity, unit)} of {line.item} used, the shelf lacked {both(lacked, unit)} of it."
 
 
 @writing()
@@ -74,7 +74,7 @@ def return_from_line(
         assert line.item is not None
         out = used_on(line).quantity
         if not 0 < quantity <= out:
-            raise Refused(f"{amount(out, line.item.base_unit)} was drawn for this line.", "quantity")
+            raise Refused(f"{both(out, line.item.base_unit)} was drawn for this line.", "quantity")
         _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
         audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
         return line

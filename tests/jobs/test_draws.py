@@ -61,7 +61,7 @@ def test_a_whole_draw_that_comes_back_seals_its_container_again(bay: Bay) -> Non
 def test_no_more_comes_back_than_was_drawn(bay: Bay) -> None:
     draw(bay, "0.5")
     bring_back(bay, "0.2")
-    with pytest.raises(Refused, match=r"0\.300 L was drawn"):
+    with pytest.raises(Refused, match=r"0\.300 L · 0\.317 qt was drawn"):
         bring_back(bay, "0.4")
 
 

@@ -148,7 +148,8 @@ def test_what_the_shelf_lacks_stands_on_the_step(shop, people, now) -> None:
     bay.do(5)
     event = bay.do(6, reading="1.5")
     assert outcome(event) == "applied"
-    assert bay.step(6).shortage == "1.500 L of Transfer case fluid used, the shelf lacked 0.500 L of it."
+    lacked = "1.500 L · 1.585 qt of Transfer case fluid used, the shelf lacked 0.500 L · 0.528 qt of it."
+    assert bay.step(6).shortage == lacked
     assert bay.on_hand(bay.fluid) == 0
 
 
