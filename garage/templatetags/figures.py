@@ -97,7 +97,7 @@ def when(value: dt.datetime | None) -> str:
     if value is None:
         return ""
     local, today = timezone.localtime(value), timezone.localdate()
-    pattern = "G:i" if local.date() == today else "N j, G:i" if local.year == today.year else "N j, Y"
+    pattern = "G:i" if local.date() == today else "M j, G:i" if local.year == today.year else "M j, Y"
     return formats.date_format(local, pattern)
 
 
