@@ -203,12 +203,13 @@ def figure(label: str, value: Any, other: str = "") -> SafeString:
 
 
 @register.simple_tag
-def cell(label: str, value: Any, small: str = "", href: str = "") -> SafeString:
-    """A cell with words, a small second line, and a link when there is one."""
+def cell(label: str, value: Any, small: str = "", href: str = "", whole: bool = False) -> SafeString:
+    """A cell with words, a small second line, and a link when there is one; `whole`: it stays on one line."""
     shown = "" if value is None else value
     words = format_html('<a href="{}">{}</a>', href, shown) if href else shown
     below = format_html("<small>{}</small>", small) if small else ""
-    return format_html('<td data-label="{}">{}{}</td>', label, words, below)
+    css = SafeString(' class="nowrap"' if whole else "")
+    return format_html('<td{} data-label="{}">{}{}</td>', css, label, words, below)
 
 
 @register.simple_block_tag
