@@ -25,6 +25,7 @@ from garage.models import (
     User,
     Vehicle,
 )
+from garage.units import convert
 from garage.vin import read_vin
 from invoicing.demo import cast, names, today
 from invoicing.demo.cast import LOGINS, MODELS
@@ -300,6 +301,21 @@ def test_no_driveline_unit_is_drained_before_its_fill_plug_opens(path: Path) -> 
     assert drain < first(steps, "sample") < first(steps, "fill")
 
 
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_no_filling_may_exceed_what_the_component_holds(path: Path) -> None:
+    written = procedure(path)
+    for step in written.steps:
+        if step.kind == "fill" and written.capacity is not None:
+            assert step.reading is not None and step.reading.high is not None
+            assert convert(step.reading.high, step.reading.unit, "L") <= written.capacity.value, step.title
+
+
+def test_a_car_that_was_driven_is_supported_again_before_it_is_drained_again() -> None:
+    steps = procedure(next(path for path in FILES if path.stem == "transfer-case-repeated")).steps
+    second = [at for at, step in enumerate(steps) if step.kind == "drain"][1]
+    assert "support" in steps[second - 1].title and "stands" in steps[second - 1].caution
+
+
 def first(steps: tuple[Step, ...], kind: str) -> int:
     return next(at for at, step in enumerate(steps) if step.kind == kind)
 
@@ -308,10 +324,12 @@ def test_cautions_stand_where_they_bite() -> None:
     by_stem = {path.stem: procedure(path) for path in FILES}
     for stem, words in {
         "coolant": ["pressure", "hot", "Used Antifreeze"],
-        "brake-fluid": ["paint", "pedal"],
-        "brake-pads-front": ["Wet", "pedal"],
+        "brake-fluid": ["paint", "pedal", "Let the pressure out", "its own marked bottle"],
+        "brake-pads-front": ["Wet", "pedal", "never on its hose"],
         "transfer-case": ["stands", "Threads in aluminum", "Used Oil"],
         "engine-oil-gasoline": ["hot oil", "Used Oil"],
+        "automatic-transmission": ["Nobody underneath while", "Used Oil", "aluminum"],
+        "brake-pads-rear": ["Wet", "pedal", "never on its hose", "chocked"],
     }.items():
         said = " ".join([*by_stem[stem].cautions, *(f"{step.title} {step.caution}" for step in by_stem[stem].steps)])
         assert [word for word in words if word not in said] == [], stem
