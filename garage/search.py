@@ -6,6 +6,7 @@ typed word as a prefix. Newest first: ranking common words would cost seconds on
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -110,13 +111,32 @@ def queries(text: str) -> list[list[str]]:
 
 
 def find(text: str, *, kinds: Iterable[str] | None = None, limit: int = 30) -> list[Found]:
-    """What the typed text finds, newest first; nothing typed finds nothing."""
+    """What the typed text finds, newest first; nothing typed finds nothing.
+
+    Of each kind the newest: a customer is found by name however many invoices bear it.
+    """
     alternatives = [words for words in queries(text) if words]
-    if not alternatives:
+    chosen = list(kinds) if kinds is not None else list(_kinds)
+    if not alternatives or not chosen:
         return []
-    rows = SearchEntry.objects.filter(kind__in=list(kinds) if kinds is not None else list(_kinds))
     matching = _on_sqlite if connection.vendor == "sqlite" else _on_postgres
-    return [_found(entry) for entry in matching(rows, alternatives).order_by("-pk")[:limit]]
+    wanted = models.Q()
+    for kind in chosen:
+        newest = matching(SearchEntry.objects.filter(kind=kind), alternatives).order_by("-pk")
+        wanted |= models.Q(pk__in=newest.values("pk")[:limit])
+    entries = SearchEntry.objects.filter(wanted).order_by("-pk")
+    return [_found(entry) for entry in _shared_out(entries, limit)]
+
+
+def _shared_out(entries: Iterable[SearchEntry], limit: int) -> list[SearchEntry]:
+    """At most `limit` of them in their order, the first of each kind before the second of any."""
+    places: Counter[str] = Counter()
+    ranked = []
+    for order, entry in enumerate(entries):
+        places[entry.kind] += 1
+        ranked.append((places[entry.kind], order, entry))
+    kept = sorted(ranked, key=lambda row: row[:2])[:limit]
+    return [entry for _place, _order, entry in sorted(kept, key=lambda row: row[1])]
 
 
 def ids(kind: str, text: str, *, limit: int = 200) -> list[int]:

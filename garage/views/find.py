@@ -1,6 +1,6 @@
 """Finding anything by anything typed."""
 
-from itertools import groupby
+from collections import Counter
 
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
@@ -13,12 +13,9 @@ from garage.web import render_page
 @allowed("today")
 @require_safe
 def find(request: HttpRequest) -> HttpResponse:
-    """What the typed text finds among the things this person may open, by kind."""
+    """What the typed text finds among the things this person may open, the kind with the fewest first."""
     text = request.GET.get("q", "")[:200].strip()
     found = search.find(text, kinds=search.kinds_for(request.user))
-    order = list(dict.fromkeys(one.kind for one in found))
-    groups = [
-        (label, list(finds))
-        for label, finds in groupby(sorted(found, key=lambda one: order.index(one.kind)), key=lambda one: one.label)
-    ]
+    counts = Counter(one.label for one in found)
+    groups = [(label, [one for one in found if one.label == label]) for label in sorted(counts, key=counts.__getitem__)]
     return render_page(request, "garage/find.html", {"find_text": text, "groups": groups}, partial="found")

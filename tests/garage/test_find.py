@@ -62,6 +62,14 @@ def test_the_newest_comes_first(db: None, now: dt.datetime) -> None:
     assert titles("holt") == ["Holt Two", "Holt One"]
 
 
+def test_a_customer_is_found_by_name_however_many_cars_and_papers_bear_it(odile: Customer, now: dt.datetime) -> None:
+    for number in range(40):
+        save_vehicle(actor=None, now=now, fields={"make": "Brannock", "plate": f"VAN-{number}"}, owner=odile)
+    found = search.find("marrant", limit=30)
+    assert len(found) == 30 and found[-1].title == "Odile Marrant"
+    assert [one.object_id for one in found[:29]] == sorted((one.object_id for one in found[:29]), reverse=True)
+
+
 def test_what_is_changed_is_found_by_its_new_words_only(car: Vehicle, odile: Customer, now: dt.datetime) -> None:
     save_vehicle(actor=None, now=now, vehicle=car, fields={"plate": "NEW-1"}, owner=odile)
     assert titles("ket118") == [] and titles("new1") == ["2016 Brannock Fell 2.4"]
@@ -89,6 +97,15 @@ def test_the_page_shows_finds_by_kind(shop: object, login: Login, car: Vehicle, 
     html = login("counter").get(reverse("find"), {"q": "marrant"}).content.decode()
     assert reverse("customer", args=[odile.pk]) in html and reverse("vehicle", args=[car.pk]) in html
     assert "<h2>Customer</h2>" in html and "<h2>Vehicle</h2>" in html and 'value="marrant"' in html
+
+
+def test_the_one_customer_stands_before_her_many_cars(
+    shop: object, login: Login, odile: Customer, now: dt.datetime
+) -> None:
+    for number in range(3):
+        save_vehicle(actor=None, now=now, fields={"make": "Brannock", "plate": f"VAN-{number}"}, owner=odile)
+    html = login("counter").get(reverse("find"), {"q": "marrant"}).content.decode()
+    assert html.index("<h2>Customer</h2>") < html.index("<h2>Vehicle</h2>")
 
 
 def test_while_typing_only_the_finds_come_back(shop: object, login: Login, odile: Customer) -> None:
