@@ -7,6 +7,8 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator
+from django.db.models import PositiveSmallIntegerField
 
 from garage import units
 from garage.forms_fields import PlainDecimalField
@@ -22,8 +24,18 @@ class KeyForm(forms.Form):
     key = forms.UUIDField(widget=forms.HiddenInput({"autocomplete": "off"}), initial=uuid.uuid4)
 
 
+#: What a small number, days above all, can be: SQLite would take one that no calendar reaches.
+LARGEST_SMALL = 9999
+
+
 class FieldsForm(forms.ModelForm):
     """A form with the fields of a model. The row itself stays untouched: a verb writes it by its own rules."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for column in self._meta.model._meta.concrete_fields:
+            if isinstance(column, PositiveSmallIntegerField) and column.name in self.fields:
+                self.fields[column.name].validators.append(MaxValueValidator(LARGEST_SMALL))
 
     def _post_clean(self) -> None:
         """Neither fill the row nor ask its constraints, which would answer in the database's words."""

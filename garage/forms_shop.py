@@ -2,6 +2,7 @@
 
 import re
 import zoneinfo
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -56,6 +57,12 @@ class ShopProfileForm(FieldsForm):
         assert isinstance(zone, forms.ChoiceField)
         zone.choices = [(name, name.replace("_", " ")) for name in time_zones()]
         self.initial["logo"] = None
+
+    def clean_labor_rate(self) -> Decimal:
+        rate: Decimal = self.cleaned_data["labor_rate"]
+        if rate < 0:
+            raise ValidationError("Not less than 0.")
+        return rate
 
     def clean_currency(self) -> str:
         currency: str = self.cleaned_data["currency"].strip().upper()

@@ -50,6 +50,9 @@ def test_the_owner_changes_the_profile(shop: ShopProfile, login: Login) -> None:
         ({"time_zone": "Mars/Olympus"}, "not one of the available choices"),
         ({"mail_text": "Dear {first name}"}, "Nothing is known as {first name}."),
         ({"payment_days": "-1"}, "greater than or equal to 0"),
+        ({"payment_days": "99999999999"}, "less than or equal to 9999"),
+        ({"estimate_days": "99999"}, "less than or equal to 9999"),
+        ({"labor_rate": "-1"}, "Not less than 0."),
     ],
 )
 def test_bad_input_is_said_and_kept(shop: ShopProfile, login: Login, wrong: dict[str, str], sentence: str) -> None:
