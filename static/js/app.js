@@ -42,7 +42,7 @@ function free(form) {
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
-  if (form.method !== "post") return;
+  if (form.method !== "post" || answered.delete(form)) return;
   if (sent.has(form)) {
     event.preventDefault();
     event.stopImmediatePropagation();
@@ -50,7 +50,27 @@ document.addEventListener("submit", (event) => {
   }
   sent.set(form, setTimeout(free, 15000, form));
   event.submitter?.setAttribute("aria-busy", "true");
+  if (form.hasAttribute("hx-post")) return;
+  event.preventDefault();
+  knock(form, event.submitter);
 }, true);
+
+// A form that leaves its page is sent only when the server answers at all: otherwise the browser would put a page of
+// its own in place of what was typed.
+const answered = new WeakSet();
+
+async function knock(form, submitter) {
+  region.querySelector(".is-lost")?.remove();
+  try {
+    await fetch(import.meta.url, { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(10000) });
+  } catch {
+    free(form);
+    say(region.dataset.unreachable);
+    return;
+  }
+  answered.add(form);
+  form.requestSubmit(submitter);
+}
 
 addEventListener("pageshow", () => { for (const form of [...sent.keys()]) free(form); });
 

@@ -35,6 +35,26 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
         assert [reading.typed for reading in drained.readings.all()] == ["0.8"]
 
 
+def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
+    doors: Doors, running: Running, garage: Garage
+) -> None:
+    with running.book():
+        came = visit(garage, "Nell Ashby", "OFF-713", until=stages.IN_BAY)
+    page = doors.person("technician", **TABLET)
+    page.goto(f"/bay/{came.job.pk}/")
+    page.get_by_role("link", name="Write what was found and done").first.click()
+    box(page, "Found").fill("Seal weeps at the output shaft.")
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("status").get_by_text("Nothing was saved")).to_be_in_viewport()
+    expect(box(page, "Found")).to_have_value("Seal weeps at the output shaft.")
+    assert all("ERR_INTERNET_DISCONNECTED" in fault for fault in doors.opened[-1][1].take())
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("main")).to_contain_text("Seal weeps at the output shaft.")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("OFF-713")
+
+
 def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, running: Running, garage: Garage) -> None:
     with running.book():
         came = visit(garage, "Nell Ashby", "QTS-712", until=stages.IN_BAY)
