@@ -1,16 +1,35 @@
-"""What every request needs: the shop's time zone, and the headers that Django does not set itself."""
+"""What every request needs: a log-in that leads back, the shop's time zone, headers that Django does not set itself."""
 
 import zoneinfo
 from collections.abc import Callable
+from typing import Any
+from urllib.parse import urlsplit
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from garage import shop
 
 
+class LoginMiddleware(LoginRequiredMiddleware):
+    """Send visitors to log in. A form that came after the session ended leads back to its page, not its address."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Callable[..., Any]) -> HttpResponseRedirect:
+        if request.method in ("GET", "HEAD"):
+            return super().handle_no_permission(request, view_func)
+        page = request.headers.get("Referer", "")
+        if not url_has_allowed_host_and_scheme(page, {request.get_host()}, require_https=request.is_secure()):
+            page = reverse("today")
+        return redirect_to_login(urlsplit(page)._replace(scheme="", netloc="").geturl(), self.get_login_url(view_func))
+
+
 class ShopMiddleware:
-    """Show times in the shop's zone, and forbid browser features that no page uses."""
+    """Show times in the shop's zone, answer an address that only takes forms, forbid features that no page uses."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -19,6 +38,8 @@ class ShopMiddleware:
         profile = request.shop = shop.profile()  # type: ignore[attr-defined]
         with timezone.override(zoneinfo.ZoneInfo(profile.time_zone)):
             response = self.get_response(request)
+            if response.status_code == 405 and request.method == "GET":
+                response.content = render(request, "405.html").content
         response.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=(), payment=(), usb=()")
         if request.user.is_authenticated and not response.has_header("Cache-Control"):
             response["Cache-Control"] = "private, no-cache"

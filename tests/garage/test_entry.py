@@ -122,3 +122,17 @@ def test_a_piece_of_a_page_after_the_session_leads_to_the_whole_log_in_page(shop
         follow=True,
     )
     assert asked["HX-Redirect"] == "/login/?next=%2Ffind%2F%3Fq%3Dod" and asked.content == b""
+
+
+def test_a_form_sent_after_the_session_leads_back_to_its_page(shop: object) -> None:
+    headers = {"referer": "http://testserver/customers/?after=4"}
+    asked = Client().post(reverse("logout"), headers=headers)
+    assert asked["Location"] == "/login/?next=/customers/%3Fafter%3D4"
+    elsewhere = Client().post(reverse("logout"), headers={"referer": "https://example.com/customers/"})
+    assert elsewhere["Location"] == "/login/?next=/"
+
+
+def test_an_address_that_only_takes_forms_says_so_in_a_browser(shop: object, login: Login) -> None:
+    page = login("counter").get(reverse("logout"))
+    assert page.status_code == 405 and page["Allow"] == "POST"
+    assert "Nothing was changed." in page.content.decode() and 'href="/"' in page.content.decode()
