@@ -1,5 +1,6 @@
 """Form pieces that every app uses: the client's key, and quantities typed in any unit."""
 
+import re
 import uuid
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -12,6 +13,7 @@ from django.db.models import PositiveSmallIntegerField
 
 from garage import units
 from garage.forms_fields import PlainDecimalField
+from garage.money import round_money
 
 NINE_PLACES = Decimal("1e-9")
 LARGEST = Decimal("1e9")
@@ -67,7 +69,7 @@ class Typed:
 class QuantityFormField(forms.CharField):
     """A quantity as people type it (`0.85`, `0,85 L`, `850 ml`, `3/4 qt`), cleaned to `Typed` in the base unit.
 
-    `base` is `L`, `each` or `h` (hours take plain numbers); a number alone is in `default_unit`, or the base.
+    `base` is `L`, `each` or `h` (hours also as `1:30` or `45 min`); a number alone is in `default_unit`, or the base.
     """
 
     def __init__(self, *, base: str, default_unit: str | None = None, allow_zero: bool = False, **kwargs: Any) -> None:
@@ -93,8 +95,7 @@ class QuantityFormField(forms.CharField):
     def _typed(self, text: str) -> Typed:
         try:
             if self.base == "h":
-                number, unit = units.parse_quantity(text.lower().removesuffix("h").strip(), "each")
-                amount = number
+                unit, amount = "h", _hours(text)
             else:
                 number, unit = units.parse_quantity(text, self.default_unit)
                 amount = units.convert(number, unit, self.base)
@@ -105,4 +106,19 @@ class QuantityFormField(forms.CharField):
             raise ValidationError("That is more than this field can hold.")
         if value == 0 and not self.allow_zero:
             raise ValidationError("Must be more than zero.")
-        return Typed(value, text, self.base if self.base == "h" else unit)
+        return Typed(value, text, unit)
+
+
+def _hours(text: str) -> Decimal:
+    """Hours from `1.5`, `1 1/2 h`, `1:30` or `45 min`, minutes to a hundredth of an hour; ValueError for others."""
+    if clock := re.fullmatch(r"(\d{1,4}):([0-5]\d)(?: ?h)?", text.strip(), re.ASCII):
+        return int(clock[1]) + round_money(Decimal(clock[2]) / 60)
+    minutes = re.fullmatch(r"(.+?) ?min", text.strip())
+    number = text.strip().lower().removesuffix("h").rstrip()
+    try:
+        amount, unit = units.parse_quantity(minutes[1] if minutes else number, "each")
+    except ValueError:
+        amount, unit = Decimal(0), ""
+    if unit != "each":
+        raise ValueError(f"“{text}” is not understood: write hours like 0.75, 1 1/2, 1:30 or 45 min.")
+    return round_money(amount / 60) if minutes else amount

@@ -1,11 +1,11 @@
-"""Numbers as people type them into fields of money."""
+"""Numbers as people type them into fields of money and of hours."""
 
 from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
 
-from garage.forms import MoneyFormField
+from garage.forms import MoneyFormField, QuantityFormField
 
 D = Decimal
 
@@ -30,3 +30,17 @@ def test_an_amount_is_taken_as_it_is_typed_or_copied_from_the_screen(typed: str,
 def test_what_can_be_read_two_ways_or_not_at_all_is_asked_about(typed: str) -> None:
     with pytest.raises(ValidationError, match="is not a number"):
         MoneyFormField().clean(typed)
+
+
+@pytest.mark.parametrize(
+    ("typed", "hours"),
+    [("0.75", "0.75"), ("1,4 h", "1.4"), ("1 1/2", "1.5"), ("1:30", "1.5"), ("45 min", "0.75"), ("20min", "0.33")],
+)
+def test_hours_are_taken_by_the_clock_and_in_minutes_too(typed: str, hours: str) -> None:
+    assert QuantityFormField(base="h").clean(typed).value == D(hours)
+
+
+@pytest.mark.parametrize("typed", ["soon", "1:75", "min", "2 days", "-1", "1 qt"])
+def test_what_are_no_hours_is_answered_in_hours(typed: str) -> None:
+    with pytest.raises(ValidationError, match="write hours like"):
+        QuantityFormField(base="h").clean(typed)
