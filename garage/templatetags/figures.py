@@ -9,7 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from django import template
 from django.utils import formats, timezone
 
-from garage import units
+from garage import search, units
 from garage.forms_fields import plain_text
 from garage.money import round_money
 
@@ -107,3 +107,9 @@ def day(value: dt.date | dt.datetime | None) -> str:
     if value is None:
         return ""
     return formats.date_format(timezone.localtime(value) if isinstance(value, dt.datetime) else value, "F j, Y")
+
+
+@register.filter
+def dial(number: str) -> str:
+    """A phone number as a `tel:` link takes it: its digits, and the plus sign before them (RFC 3966)."""
+    return ("+" if number.strip().startswith("+") else "") + search.digits(number)

@@ -192,3 +192,12 @@ def test_long_lists_are_cut_into_pages(shop: object, login: Login, now: dt.datet
     assert "Customer 30" in html and "Customer 0<" not in html
     older = html.split('rel="next"')[0].rsplit('href="', 1)[1].split('"')[0]
     assert "Customer 0<" in login("counter").get(reverse("customers") + older).content.decode()
+
+
+def test_a_phone_is_a_link_that_a_telephone_can_dial(shop: object, login: Login, now: dt.datetime) -> None:
+    # RFC 3966: digits after an optional plus sign; a percent sign is no part of a number.
+    row = save_customer(
+        actor=None, now=now, fields={"name": "Runa Holt"}, phones=[("+1 (555) 555-0150", "")], emails=[]
+    )
+    html = login("counter").get(reverse("customer", args=[row.pk])).content.decode()
+    assert '<a href="tel:+15555550150">+1 (555) 555-0150</a>' in html
