@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Sequence
 from decimal import Decimal
 
-from garage import audit
+from garage import audit, shop
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -26,7 +26,7 @@ def set_pack_price(
     """Write down what a supplier asks for a pack, without a delivery."""
     if price < 0:
         raise Refused("A price cannot be below zero.", "price")
-    row = learn_price(pack=pack, supplier=supplier, price=price, on=now.date(), number=number.strip())
+    row = learn_price(pack=pack, supplier=supplier, price=price, on=shop.day_of(now), number=number.strip())
     audit.record("asks", pack.item, actor=actor, now=now, supplier=str(supplier), pack=str(pack), price=str(price))
     return row
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from garage import audit, idempotency
+from garage import audit, idempotency, shop
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -91,7 +91,7 @@ def _receive(
         )
         _fill_containers(line, row, Kind.RECEIPT, reference, actor, now)
         if supplier and line.pack:
-            learn_price(pack=line.pack, supplier=supplier, price=line.pack_price, on=now.date())
+            learn_price(pack=line.pack, supplier=supplier, price=line.pack_price, on=shop.day_of(now))
     audit.record("received", receipt, actor=actor, now=now, lines=len(lines), supplier=str(supplier or ""))
     return receipt
 

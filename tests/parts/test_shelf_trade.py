@@ -13,7 +13,7 @@ from parts.actions.items import save_item, supersede, take_back_supersession
 from parts.actions.prices import save_markup
 from parts.actions.receiving import Delivered, opening_stock, receive, undo_receipt
 from parts.actions.stock import Shortage, adjust, count_item, draw, give_back, reverse, waste
-from parts.models import Container, Item, Movement, Receipt
+from parts.models import Container, Item, Movement, Receipt, SupplierPrice
 from parts.pricing import Band
 
 D = Decimal
@@ -35,6 +35,11 @@ def test_seven_tenths_of_a_forty_dollar_liter_cost_28_and_leave_three_tenths_ope
     assert "37.85" in page, "40.00 a liter is 37.85 a US quart"
     assert "0.300 L" in page
     assert "0.317 qt" in page
+
+
+def test_a_price_learned_in_the_evening_is_of_the_shops_day_not_of_greenwich(shop, fluid, deliver):
+    deliver(fluid, "1 L bottle", 1, "36.00", at=dt.datetime(2026, 3, 3, 1, 30, tzinfo=dt.UTC))  # 8:30 PM in New York
+    assert SupplierPrice.objects.get().since == dt.date(2026, 3, 2)
 
 
 def test_thirty_six_a_liter_is_34_07_a_quart_on_the_item_page(fluid, deliver, login):
