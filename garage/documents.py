@@ -57,6 +57,7 @@ def register(kind: str, build: Build) -> None:
     _builders[kind] = build
 
 
+@writing()
 def want(kind: str, source: int, *, name: str, now: dt.datetime, version: int = 1) -> Document:
     """Ask for a paper inside the business transaction; asking again for the same version changes nothing."""
     document, _ = Document.objects.get_or_create(
@@ -65,14 +66,17 @@ def want(kind: str, source: int, *, name: str, now: dt.datetime, version: int = 
     return document
 
 
+@writing()
 def ask_for(document: Document) -> Document:
     """Have a paper made that was put off, or that failed before; any other stays as it is."""
+    document.refresh_from_db()  # the worker may have taken it up since it was read
     if document.state in (Document.State.LATER, Document.State.FAILED):
         document.state, document.attempts, document.problem, document.lease_until = Document.State.WANTED, 0, "", None
         document.save(update_fields=["state", "attempts", "problem", "lease_until"])
     return document
 
 
+@writing()
 def put_off(*, before: dt.datetime) -> int:
     """Let the papers wanted before a moment wait until somebody asks for them: history that was just brought in
     need not keep the worker busy. Return how many wait."""
@@ -165,7 +169,8 @@ def _make(document: Document, printer: Printer, *, now: dt.datetime) -> None:
         failed = document.attempts >= ATTEMPTS
         document.state = Document.State.FAILED if failed else Document.State.WANTED
         document.problem, document.lease_until = str(error)[:2000], None
-        document.save(update_fields=["state", "problem", "lease_until"])
+        with writing():
+            document.save(update_fields=["state", "problem", "lease_until"])
         return
     _store(document, pdf, now=now)
 

@@ -8,6 +8,7 @@ guessed. Without SMTP settings the mail waits, can be seen and downloaded, and s
 """
 
 import datetime as dt
+import email.errors
 import email.policy
 import logging
 import re
@@ -45,6 +46,7 @@ def sender() -> str:
     return settings.MAIL_FROM or shop.profile().email
 
 
+@writing()
 def enqueue(
     *,
     purpose: str,
@@ -141,7 +143,12 @@ def _claim(now: dt.datetime) -> OutgoingMail | None:
 
 
 def _send(mail: OutgoingMail, *, now: dt.datetime) -> None:
-    data = message_of(mail).as_bytes()
+    try:
+        data = message_of(mail).as_bytes()
+    except (OSError, ValueError, LookupError, email.errors.MessageError) as error:
+        # A PDF that is gone or an address nobody can write to: it must not keep the worker from the others.
+        _not_sent(mail, f"The message could not be put together: {error}", permanent=True, now=now)
+        return
     handed = False
     try:
         with _connected() as server:
@@ -156,6 +163,9 @@ def _send(mail: OutgoingMail, *, now: dt.datetime) -> None:
             _sent(mail, now=now)
     except smtplib.SMTPResponseException as error:
         _not_sent(mail, _words(error), permanent=error.smtp_code >= 500, now=now)
+    except UnicodeError:
+        said = "The address has letters that a mail server does not take: write its domain as xn--…"
+        _not_sent(mail, said, permanent=True, now=now)
     except (OSError, smtplib.SMTPException) as error:
         if mail.state == State.SENT:
             return  # the server took it and then closed the line badly
@@ -199,17 +209,20 @@ def _mark_handed(mail: OutgoingMail, data: bytes, *, now: dt.datetime) -> None:
     mail.save(update_fields=["state", "as_sent"])
 
 
+@writing()
 def _sent(mail: OutgoingMail, *, now: dt.datetime) -> None:
     mail.state, mail.sent_at, mail.lease_until, mail.problem = State.SENT, now, None, ""
     mail.save(update_fields=["state", "sent_at", "lease_until", "problem"])
 
 
+@writing()
 def _uncertain(mail: OutgoingMail, problem: str) -> None:
     mail.state, mail.lease_until = State.UNCERTAIN, None
     mail.problem = f"The line broke while the message was on its way ({problem}). Ask the customer whether it arrived."
     mail.save(update_fields=["state", "lease_until", "problem"])
 
 
+@writing()
 def _not_sent(mail: OutgoingMail, problem: str, *, permanent: bool, now: dt.datetime) -> None:
     log.warning("mail %s not sent: %s", mail.pk, problem)
     mail.lease_until, mail.problem = None, problem[:2000]
@@ -224,6 +237,7 @@ def _not_sent(mail: OutgoingMail, problem: str, *, permanent: bool, now: dt.date
 @writing()
 def send_again(*, mail: OutgoingMail, actor: User, now: dt.datetime) -> OutgoingMail:
     """A person decides that a failed or uncertain message goes out (again). Raises Refused in any other state."""
+    mail.refresh_from_db()
     if mail.state not in (State.FAILED, State.UNCERTAIN, State.QUEUED):
         raise Refused("This message is on its way or already sent.")
     mail.state, mail.next_try, mail.queued_at, mail.problem = State.QUEUED, now, now, ""
@@ -235,6 +249,7 @@ def send_again(*, mail: OutgoingMail, actor: User, now: dt.datetime) -> Outgoing
 @writing()
 def it_arrived(*, mail: OutgoingMail, actor: User, now: dt.datetime) -> OutgoingMail:
     """A person confirms that an uncertain message did arrive. Raises Refused in any other state."""
+    mail.refresh_from_db()
     if mail.state != State.UNCERTAIN:
         raise Refused("Only a message that was perhaps sent can be confirmed.")
     mail.state, mail.sent_at, mail.problem = State.SENT, now, ""

@@ -147,6 +147,28 @@ def test_it_gives_up_after_a_day(sink: Sink, letter: OutgoingMail, now: dt.datet
     assert letter.state == State.FAILED
 
 
+def test_a_message_whose_pdf_is_gone_is_shown_and_does_not_stop_the_others(
+    sink: Sink, letter: OutgoingMail, now: dt.datetime
+) -> None:
+    stored = letter.attachments.get().stored
+    assert stored is not None
+    stored.file.delete(save=False)
+    other = enqueue(now, [], source=2, subject="Invoice 2")
+    assert mail.send_due(now=now) == 2
+    letter.refresh_from_db()
+    other.refresh_from_db()
+    assert (letter.state, other.state) == (State.FAILED, State.SENT)
+    assert letter.problem.startswith("The message could not be put together")
+
+
+def test_an_address_a_mail_server_does_not_take_is_shown(sink: Sink, shop: ShopProfile, now: dt.datetime) -> None:
+    row = enqueue(now, [], to="odile@garagé.example")
+    mail.send_due(now=now)
+    row.refresh_from_db()
+    assert row.state == State.FAILED
+    assert "xn--" in row.problem
+
+
 def test_a_line_that_breaks_after_the_content_leaves_it_to_a_person(
     sink: Sink, letter: OutgoingMail, people: dict[str, User], now: dt.datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
