@@ -10,7 +10,8 @@ from django.core.files.uploadedfile import UploadedFile
 from garage import audit, shop
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.models import StoredFile, User, Vehicle
+from garage.models import User, Vehicle
+from garage.photos import store_photo
 from garage.queries import whole_distance
 from garage.writing import writing
 from jobs.actions.intake import add_photo
@@ -111,11 +112,14 @@ def note_advisory(
     text: str,
     limit: Limit,
     component: Component | None = None,
-    photo: StoredFile | None = None,
+    photo: UploadedFile | None = None,
     actor: User | None,
     now: dt.datetime,
 ) -> Advisory:
-    """Note later work on the job's vehicle; it is offered again until it is settled or declined."""
+    """Note later work on the job's vehicle; it is offered again until it is settled or declined.
+
+    Raises Refused without words or the limit's figure, and for a file that is no photo.
+    """
 
     def do() -> Advisory:
         if job.vehicle is None:
@@ -135,7 +139,7 @@ def note_advisory(
             by_odometer=limit.odometer if limit.kind == Advisory.Limit.DISTANCE else None,
             by_date=limit.day if limit.kind == Advisory.Limit.DATE else None,
             unit=shop.profile().distance_unit,
-            stored=photo,
+            stored=store_photo(photo, actor=actor, now=now) if photo else None,
             at=now,
             by=actor,
         )

@@ -9,7 +9,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage.access import actor_of, allowed
 from garage.gates import vehicle_for
 from garage.models import Vehicle
-from garage.photos import store_photo
 from garage.queries import latest_reading, whole_distance
 from garage.shop import profile
 from garage.web import after_post, attempt, page_of, render_page
@@ -45,16 +44,14 @@ def advisory(request: HttpRequest, pk: int) -> HttpResponse:
     form = AdvisoryForm(request.POST, request.FILES) if posted else AdvisoryForm()
 
     def note() -> Advisory:
-        user, now = actor_of(request), timezone.now()
-        upload = form.cleaned_data["photo"]
         return note_advisory(
             key=form.cleaned_data["key"],
             job=job,
             text=form.cleaned_data["text"],
             limit=form.until(_stands_at(job.vehicle)),
-            photo=store_photo(upload, actor=user, now=now) if upload else None,
-            actor=user,
-            now=now,
+            photo=form.cleaned_data["photo"],
+            actor=actor_of(request),
+            now=timezone.now(),
         )
 
     noted = attempt(form, note) if posted else None
