@@ -103,11 +103,6 @@ def owed_by(customer: Customer) -> Decimal:
     return Receivable.objects.filter(customer=customer).aggregate(all=Sum("balance"))["all"] or ZERO
 
 
-def billed_net(job: Job) -> Decimal:
-    """What was billed on a job before tax, credit notes taken off."""
-    return Invoice.objects.filter(job=job).aggregate(all=Sum("net"))["all"] or ZERO
-
-
 def invoice_of(job: Job) -> Invoice | None:
     """The job's invoice that still stands: the last one, unless it was taken back whole."""
     last = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).first()

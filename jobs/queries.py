@@ -6,7 +6,6 @@ from decimal import Decimal
 
 from django.db.models import Prefetch, Q, QuerySet
 
-from garage import search
 from garage.models import Customer, Vehicle
 from jobs import stages
 from jobs.matching import best_match
@@ -36,19 +35,9 @@ def open_jobs() -> QuerySet[Job]:
     return jobs().filter(stage__in=stages.OPEN)
 
 
-def in_bay() -> QuerySet[Job]:
-    """The jobs whose car is in the bay."""
-    return jobs().filter(stage=Stage.IN_BAY).select_related("technician")
-
-
 def here_now(vehicle: Vehicle) -> Job | None:
     """The visit whose work on this vehicle is still to be done, when the car is here."""
     return Job.objects.filter(vehicle=vehicle, stage__in=stages.UNFINISHED).first()
-
-
-def found(rows: QuerySet[Job], text: str) -> QuerySet[Job]:
-    """Those of the jobs that anything typed finds: a number, a name, a plate, the end of a VIN, a key tag."""
-    return rows.filter(pk__in=search.ids("job", text)) if text.strip() else rows
 
 
 def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:

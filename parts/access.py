@@ -3,7 +3,7 @@
 from django.http import Http404, HttpRequest
 from django.shortcuts import get_object_or_404
 
-from parts.models import Container, Item, Movement, Pack, Receipt, Supersession, Supplier
+from parts.models import Container, Item, Movement, Receipt, Supersession, Supplier
 
 
 def item_for(request: HttpRequest, pk: int) -> Item:
@@ -29,11 +29,6 @@ def container_for(request: HttpRequest, pk: int) -> Container:
 def movement_for(request: HttpRequest, pk: int) -> Movement:
     """A movement, with its item and container."""
     return get_object_or_404(Movement.objects.select_related("item", "container__pack"), pk=pk)
-
-
-def pack_for(request: HttpRequest, pk: int) -> Pack:
-    """A pack, with its item."""
-    return get_object_or_404(Pack.objects.select_related("item"), pk=pk)
 
 
 def receipt_for(request: HttpRequest, pk: int) -> Receipt:

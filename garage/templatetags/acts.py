@@ -79,8 +79,7 @@ def submit_key(context: Context) -> SafeString:
         return _key_input(uuid.uuid4())
 
 
-@register.simple_tag(takes_context=True)
-def undo(context: Context, sentence: str, post: str) -> SafeString:
+def _undo(context: Context, sentence: str, post: str) -> SafeString:
     """What was done, and a button that undoes it."""
     return format_html(
         '<div class="message"><span>{}</span>{}</div>',
@@ -95,7 +94,7 @@ def message_line(context: Context, message: Message) -> SafeString:
     tags = message.extra_tags or ""
     address = tags.removeprefix("undo:")
     if address != tags and url_has_allowed_host_and_scheme(address, allowed_hosts=None):
-        return undo(context, str(message), address)
+        return _undo(context, str(message), address)
     if message.level >= constants.WARNING:
         return format_html('<p class="message is-warn">{}</p>', message)
     return format_html('<p class="message">{}</p>', message)
@@ -186,18 +185,4 @@ def document_status(state: str, url: str, href: str = "", label: str = "") -> Sa
         '<span class="document waits" role="status"{}>{}</span>',
         poll,
         _("%(name)s is being made …") % {"name": name},
-    )
-
-
-@register.simple_tag
-def progress(done: int, total: int, label: str) -> SafeString:
-    """How far a long work is, as a bar and in words."""
-    words = _("%(label)s: %(done)s of %(total)s") % {"label": label, "done": done, "total": total}
-    return format_html(
-        '<div class="progress" role="status"><span>{}</span>'
-        '<progress max="{}" value="{}" aria-label="{}"></progress></div>',
-        words,
-        total,
-        done,
-        label,
     )

@@ -171,12 +171,6 @@ def two(value: Any, other: str = "", inline: bool = False) -> SafeString:
     return format_html('<span class="two{}">{}{}</span>', " inline" if inline else "", value, below)
 
 
-@register.simple_tag(name="key")
-def key_tag(key: str) -> SafeString:
-    """A key of the keyboard."""
-    return format_html("<kbd>{}</kbd>", key)
-
-
 # Tables and lists
 
 
@@ -285,7 +279,6 @@ STEP_STATES = {  # mark in the box, word before the step
     "later": ("", ""),
     "held": ("", gettext_lazy("Held:")),
     "skipped": ("dash", gettext_lazy("Not done:")),
-    "unsent": ("tick dots", gettext_lazy("Not sent yet:")),
 }
 
 
