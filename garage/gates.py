@@ -5,7 +5,8 @@ from django.shortcuts import get_object_or_404
 
 from garage import queries
 from garage.access import may
-from garage.models import Customer, StoredFile, User, Vehicle
+from garage.models import Customer, Document, OutgoingMail, StoredFile, User, Vehicle
+from garage.web import key_in
 
 
 def customer_for(request: HttpRequest, pk: int) -> Customer:
@@ -18,9 +19,10 @@ def customer_named(request: HttpRequest, parameter: str = "customer") -> Custome
     text = request.GET.get(parameter, "")
     if not text:
         return None
-    if not text.isdecimal() or len(text) > 18:
+    key = key_in(text)
+    if key is None:
         raise Http404
-    return customer_for(request, int(text))
+    return customer_for(request, key)
 
 
 def vehicle_for(request: HttpRequest, pk: int) -> Vehicle:
@@ -37,3 +39,13 @@ def picture_for(request: HttpRequest, pk: int) -> StoredFile:
 def person_for(request: HttpRequest, pk: int) -> User:
     """Somebody with a login."""
     return get_object_or_404(User, pk=pk)
+
+
+def document_for(request: HttpRequest, pk: int) -> Document:
+    """A paper, with its file once it is made."""
+    return get_object_or_404(Document.objects.select_related("stored"), pk=pk)
+
+
+def mail_for(request: HttpRequest, pk: int) -> OutgoingMail:
+    """A message of the outbox, with the file of what was sent."""
+    return get_object_or_404(OutgoingMail.objects.select_related("as_sent"), pk=pk)

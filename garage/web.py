@@ -84,7 +84,7 @@ def page_of(queryset: "QuerySet[Row]", request: HttpRequest, *, size: int = 30) 
 
     Keyset pages cost the same at row one and at row one million; OFFSET and COUNT do not.
     """
-    before, after = _key(request, "before"), _key(request, "after")
+    before, after = (key_in(request.GET.get(name, "")) for name in ("before", "after"))
     if after is not None:
         rows = list(queryset.filter(pk__gt=after).order_by("pk")[: size + 1])
         more_newer, more_older = len(rows) > size, True
@@ -94,16 +94,17 @@ def page_of(queryset: "QuerySet[Row]", request: HttpRequest, *, size: int = 30) 
         rows = list(found.order_by("-pk")[: size + 1])
         more_newer, more_older = before is not None, len(rows) > size
         rows = rows[:size]
-    newer = _address(request, after=rows[0].pk) if rows and more_newer else ""
-    older = _address(request, before=rows[-1].pk) if rows and more_older else ""
+    newer = page_address(request, after=rows[0].pk) if rows and more_newer else ""
+    older = page_address(request, before=rows[-1].pk) if rows and more_older else ""
     return Page(rows, newer, older)
 
 
-def _key(request: HttpRequest, name: str) -> int | None:
-    text = request.GET.get(name, "")
-    return int(text) if text.isdecimal() and len(text) < 19 else None
+def key_in(text: str) -> int | None:
+    """A primary key as it stands in an address or a hidden field; None for anything that can be none."""
+    return int(text) if text.isdecimal() and len(text) < 19 else None  # 19 digits may be more than 64 bits hold
 
 
-def _address(request: HttpRequest, **keys: int) -> str:
+def page_address(request: HttpRequest, **keys: int) -> str:
+    """The same list from another row on: what narrows it stays in the address."""
     kept = {name: value for name, value in request.GET.items() if name not in {"before", "after"}}
     return f"?{urlencode({**kept, **keys})}"

@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import replace
+from decimal import Decimal
 
 from garage.errors import Refused
 from garage.models import Customer, TaxClass
@@ -20,8 +21,17 @@ AUTHORIZED = Operation.Decision.AUTHORIZED
 
 def charge_of(line: Line) -> Charge:
     """A line of the sheet with its price."""
+    return _charge(line, line.pk, line_net(line.quantity, line.unit_price, line.discount))
+
+
+def charge_on_paper(line: PaperLine, origin: int | None) -> Charge:
+    """A frozen line with the price it was frozen at; `origin` is the sheet's line."""
+    return _charge(line, origin, line.net)
+
+
+def _charge(line: Line | PaperLine, origin: int | None, net: Decimal) -> Charge:
     return Charge(
-        line=line.pk,
+        line=origin,
         kind=line.kind,
         finer=line.finer,
         description=line.description,
@@ -33,7 +43,7 @@ def charge_of(line: Line) -> Charge:
         discount=line.discount,
         tax_class=line.tax_class,
         sublet_to=line.sublet_to,
-        net=line_net(line.quantity, line.unit_price, line.discount),
+        net=net,
     )
 
 
@@ -87,25 +97,6 @@ def as_offered(estimate: Estimate) -> list[OperationCharges]:
         )
         for row in estimate.operations.all()
     ]
-
-
-def charge_on_paper(line: PaperLine, origin: int | None) -> Charge:
-    """A frozen line with the price it was frozen at; `origin` is the sheet's line."""
-    return Charge(
-        line=origin,
-        kind=line.kind,
-        finer=line.finer,
-        description=line.description,
-        condition=line.condition,
-        quantity=line.quantity,
-        unit=line.unit,
-        typed=line.typed,
-        unit_price=line.unit_price,
-        discount=line.discount,
-        tax_class=line.tax_class,
-        sublet_to=line.sublet_to,
-        net=line.net,
-    )
 
 
 def overtaken(estimate: Estimate, job: Job) -> bool:

@@ -17,20 +17,12 @@ from invoicing.models import Receivable
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.models import Job, Stage
+from jobs.next_act import NEXT_ACT
 from parts import queries as shelf
 from parts.models import Item
 
 SHOWN = 12
 
-#: The counter's next act at each stage, and the page it is done on.
-COUNTER = {
-    Stage.WRITTEN_UP: ("Write it up", "jobs:sheet"),
-    Stage.AWAITING: ("Record authorization", "invoicing:authorize"),
-    Stage.READY: ("Put it into the bay", "jobs:sheet"),
-    Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
-    Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
-    Stage.INVOICED: ("Take payment", "invoicing:invoice-make"),
-}
 AT_WORK = (Stage.READY, Stage.IN_BAY)
 
 
@@ -99,11 +91,11 @@ def _jobs(user: User, now: dt.datetime) -> list[Section]:
 
 
 def _job(user: User, job: Job, now: dt.datetime) -> Row:
-    late = job.promised_at is not None and job.promised_at < now and job.stage in stages.UNFINISHED
+    late = stages.is_late(job.stage, job.promised_at, now)
     promise = f"{'late: ' if late else ''}promised {_at(job.promised_at, now)}" if job.promised_at else ""
     vehicle = str(job.vehicle) if job.vehicle else job.customer.name
     plate = job.vehicle.plate if job.vehicle else ""
-    act, page = COUNTER[Stage(job.stage)] if may(user, "counter") else ("Open the steps", "jobs:bay-job")
+    act, page = NEXT_ACT[Stage(job.stage)] if may(user, "counter") else ("Open the steps", "jobs:bay-job")
     return Row(
         heading=f"{job.number} · {vehicle}",
         small=" · ".join(filter(None, [plate, job.customer.name, f"key {job.key_tag}" * bool(job.key_tag), promise])),

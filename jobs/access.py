@@ -4,6 +4,7 @@ from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
 from garage.models import AuditEntry
+from garage.web import key_in
 from jobs import queries
 from jobs.models import Job, JobStep, Line, Operation, Procedure
 from parts.models import Item
@@ -55,7 +56,7 @@ def removal_for(request: HttpRequest, pk: int) -> AuditEntry:
 
 def item_named(request: HttpRequest) -> Item | None:
     """The item of the shelf whose number stands in the address (`?item=12`): what is bought today in its place."""
-    text = request.GET.get("item", "")
-    if not text.isdecimal() or len(text) > 18:
+    key = key_in(request.GET.get("item", ""))
+    if key is None:
         return None
-    return current_item(get_object_or_404(Item.objects.select_related("current"), pk=int(text)))
+    return current_item(get_object_or_404(Item.objects.select_related("current"), pk=key))

@@ -17,7 +17,7 @@ from garage.forms_customers import CustomerForm
 from garage.forms_fields import WholeNumberField
 from garage.forms_vehicles import VehicleForm
 from garage.models import Customer, DistanceUnit, OdometerReading, Vehicle
-from garage.web import refuse
+from garage.web import key_in, refuse
 from jobs.actions.intake import NewCustomer, NewVehicle, Odometer
 from jobs.forms import WORDS, MomentField, PhotosField
 
@@ -150,11 +150,11 @@ class IntakeSheet:
         return str(self.pick[name].value() or "")
 
     def _row(self, model: type[Any], name: str) -> Any:
-        text = self._typed(name)
-        if not text.isdecimal() or len(text) > 18:
+        key = key_in(self._typed(name))
+        if key is None:
             return None
         rows = kernel.customers_with_contact() if model is Customer else kernel.vehicles_with_history()
-        return rows.filter(pk=int(text)).first()
+        return rows.filter(pk=key).first()
 
     @property
     def no_vehicle(self) -> bool:

@@ -48,6 +48,11 @@ def may_follow(stage: str, following: str) -> bool:
     return following in FOLLOWS[stage]
 
 
+def is_late(stage: str, promised_at: dt.datetime | None, now: dt.datetime) -> bool:
+    """Whether the car was promised for a moment that has passed, and its work is not done."""
+    return promised_at is not None and promised_at < now and stage in UNFINISHED
+
+
 def since(moment: dt.datetime, now: dt.datetime) -> str:
     """A moment as short as it can be said, both in the shop's zone: 9:02 today, Nov 24 this year, Nov 24, 2025."""
     local = moment.astimezone(now.tzinfo)

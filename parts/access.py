@@ -3,6 +3,7 @@
 from django.http import Http404, HttpRequest
 from django.shortcuts import get_object_or_404
 
+from garage.web import key_in
 from parts.models import Container, Item, Movement, Receipt, Supersession, Supplier
 
 
@@ -16,9 +17,10 @@ def item_named(request: HttpRequest, parameter: str) -> Item | None:
     text = request.GET.get(parameter, "")
     if not text:
         return None
-    if not text.isdecimal() or len(text) > 18:
+    key = key_in(text)
+    if key is None:
         raise Http404
-    return item_for(request, int(text))
+    return item_for(request, key)
 
 
 def container_for(request: HttpRequest, pk: int) -> Container:

@@ -18,6 +18,7 @@ from django.utils.functional import cached_property
 from garage.forms import KeyForm, UnitPriceFormField
 from garage.forms_fields import plain_text
 from garage.rows import Lenient
+from garage.web import key_in
 from parts import queries
 from parts.actions.receiving import Delivered
 from parts.models import Item, Pack, Supplier
@@ -133,11 +134,6 @@ class ReceiveSheet:
         return {"key": head["key"], "supplier": head["supplier"], "reference": head["reference"], "lines": lines}
 
 
-def _number(value: Any) -> int | None:
-    text = str(value or "")
-    return int(text) if text.isdecimal() and len(text) < 19 else None
-
-
 def _offers(items: Sequence[Item]) -> list[Offer]:
     packs = queries.priced_packs(items)
     offers: list[Offer] = []
@@ -150,17 +146,17 @@ def _offers(items: Sequence[Item]) -> list[Offer]:
 
 def _rows(data: QueryDict) -> list[dict[str, str]]:
     """The lines as typed."""
-    total = min(_number(data.get("lines-TOTAL_FORMS")) or 0, MOST_LINES)
+    total = min(key_in(data.get("lines-TOTAL_FORMS", "")) or 0, MOST_LINES)
     return [{name: data.get(f"lines-{index}-{name}", "") for name in LINE} for index in range(total)]
 
 
 def _new_rows(codes: Sequence[str]) -> list[dict[str, str]]:
     """Lines for packs by their codes (`12-7`; `12-` for single pieces; `12-7-5` for five), priced as known."""
     wanted = [[*code.split("-"), "", "", ""][:3] for code in codes[:MOST_LINES]]
-    items = queries.items_today().filter(pk__in=[key for item, *_rest in wanted if (key := _number(item))])
+    items = queries.items_today().filter(pk__in=[key for item, *_rest in wanted if (key := key_in(item))])
     offers = {offer.code: offer for offer in _offers(list(items))}
     return [
-        {"item": item, "pack": pack, "packs": str(_number(packs) or 1), "price": _price(offer.price)}
+        {"item": item, "pack": pack, "packs": str(key_in(packs) or 1), "price": _price(offer.price)}
         for item, pack, packs in wanted
         if (offer := offers.get(f"{item}-{pack}"))
     ]
@@ -172,11 +168,11 @@ def _price(price: Decimal | None) -> str:
 
 def _named(rows: Sequence[dict[str, str]]) -> list[Offer | None]:
     """The item and pack of each line, in two queries; None for a line that names nothing known."""
-    items = Item.objects.in_bulk([key for row in rows if (key := _number(row["item"]))])
-    packs = Pack.objects.in_bulk([key for row in rows if (key := _number(row["pack"]))])
+    items = Item.objects.in_bulk([key for row in rows if (key := key_in(row["item"]))])
+    packs = Pack.objects.in_bulk([key for row in rows if (key := key_in(row["pack"]))])
     found: list[Offer | None] = []
     for row in rows:
-        item, pack = items.get(_number(row["item"]) or 0), packs.get(_number(row["pack"]) or 0)
+        item, pack = items.get(key_in(row["item"]) or 0), packs.get(key_in(row["pack"]) or 0)
         found.append(Offer(item, pack, "", None) if item else None)
     return found
 

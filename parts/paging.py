@@ -1,12 +1,11 @@
 """Pages of a list in order of names; each begins at an item of the page before, so none costs more than the first."""
 
 from typing import TYPE_CHECKING
-from urllib.parse import urlencode
 
 from django.db.models import Q
 from django.http import HttpRequest
 
-from garage.web import Page
+from garage.web import Page, key_in, page_address
 from parts.models import Item
 
 if TYPE_CHECKING:
@@ -31,16 +30,11 @@ def page_by_name(items: "QuerySet[ItemToday]", request: HttpRequest, *, size: in
         rows = rows[:size]
     return Page(
         rows,
-        _address(request, before=rows[0].pk) if rows and more_before else "",
-        _address(request, after=rows[-1].pk) if rows and more_after else "",
+        page_address(request, before=rows[0].pk) if rows and more_before else "",
+        page_address(request, after=rows[-1].pk) if rows and more_after else "",
     )
 
 
 def _edge(request: HttpRequest, name: str) -> Item | None:
-    text = request.GET.get(name, "")
-    return Item.objects.filter(pk=int(text)).first() if text.isdecimal() and len(text) < 19 else None
-
-
-def _address(request: HttpRequest, **keys: int) -> str:
-    kept = {name: value for name, value in request.GET.items() if name not in {"before", "after"}}
-    return f"?{urlencode({**kept, **keys})}"
+    key = key_in(request.GET.get(name, ""))
+    return Item.objects.filter(pk=key).first() if key is not None else None

@@ -2,14 +2,14 @@
 
 from django.contrib import messages
 from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from garage import documents, mail
-from garage.access import allowed
+from garage import documents, gates, mail
+from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.models import Document, OutgoingMail
+from garage.models import OutgoingMail
 from garage.web import after_post, next_address, page_of
 
 
@@ -17,7 +17,7 @@ from garage.web import after_post, next_address, page_of
 @allowed("prices")
 def document(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The PDF, as stored; while it is being made, a page that says so."""
-    row = get_object_or_404(Document.objects.select_related("stored"), pk=pk)
+    row = gates.document_for(request, pk)
     if row.stored is None:
         return render(request, "garage/document.html", {"document": row})
     response = FileResponse(
@@ -36,14 +36,14 @@ def document(request: HttpRequest, pk: int) -> HttpResponseBase:
 @allowed("prices")
 def document_status(request: HttpRequest, pk: int) -> HttpResponse:
     """The fragment that a page asks for each second until the document is there."""
-    return render(request, "garage/document_status.html", {"document": get_object_or_404(Document, pk=pk)})
+    return render(request, "garage/document_status.html", {"document": gates.document_for(request, pk)})
 
 
 @require_POST
 @allowed("prices")
 def document_make(request: HttpRequest, pk: int) -> HttpResponse:
     """Have a document made that was put off, or that failed."""
-    documents.ask_for(get_object_or_404(Document, pk=pk))
+    documents.ask_for(gates.document_for(request, pk))
     return after_post(request, next_address(request, "/"))
 
 
@@ -71,7 +71,7 @@ def mail_list(request: HttpRequest) -> HttpResponse:
 @allowed("books")
 def mail_file(request: HttpRequest, pk: int) -> HttpResponse:
     """The message as a file that any mail program opens: as it was sent, or as it would be now."""
-    row = get_object_or_404(OutgoingMail.objects.select_related("as_sent"), pk=pk)
+    row = gates.mail_for(request, pk)
     if row.as_sent is not None:
         with row.as_sent.file.open("rb") as file:
             data = file.read()
@@ -97,10 +97,10 @@ def mail_arrived(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _settle(request: HttpRequest, pk: int, *, again: bool) -> HttpResponse:
-    row = get_object_or_404(OutgoingMail, pk=pk)
+    row = gates.mail_for(request, pk)
     verb = mail.send_again if again else mail.it_arrived
     try:
-        verb(mail=row, actor=request.user, now=timezone.now())  # type: ignore[arg-type]
+        verb(mail=row, actor=actor_of(request), now=timezone.now())
     except Refused as refusal:
         messages.error(request, str(refusal))
     return after_post(request, next_address(request, "/mail/"))

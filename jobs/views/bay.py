@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.shop import profile
-from garage.web import after_post, attempt, render_page
+from garage.web import after_post, attempt, key_in, render_page
 from jobs import queries
 from jobs.access import job_for, operation_for, shelf_line_for
 from jobs.access_bay import bay_job_for
@@ -42,9 +42,7 @@ def bay(request: HttpRequest) -> HttpResponse:
 @require_safe
 def bay_job(request: HttpRequest, pk: int) -> HttpResponse:
     """A job's steps, the next one enlarged, or the one that the address names."""
-    text = request.GET.get("step", "")
-    chosen = int(text) if text.isdecimal() and len(text) < 19 else None
-    return work_page(request, bay_job_for(request, pk), chosen=chosen)
+    return work_page(request, bay_job_for(request, pk), chosen=key_in(request.GET.get("step", "")))
 
 
 def work_page(

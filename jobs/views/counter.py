@@ -13,16 +13,7 @@ from garage.web import page_of, render_page
 from jobs import queries, stages
 from jobs.forms import StageFilter
 from jobs.models import Job, Stage
-
-#: The one thing to be done next with a job at each stage, and the page where it is done. The papers' pages are named
-#: by their address only: no import points up.
-NEXT = {
-    Stage.WRITTEN_UP: ("Write it up", "jobs:sheet"),
-    Stage.AWAITING: ("Record authorization", "invoicing:authorize"),
-    Stage.READY: ("Put it into the bay", "jobs:sheet"),
-    Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
-    Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
-}
+from jobs.next_act import NEXT_ACT
 
 
 @dataclass(frozen=True)
@@ -56,6 +47,6 @@ def counter(request: HttpRequest) -> HttpResponse:
 
 
 def _row(job: Job) -> Row:
-    act, page = NEXT[Stage(job.stage)]
-    late = job.promised_at is not None and job.promised_at < timezone.now() and job.stage in stages.UNFINISHED
+    act, page = NEXT_ACT[Stage(job.stage)]
+    late = stages.is_late(job.stage, job.promised_at, timezone.now())
     return Row(job, act, reverse(page, args=[job.pk]), late)

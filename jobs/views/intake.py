@@ -13,7 +13,7 @@ from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.models import Customer
 from garage.vin import read_vin
-from garage.web import after_post, render_page
+from garage.web import after_post, key_in, render_page
 from jobs import intake_search, queries
 from jobs.actions.intake import OPEN_JOB, open_job
 from jobs.forms_intake import IntakeSheet
@@ -134,7 +134,7 @@ def _context(sheet: IntakeSheet, data: QueryDict, found: list[Customer] | None =
 def _keys(data: QueryDict, kind: str) -> list[int]:
     """The offers of a kind that are ticked."""
     named = [text.partition(" ")[2] for text in data.getlist("taken") if text.startswith(f"{kind} ")]
-    return [int(text) for text in named if text.isdecimal() and len(text) < 19]
+    return [key for text in named if (key := key_in(text)) is not None]
 
 
 def _known(vin: str, plate: str) -> dict[str, Any]:

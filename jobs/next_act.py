@@ -1,0 +1,15 @@
+"""The one thing to be done next with a job at each stage, and the page where it is done.
+
+The pages of the papers are named by their address only: no import points up.
+"""
+
+from jobs.models import Stage
+
+NEXT_ACT = {
+    Stage.WRITTEN_UP: ("Write it up", "jobs:sheet"),
+    Stage.AWAITING: ("Record authorization", "invoicing:authorize"),
+    Stage.READY: ("Put it into the bay", "jobs:sheet"),
+    Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
+    Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
+    Stage.INVOICED: ("Take payment", "invoicing:invoice-make"),
+}
