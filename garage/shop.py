@@ -3,6 +3,8 @@
 import datetime as dt
 import zoneinfo
 
+from django.utils import formats
+
 from garage.models import ShopProfile
 
 
@@ -12,8 +14,8 @@ def profile() -> ShopProfile:
 
 
 def day_words(day: dt.date) -> str:
-    """A day as it stands in a sentence: November 25, 2026."""
-    return f"{day:%B} {day.day}, {day.year}"
+    """A day as it stands in a sentence and on a paper: November 25, 2026."""
+    return formats.date_format(day, "F j, Y")
 
 
 def day_of(now: dt.datetime) -> dt.date:

@@ -5,12 +5,13 @@ from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 
+from garage import shop
 from garage.errors import Refused
 from garage.models import Customer, TaxClass
 from invoicing import queries
 from invoicing.comparing import same_offer
 from invoicing.models import Estimate
-from invoicing.models.lines import PaperLine
+from invoicing.models.papers import PaperLine
 from invoicing.sums import Charge, NoRate, OperationCharges, Sums, choose, counted, sum_up
 from invoicing.totals import TaxRate, line_net
 from jobs.models import Job, JobStep, Line, Operation
@@ -119,7 +120,7 @@ def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[TaxRate],
     except NoRate as error:
         name = TaxClass(error.tax_class).label
         raise Refused(
-            f"No tax rate is set for {name} on {on:%B} {on.day}, {on.year}. The owner sets it under Books, Taxes; "
+            f"No tax rate is set for {name} on {shop.day_words(on)}. The owner sets it under Books, Taxes; "
             "what is not taxed gets a rate of 0."
         ) from error
 

@@ -6,13 +6,12 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.db import models
-from django.utils import formats
 
 from garage import shop
 from garage.ledger import content_of, digest
 from garage.models import Customer, OdometerReading, PersonSnapshot, ShopProfile, Vehicle
 from invoicing.models import Estimate, Invoice
-from invoicing.models.lines import PaperLine
+from invoicing.models.papers import PaperLine
 from invoicing.sums import Charge, Sums
 
 PARTS_WISH = {
@@ -110,20 +109,15 @@ def local(moment: dt.datetime, zone: str) -> dt.datetime:
     return moment.astimezone(zoneinfo.ZoneInfo(zone))
 
 
-def said_day(day: dt.date) -> str:
-    """A day as papers print it: November 25, 2026."""
-    return formats.date_format(day, "F j, Y")
-
-
 def said_moment(moment: dt.datetime, zone: str) -> str:
     """A moment as papers print it, in the shop's zone: November 25, 2026, 9:02."""
     there = local(moment, zone)
-    return f"{said_day(there.date())}, {there:%H:%M %Z}"
+    return f"{shop.day_words(there.date())}, {there:%H:%M %Z}"
 
 
 def said_promise(moment: dt.datetime | None, zone: str) -> str:
     """When the car is promised, as papers print it; empty when it was not."""
-    return f"{said_day(local(moment, zone).date())}, {local(moment, zone):%H:%M}" if moment else ""
+    return f"{shop.day_words(local(moment, zone).date())}, {local(moment, zone):%H:%M}" if moment else ""
 
 
 def due_after(customer: Customer, now: dt.datetime) -> dt.date:

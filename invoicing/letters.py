@@ -6,7 +6,6 @@ from django.core.validators import validate_email
 from garage import shop
 from garage.errors import Refused
 from invoicing.comparing import amount
-from invoicing.freezing import said_day
 from invoicing.models import Estimate, Invoice
 
 ESTIMATE_TEXT = """Dear {customer},
@@ -47,7 +46,7 @@ def estimate_letter(estimate: Estimate) -> tuple[str, str]:
         "number": estimate.label,
         "vehicle": estimate.vehicle_text.partition(",")[0] or "car",
         "total": f"{amount(estimate.gross)} {estimate.shop['currency']}",
-        "until": said_day(estimate.valid_until),
+        "until": shop.day_words(estimate.valid_until),
         "garage": garage,
     }
     return f"Estimate {estimate.label} from {garage}", fill(ESTIMATE_TEXT, values)
@@ -62,9 +61,8 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
         "vehicle": invoice.vehicle_text.partition(",")[0] or "car",
         "garage": profile.name,
         "total": f"{amount(invoice.gross)} {invoice.currency}",
-        "due": said_day(invoice.due_on),
+        "due": shop.day_words(invoice.due_on),
         "corrects": invoice.corrects.label if invoice.corrects else "",
     }
     text = profile.mail_text if invoice.kind == Invoice.Kind.INVOICE else CREDIT_TEXT
-    kind = "Invoice" if invoice.kind == Invoice.Kind.INVOICE else "Credit note"
-    return f"{kind} {invoice.label} from {profile.name}", fill(text, values)
+    return f"{invoice.title} from {profile.name}", fill(text, values)

@@ -58,7 +58,7 @@ def advisory_sentence(row: Advisory) -> str:
     if row.limit == Advisory.Limit.DISTANCE and row.by_odometer is not None:
         until = f"to be done by {row.by_odometer:,} {row.unit}"
     elif row.limit == Advisory.Limit.DATE and row.by_date is not None:
-        until = f"to be done by {freezing.said_day(row.by_date)}"
+        until = f"to be done by {shop.day_words(row.by_date)}"
     elif row.limit == Advisory.Limit.DRIVING:
         until = "to be done before driving"
     else:
@@ -76,4 +76,4 @@ def _warranty(text: str, job: Job, today: dt.date) -> str:
     if not text.strip():
         return ""
     odometer = f" and {job.odometer_out}" if job.odometer_out else ""
-    return f"{text.strip()} Counted from {freezing.said_day(today)}{odometer}."
+    return f"{text.strip()} Counted from {shop.day_words(today)}{odometer}."

@@ -18,7 +18,7 @@ from garage.forms_fields import plain_text
 from garage.models import ShopProfile
 from invoicing import charges, comparing, drafts, freezing, queries
 from invoicing.comparing import amount
-from invoicing.freezing import said_day, said_moment, said_promise
+from invoicing.freezing import said_moment, said_promise
 from invoicing.models import Authorization, Estimate, Invoice
 from invoicing.showing import from_charges, from_paper
 from invoicing.sums import Sums
@@ -82,7 +82,7 @@ def estimate_paper(pk: int) -> Printable:
                 ],
             )
         ),
-        "valid_until": said_day(estimate.valid_until),
+        "valid_until": shop.day_words(estimate.valid_until),
         "promised": said_promise(estimate.promised_at, zone),
         "concern": estimate.concern,
         "changes": estimate.changes.splitlines(),
@@ -147,22 +147,20 @@ def draft_context(job: Job, profile: ShopProfile, title: str) -> dict[str, Any]:
 def invoice_paper(pk: int) -> Printable:
     """An issued invoice or credit note."""
     invoice = queries.whole_invoices().get(pk=pk)
-    credits = invoice.kind == Invoice.Kind.CREDIT_NOTE
-    kind = "Credit note" if credits else "Invoice"
     taxes = ((row.label, row.rate, row.base, row.tax) for row in invoice.taxes.all())
     context = {
-        "title": f"{kind} {invoice.label}",
+        "title": invoice.title,
         "number": invoice.label,
         "draft": False,
-        "credit": credits,
+        "credit": invoice.kind == Invoice.Kind.CREDIT_NOTE,
         "page": page_class(invoice.shop["page_size"]),
         "garage": invoice.shop,
         "person": invoice.person.data,
         "vehicle": vehicle_of(invoice),
         "facts": invoice_facts(invoice),
-        "due": said_day(invoice.due_on),
+        "due": shop.day_words(invoice.due_on),
         "corrects": invoice.corrects.label if invoice.corrects else "",
-        "corrects_day": said_day(invoice.corrects.issued_on) if invoice.corrects else "",
+        "corrects_day": shop.day_words(invoice.corrects.issued_on) if invoice.corrects else "",
         "reason": invoice.notices.get("reason", ""),
         "concern": invoice.notices.get("concern", ""),
         "operations": from_paper(list(invoice.operations.all())),
@@ -177,9 +175,9 @@ def invoice_paper(pk: int) -> Printable:
 
 def invoice_facts(invoice: Invoice) -> list[str]:
     """The line under the title."""
-    facts = [f"job {invoice.job.number}" if invoice.job else "", f"issued {said_day(invoice.issued_on)}"]
+    facts = [f"job {invoice.job.number}" if invoice.job else "", f"issued {shop.day_words(invoice.issued_on)}"]
     if invoice.kind == Invoice.Kind.INVOICE:
-        facts.append(f"due {said_day(invoice.due_on)}")
+        facts.append(f"due {shop.day_words(invoice.due_on)}")
     return list(filter(None, facts))
 
 

@@ -66,7 +66,7 @@ def authorize(
         job = jobs_queries.sheets().get(pk=row.job_id)
         _still_offered(row, job, at or now, now)
         name, known_as = _person(job.customer, person_name, capacity)
-        _decided(row, decisions)
+        _check_decisions(row, decisions)
         if parts_wish is not None:
             change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, now=now)
         given = Given(name, known_as, channel, _contact(channel, contact), at or now)
@@ -94,7 +94,7 @@ def _still_offered(estimate: Estimate, job: Job, at: dt.datetime, now: dt.dateti
     if latest is not None and latest.pk != estimate.pk:
         raise Refused(f"Estimate {estimate.label} was replaced by {latest.label}: ask for a decision on that one.")
     if shop.day_of(at) > estimate.valid_until:
-        until = freezing.said_day(estimate.valid_until)
+        until = shop.day_words(estimate.valid_until)
         raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
     if at > now:
         raise Refused("An authorization cannot have been given later than now.", "at")
@@ -139,8 +139,8 @@ def _contact(channel: str, contact: str) -> str:
     return contact
 
 
-def _decided(estimate: Estimate, decisions: Decisions) -> None:
-    """Refuse decisions on nothing, on something that is not on the estimate, and on two alternatives at once."""
+def _check_decisions(estimate: Estimate, decisions: Decisions) -> None:
+    """Refuse no decision at all, one on something that is not on the estimate, and one that is neither yes nor no."""
     if not decisions:
         raise Refused("Say for at least one operation whether it is authorized or declined.")
     offered = {row.operation_id: row for row in estimate.operations.all()}

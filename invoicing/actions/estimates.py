@@ -4,10 +4,10 @@ import datetime as dt
 
 from garage import audit, documents, shop
 from garage.errors import Refused
-from garage.mail import enqueue
-from garage.models import OutgoingMail, User
+from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
+from invoicing.actions.mailing import send
 from invoicing.models import Estimate, EstimateLine, EstimateOperation
 from invoicing.sums import OperationCharges, Sums
 from jobs import queries as jobs_queries
@@ -36,7 +36,7 @@ def write_estimate(*, job: Job, actor: User | None, now: dt.datetime) -> Estimat
     if before is not None and still_says(before, job, offered, sums, now):
         return before
     estimate = _freeze(job, before, offered, sums, actor, now)
-    documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", now=now)
+    _wanted_paper(estimate, now)
     if any(row.decision == Operation.Decision.UNDECIDED for row in offered):
         move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, now=now)
     audit.record("wrote", estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross))
@@ -161,25 +161,9 @@ def revise_to_used(*, job: Job, actor: User | None, now: dt.datetime) -> Estimat
 @writing()
 def mail_estimate(*, estimate: Estimate, to: str, actor: User, now: dt.datetime) -> OutgoingMail:
     """Put the estimate with its PDF into the outbox; the same address again gives the mail that is there."""
-    to = letters.checked_address(to)
-    sent = queries.mails_of("estimate", estimate.pk)
-    known = sent.filter(to=to).first()
-    if known is not None:
-        return known
-    paper = documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", now=now)
-    subject, text = letters.estimate_letter(estimate)
-    mail = enqueue(
-        purpose="estimate",
-        source=estimate.pk,
-        version=sent.count() + 1,
-        to=to,
-        to_name=str(estimate.person.data.get("name", "")),
-        subject=subject,
-        text=text,
-        attachments=[paper],
-        reply_to=shop.profile().email,
-        actor=actor,
-        now=now,
-    )
-    audit.record("mailed", estimate, actor=actor, now=now, mail=mail.pk)
-    return mail
+    return send("estimate", estimate, to, letters.estimate_letter(estimate), _wanted_paper(estimate, now), actor, now)
+
+
+def _wanted_paper(estimate: Estimate, now: dt.datetime) -> Document:
+    """Ask for the PDF; it is made once."""
+    return documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", now=now)

@@ -15,7 +15,6 @@ from garage.models import User
 from garage.writing import writing
 from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
-from invoicing.actions.issuing import mail_invoice
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, Receivable
@@ -25,8 +24,6 @@ from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.stages import move
 from jobs.models import Job, JobStep
-
-__all__ = ["OverLimit", "credit", "draft", "issue", "mail_invoice"]
 
 
 class OverLimit(Refused):

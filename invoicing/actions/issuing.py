@@ -4,12 +4,12 @@ import datetime as dt
 from collections.abc import Sequence
 from decimal import Decimal
 
-from garage import audit, counters, documents, search, shop
+from garage import counters, documents, search, shop
 from garage.ledger import append
-from garage.mail import enqueue
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
-from invoicing import freezing, letters, queries
+from invoicing import freezing, letters
+from invoicing.actions.mailing import send
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
 from invoicing.sums import Sums
 from jobs import stages
@@ -60,8 +60,7 @@ def tax_rows(invoice: Invoice, sums: Sums) -> list[InvoiceTax]:
 
 def wanted_paper(invoice: Invoice, now: dt.datetime) -> Document:
     """Ask for the PDF; it is made once."""
-    kind = "Invoice" if invoice.kind == Invoice.Kind.INVOICE else "Credit note"
-    return documents.want("invoice", invoice.pk, name=f"{kind} {invoice.label}.pdf", now=now)
+    return documents.want("invoice", invoice.pk, name=f"{invoice.title}.pdf", now=now)
 
 
 def announce(invoice: Invoice, *, mail_to: str, actor: User | None, now: dt.datetime) -> None:
@@ -74,13 +73,10 @@ def announce(invoice: Invoice, *, mail_to: str, actor: User | None, now: dt.date
 
 def make_findable(invoice: Invoice) -> None:
     """Let a paper be found by its number, customer, plate and job."""
-    kind = "Invoice" if invoice.kind == Invoice.Kind.INVOICE else "Credit note"
     words = [invoice.label, invoice.customer.name, invoice.plate, invoice.order_number, *search.vin_words(invoice.vin)]
     words.append(str(invoice.job.number) if invoice.job else "")
     subtitle = [invoice.customer.name, invoice.vehicle_text.partition(",")[0], invoice.plate]
-    search.put(
-        "invoice", invoice, title=f"{kind} {invoice.label}", subtitle=" · ".join(filter(None, subtitle)), words=words
-    )
+    search.put("invoice", invoice, title=invoice.title, subtitle=" · ".join(filter(None, subtitle)), words=words)
 
 
 @writing()
@@ -89,27 +85,7 @@ def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, now: dt.datet
 
     Raises Refused for an address that cannot be written to.
     """
-    to = letters.checked_address(to)
-    sent = queries.mails_of("invoice", invoice.pk)
-    known = sent.filter(to=to).first()
-    if known is not None:
-        return known
-    subject, text = letters.invoice_letter(invoice)
-    mail = enqueue(
-        purpose="invoice",
-        source=invoice.pk,
-        version=sent.count() + 1,
-        to=to,
-        to_name=str(invoice.person.data.get("name", "")),
-        subject=subject,
-        text=text,
-        attachments=[wanted_paper(invoice, now)],
-        reply_to=shop.profile().email,
-        actor=actor,
-        now=now,
-    )
-    audit.record("mailed", invoice, actor=actor, now=now, mail=mail.pk)
-    return mail
+    return send("invoice", invoice, to, letters.invoice_letter(invoice), wanted_paper(invoice, now), actor, now)
 
 
 def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.datetime) -> Receivable:

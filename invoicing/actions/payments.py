@@ -65,7 +65,7 @@ def reverse_payment(*, key: uuid.UUID, payment: Payment, reason: str, actor: Use
         if not reason.strip():
             raise Refused("Say why it is taken back, such as: the check bounced.", "reason")
         parts = list(standing.parts.select_related("invoice__customer"))
-        row = _row(standing, reason, actor, now)
+        row = _taking_back(standing, reason, actor, now)
         append(row)
         for part in parts:
             PaymentPart.objects.create(payment=row, invoice=part.invoice, amount=-part.amount)
@@ -147,7 +147,7 @@ def _write(
     return payment
 
 
-def _row(standing: Payment, reason: str, actor: User | None, now: dt.datetime) -> Payment:
+def _taking_back(standing: Payment, reason: str, actor: User | None, now: dt.datetime) -> Payment:
     """The row that takes a payment back."""
     return Payment(
         customer=standing.customer,

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from django.db.models import Q
 
-from garage import audit
+from garage import audit, shop
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -30,7 +30,7 @@ def set_rate(
     same = TaxRate.objects.filter(tax_class=tax_class, label__iexact=label)
     later = same.filter(valid_from__gt=valid_from).first()
     if later is not None:
-        raise Refused(f"{later} already holds from {later.valid_from:%B} {later.valid_from.day}.", "valid_from")
+        raise Refused(f"{later} already holds from {shop.day_words(later.valid_from)}.", "valid_from")
     the_day_before = valid_from - dt.timedelta(days=1)
     replaced = same.filter(valid_from=valid_from).first()
     for standing in same.filter(Q(valid_to=None) | Q(valid_to__gte=valid_from), valid_from__lt=valid_from):
@@ -50,7 +50,7 @@ def end_rate(*, rate: TaxRate, last_day: dt.date, actor: User | None, now: dt.da
     """Let a tax end after a day. Raises Refused for a day before its first one."""
     rate.refresh_from_db()
     if last_day < rate.valid_from:
-        raise Refused(f"It begins on {rate.valid_from:%B} {rate.valid_from.day}: it cannot end before.", "last_day")
+        raise Refused(f"It begins on {shop.day_words(rate.valid_from)}: it cannot end before.", "last_day")
     rate.valid_to = last_day
     rate.save(update_fields=["valid_to"])
     audit.record("ended tax rate", rate, actor=actor, now=now, until=last_day.isoformat())

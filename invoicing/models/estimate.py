@@ -5,23 +5,17 @@ from django.db.models import F, Q
 
 from garage.fields import MoneyField
 from garage.ledger import AppendOnly
-from invoicing.models.lines import PaperLine
+from invoicing.models.papers import Paper, PaperLine
 
 
-class Estimate(AppendOnly):
+class Estimate(AppendOnly, Paper):
     """One revision of a job's estimate, frozen when it was written; `content_sha256` seals it and its rows."""
 
     job = models.ForeignKey("jobs.Job", models.PROTECT, related_name="estimates")
     revision = models.PositiveSmallIntegerField()
     job_version = models.PositiveIntegerField(help_text="the job's version it was written from")
-    person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
-    person_seal = models.CharField(max_length=64)
     shop = models.JSONField(help_text="the garage's own name, address, numbers and texts as printed")
-    vehicle_text = models.CharField(max_length=200, blank=True)
-    vin = models.CharField(max_length=20, blank=True)
-    plate = models.CharField(max_length=16, blank=True)
     odometer_text = models.CharField(max_length=40, blank=True)
-    order_number = models.CharField(max_length=60, blank=True)
     concern = models.TextField(blank=True)
     parts_wish = models.CharField(max_length=120, blank=True, help_text="about replaced parts, as printed")
     written_at = models.DateTimeField()
@@ -29,15 +23,7 @@ class Estimate(AppendOnly):
     valid_until = models.DateField()
     promised_at = models.DateTimeField(null=True, blank=True)
     changes = models.TextField(blank=True, help_text="what changed since the revision before, a line each")
-    labor_net = MoneyField()
-    parts_net = MoneyField()
-    other_net = MoneyField()
-    net = MoneyField()
-    tax = MoneyField()
-    gross = MoneyField()
     taxes = models.JSONField(default=list, help_text="rows of label, base, rate and tax as printed")
-    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
-    content_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["-pk"]

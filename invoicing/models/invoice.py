@@ -5,10 +5,10 @@ from django.db.models import F, Q
 
 from garage.fields import MoneyField, ShareField, UnitPriceField
 from garage.ledger import AppendOnly, Chained
-from invoicing.models.lines import PaperLine
+from invoicing.models.papers import Paper, PaperLine
 
 
-class Invoice(Chained):
+class Invoice(Chained, Paper):
     """An issued invoice, or the credit note that corrects one; `content_sha256` seals its rows below."""
 
     CHAIN = "invoices"
@@ -24,29 +24,15 @@ class Invoice(Chained):
     job = models.ForeignKey("jobs.Job", models.PROTECT, null=True, blank=True, related_name="invoices")
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="invoices")
     corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credit_notes")
-    person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
-    person_seal = models.CharField(max_length=64)
     shop = models.JSONField(help_text="the garage's own name, address and numbers as printed")
-    vehicle_text = models.CharField(max_length=200, blank=True)
-    vin = models.CharField(max_length=20, blank=True)
-    plate = models.CharField(max_length=16, blank=True)
     odometer_in = models.CharField(max_length=20, blank=True)
     odometer_out = models.CharField(max_length=20, blank=True)
-    order_number = models.CharField(max_length=60, blank=True)
     issued_at = models.DateTimeField()
     issued_on = models.DateField(db_index=True)
     due_on = models.DateField()
     issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     currency = models.CharField(max_length=3)
-    labor_net = MoneyField()
-    parts_net = MoneyField()
-    other_net = MoneyField()
-    net = MoneyField()
-    tax = MoneyField()
-    gross = MoneyField()
-    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
     notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
-    content_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["-pk"]
@@ -65,6 +51,11 @@ class Invoice(Chained):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.label}"
+
+    @property
+    def title(self) -> str:
+        """Its name where one begins a line: Invoice 2026-0412, Credit note 2026-0413."""
+        return str(self).capitalize()
 
 
 class InvoiceOperation(AppendOnly):

@@ -15,7 +15,8 @@ from garage.errors import Refused
 from garage.web import after_post, attempt
 from invoicing import access, drafts, freezing, queries
 from invoicing.actions.invoices import credit as take_back
-from invoicing.actions.invoices import issue, mail_invoice
+from invoicing.actions.invoices import issue
+from invoicing.actions.issuing import mail_invoice
 from invoicing.forms import CreditForm, IssueForm, MailForm, first_email
 from invoicing.models import Authorization, Invoice
 from invoicing.papers import draft_version

@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from garage import shop
 from garage.access import actor_of, allowed, may
 from garage.web import after_post, attempt
 from invoicing import access
@@ -32,9 +33,7 @@ def tax_add(request: HttpRequest) -> HttpResponse:
     rate = attempt(form, lambda: set_rate(**form.values(), actor=actor_of(request), now=timezone.now()))
     if rate is None:
         return _page(request, form, status=422)
-    messages.success(
-        request, f"{rate} on {rate.get_tax_class_display()} from {rate.valid_from:%B} {rate.valid_from.day}."
-    )
+    messages.success(request, f"{rate} on {rate.get_tax_class_display()} from {shop.day_words(rate.valid_from)}.")
     return after_post(request, reverse("invoicing:taxes"))
 
 

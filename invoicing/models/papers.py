@@ -1,9 +1,31 @@
-"""What every line of an estimate and an invoice copies from the job, so that the paper stands alone."""
+"""What estimates and invoices have in common: everything printed is copied, so that the paper stands alone."""
 
 from django.db import models
 
 from garage.fields import MoneyField, QuantityField, ShareField, UnitPriceField
 from garage.models import TaxClass
+
+
+class Paper(models.Model):
+    """Whom a paper is for, the car, and what it comes to; `content_sha256` seals it and its rows."""
+
+    person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
+    person_seal = models.CharField(max_length=64)
+    vehicle_text = models.CharField(max_length=200, blank=True)
+    vin = models.CharField(max_length=20, blank=True)
+    plate = models.CharField(max_length=16, blank=True)
+    order_number = models.CharField(max_length=60, blank=True)
+    labor_net = MoneyField()
+    parts_net = MoneyField()
+    other_net = MoneyField()
+    net = MoneyField()
+    tax = MoneyField()
+    gross = MoneyField()
+    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
+    content_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        abstract = True
 
 
 class PaperLine(models.Model):

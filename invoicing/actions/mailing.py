@@ -1,0 +1,46 @@
+"""Putting a paper into the outbox, once for each address."""
+
+import datetime as dt
+
+from garage import audit, shop
+from garage.mail import enqueue
+from garage.models import Document, OutgoingMail, User
+from invoicing import letters, queries
+from invoicing.models import Estimate, Invoice
+
+
+def send(
+    purpose: str,
+    row: Estimate | Invoice,
+    to: str,
+    letter: tuple[str, str],
+    paper: Document,
+    actor: User | None,
+    now: dt.datetime,
+) -> OutgoingMail:
+    """Mail a frozen paper with its PDF; the same address again gives the mail that is there.
+
+    `letter` is its subject and text. Part of a verb, inside its transaction. Raises Refused for an address that
+    cannot be written to.
+    """
+    to = letters.checked_address(to)
+    sent = queries.mails_of(purpose, row.pk)
+    known = sent.filter(to=to).first()
+    if known is not None:
+        return known
+    subject, text = letter
+    mail = enqueue(
+        purpose=purpose,
+        source=row.pk,
+        version=sent.count() + 1,
+        to=to,
+        to_name=str(row.person.data.get("name", "")),
+        subject=subject,
+        text=text,
+        attachments=[paper],
+        reply_to=shop.profile().email,
+        actor=actor,
+        now=now,
+    )
+    audit.record("mailed", row, actor=actor, now=now, mail=mail.pk)
+    return mail
