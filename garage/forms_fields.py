@@ -1,5 +1,6 @@
 """Form fields for money, quantities and distances, that take what people type and answer with a clear sentence."""
 
+import datetime as dt
 import re
 from decimal import Decimal
 from typing import Any
@@ -77,9 +78,19 @@ class WholeNumberField(forms.Field):
         return number
 
 
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+
+
+def in_living_memory(day: dt.date) -> None:
+    """Refuse a slip such as the year 0206 or 20266: beyond them no calendar reaches, and sums of days overflow."""
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise ValidationError(f"The year must be from {FIRST_YEAR} to {LAST_YEAR}.")
+
+
 class DayField(forms.DateField):
-    """A day, with the browser's own calendar."""
+    """A day from 1900 to 2199, with the browser's own calendar."""
 
     def __init__(self, **kwargs: Any) -> None:
         widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
         super().__init__(**{"widget": widget, **kwargs})
+        self.validators.append(in_living_memory)

@@ -41,6 +41,11 @@ def after_post(request: HttpRequest, url: str) -> HttpResponse:
     return HttpResponseRedirect(url, status=303)
 
 
+def asked(request: HttpRequest, name: str = "q", *, most: int = 100) -> str:
+    """What was typed to find or narrow something: trimmed and cut, without the NUL that PostgreSQL cannot compare."""
+    return request.GET.get(name, "").replace("\0", "").strip()[:most]
+
+
 def next_address(request: HttpRequest, default: str) -> str:
     """Where a form asks to be led afterwards (`next`): an address of this program, else the default."""
     wanted = request.POST.get("next", "")

@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 
 from garage import units
 from garage.forms import QuantityFormField, Typed, UnitPriceFormField
-from garage.forms_fields import PlainDecimalField, plain_text
+from garage.forms_fields import PlainDecimalField, in_living_memory, plain_text
 from garage.models import TaxClass, User
 from garage.photos import ACCEPT
 from jobs import amounts, showing
@@ -25,7 +25,7 @@ LARGEST_AMOUNT = Decimal("1e9")
 
 
 class MomentField(forms.DateTimeField):
-    """A day and time, with the browser's own calendar."""
+    """A day and time, with the browser's own calendar; in the years of `DayField`."""
 
     def __init__(self, **kwargs: Any) -> None:
         shown = "%Y-%m-%dT%H:%M"
@@ -33,6 +33,7 @@ class MomentField(forms.DateTimeField):
         super().__init__(
             **{"widget": widget, "input_formats": [shown, "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"], **kwargs}
         )
+        self.validators.append(in_living_memory)
 
 
 class SeveralFilesInput(forms.ClearableFileInput):

@@ -21,13 +21,14 @@ from jobs.verdict import COLORS
 
 WORDS = {"rows": 2}
 FINDINGS = ("cause", "correction")
+MOST_ACTS = 1_000_000
 
 
 class ActForm(forms.Form):
     """An act on a step: its own id makes a repeat harmless, the version says what was seen of the step."""
 
     event = forms.UUIDField(widget=forms.HiddenInput)
-    base_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    base_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0, max_value=MOST_ACTS)
 
     def __init__(self, data: Any = None, *, step: JobStep) -> None:
         super().__init__(

@@ -84,7 +84,7 @@ class ReceiveSheet:
         typed = _written(data, [row for row, offer in zip(rows, offers, strict=True) if offer])
         if act == "add":
             typed["what"] = ""
-        self.what = typed.get("what", what).strip()
+        self.what = typed.get("what", what).replace("\0", "").strip()
         self.head = HeadForm(typed if data else None, initial={"what": what})
         self.lines = LineSet(typed, prefix="lines")
         for line, offer in zip(self.lines.forms, filter(None, offers), strict=True):

@@ -9,6 +9,7 @@ import os
 import re
 from html import escape, unescape
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from django.db import connection, transaction
@@ -129,6 +130,19 @@ class Crawl(TestCase):
 
     def test_asking_changes_nothing(self) -> None:  # [3.5.3]
         assert self.written == []
+
+    def test_what_no_database_can_compare_breaks_no_page(self) -> None:  # [2.2.1]
+        """A NUL typed into a search is an error of PostgreSQL's own, and 20 digits are more than a key can have."""
+        typed = dict.fromkeys(("q", "find", "what", "phone", "v-vin", "v-plate", "vin", "name", "text"), "a\x00b")
+        keys = dict.fromkeys(("customer", "vehicle", "item", "pack", "of", "before", "after", "step"), "9" * 20)
+        broken = {}
+        for one in EVERY:
+            for asked in (typed, keys):
+                url = f"{one.url}?{urlencode(asked)}"
+                status = ask(self.clients["owner"], Address(one.name, url, one.act, one.public)).status_code
+                if status >= 500:
+                    broken[url] = status
+        assert broken == {}
 
     def test_every_answer_carries_the_strict_headers(self) -> None:  # [3.4.3-6]
         for name, response in self.pages.items():

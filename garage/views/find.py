@@ -7,14 +7,14 @@ from django.views.decorators.http import require_safe
 
 from garage import search
 from garage.access import allowed
-from garage.web import render_page
+from garage.web import asked, render_page
 
 
 @allowed("today")
 @require_safe
 def find(request: HttpRequest) -> HttpResponse:
     """What the typed text finds among the things this person may open, the kind with the fewest first."""
-    text = request.GET.get("q", "")[:200].strip()
+    text = asked(request, most=200)
     found = search.find(text, kinds=search.kinds_for(request.user))
     counts = Counter(one.label for one in found)
     groups = [(label, [one for one in found if one.label == label]) for label in sorted(counts, key=counts.__getitem__)]

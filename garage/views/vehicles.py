@@ -13,7 +13,7 @@ from garage.forms_vehicles import OdometerForm, OwnerForm, VehicleForm
 from garage.models import Customer, Vehicle
 from garage.shop import profile
 from garage.vin import read_vin
-from garage.web import after_post, attempt, render_page
+from garage.web import after_post, asked, attempt, render_page
 
 READINGS_SHOWN = 8
 WRITE = ["GET", "HEAD", "POST"]
@@ -92,7 +92,7 @@ def vehicle_owner(request: HttpRequest, pk: int) -> HttpResponse:
     if posted and attempt(form, hand_over):
         messages.success(request, f"{row} belongs to {customer} now." if customer else f"{row} has no owner now.")
         return after_post(request, reverse("vehicle", args=[row.pk]))
-    text = request.GET.get("q", "")[:100]
+    text = asked(request)
     context = {
         "vehicle": row,
         "customer": customer,

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from garage import search
 from garage.access import allowed, may
-from garage.web import page_of, render_page
+from garage.web import asked, page_of, render_page
 from invoicing import queries
 from invoicing.aging import Receivable as Aged
 from invoicing.aging import age
@@ -27,7 +27,7 @@ OWED_SHOWN = 50
 def books(request: HttpRequest) -> HttpResponse:
     """What is owed and since when; what waits to be billed; what mail waits for a person."""
     today = timezone.localdate()
-    text = request.GET.get("q", "")[:100].strip()
+    text = asked(request)
     owed = queries.owed()
     ages = age([Aged(due, balance) for due, balance in owed.values_list("due_on", "balance")], today)
     rows = _found(owed, text)

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from garage import search
 from garage.access import allowed
-from garage.web import page_of, render_page
+from garage.web import asked, page_of, render_page
 from jobs import queries, stages
 from jobs.forms import StageFilter
 from jobs.models import Job, Stage
@@ -30,7 +30,7 @@ class Row:
 @require_safe
 def counter(request: HttpRequest) -> HttpResponse:
     """Find by anything typed; without it the open jobs, the newest first."""
-    text = request.GET.get("q", "")[:200].strip()
+    text = asked(request, most=200)
     form = StageFilter(request.GET)
     stage = form.cleaned_data["stage"] if form.is_valid() else ""
     jobs = queries.open_jobs().filter(stage=stage) if stage else queries.open_jobs()

@@ -13,7 +13,7 @@ from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.models import Customer
 from garage.vin import read_vin
-from garage.web import after_post, key_in, render_page
+from garage.web import after_post, asked, key_in, render_page
 from jobs import intake_search, queries
 from jobs.actions.intake import OPEN_JOB, open_job
 from jobs.forms_intake import IntakeSheet
@@ -88,7 +88,7 @@ def intake_known(request: HttpRequest) -> HttpResponse:
 
 def _start(request: HttpRequest) -> dict[str, Any]:
     """What an untouched sheet begins with: who and what the address names, or the text that found nobody."""
-    text = request.GET.get("find", "")[:120].strip()
+    text = asked(request, "find", most=120)
     new = {"contact": {"phone": text}} if len(search.digits(text)) >= 7 else {"new_customer": {"name": text}}
     return {
         "unit": shop.profile().distance_unit,

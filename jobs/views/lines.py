@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import idempotency, shop
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.web import attempt
+from garage.web import asked, attempt
 from jobs import access
 from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import kind_of, save_line
@@ -78,7 +78,7 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _form(request: HttpRequest, operation: Operation, line: Line | None, form: LineForm) -> HttpResponse:
-    text = request.GET.get("q", "")[:100].strip()
+    text = asked(request)
     context: dict[str, Any] = {
         "operation": operation,
         "job": operation.job,

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import idempotency
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.web import after_post, attempt, render_page
+from garage.web import after_post, asked, attempt, render_page
 from jobs import access
 from jobs.actions.removing import remove_operation
 from jobs.actions.writing_up import add_operation, edit_operation, move_operation
@@ -33,7 +33,7 @@ def operation_add(request: HttpRequest, pk: int) -> HttpResponse:
         operation = attempt(form, lambda: _added(request, job, form.values()))
         if operation:
             return after_post(request, sheet_url(job, operation))
-    text = request.GET.get("q", "")[:100].strip()
+    text = asked(request)
     context = {"job": job, "form": form, "text": text, "offered": procedures_for(job.vehicle, text)}
     status = 422 if request.method == "POST" else 200
     return render_page(request, "jobs/operation_add.html", context, partial="rows", status=status)

@@ -8,7 +8,7 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_safe
 
 from garage.access import actor_of, allowed
-from garage.web import after_post, attempt, render_page
+from garage.web import after_post, asked, attempt, key_in, render_page
 from jobs.access_bay import procedure_for, revision_of
 from jobs.actions.procedures import publish
 from jobs.forms_bay import ProcedureFileForm
@@ -27,7 +27,7 @@ SHOWN = 200
 @require_safe
 def procedures(request: HttpRequest) -> HttpResponse:
     """The library, narrowed by what is typed."""
-    text = request.GET.get("q", "").strip()
+    text = asked(request)
     context = {"procedures": library(text)[:SHOWN], "text": text}
     return render_page(request, "jobs/procedures.html", context, partial="rows")
 
@@ -81,10 +81,10 @@ def take_in(request: HttpRequest) -> HttpResponse:
 
 def _begin(request: HttpRequest) -> dict[str, str]:
     """The text to begin with: the procedure that is to be changed (`?of=12`), or nothing."""
-    of = request.GET.get("of", "")
-    if not of.isdecimal() or len(of) > 18:
+    key = key_in(request.GET.get("of", ""))
+    if key is None:
         return {}
-    revision = revision_of(procedure_for(request, int(of)), None)
+    revision = revision_of(procedure_for(request, key), None)
     return {"text": write(as_written(revision))}
 
 

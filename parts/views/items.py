@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from garage import panels
 from garage.access import actor_of, allowed, may
-from garage.web import after_post, attempt, page_of, render_page
+from garage.web import after_post, asked, attempt, page_of, render_page
 from garage.writing import writing
 from parts import item_page, queries
 from parts.access import item_for, item_named, supersession_for
@@ -73,7 +73,7 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and attempt(form, lambda: supersede(old=row, actor=actor, now=now, **form.values())):
         messages.success(request, f"{row} is replaced. Its name and its stock lead to today's item now.")
         return after_post(request, reverse("parts:item", args=[row.pk]))
-    text = request.GET.get("q", "").strip()[:80]
+    text = asked(request)
     found = (
         queries.find_items(text).filter(base_unit=row.base_unit).exclude(pk=row.pk).order_by("name", "pk")[:20]
         if text

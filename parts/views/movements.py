@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from garage.access import actor_of, allowed, may
-from garage.web import after_post, attempt, page_of, render_page
+from garage.web import after_post, asked, attempt, page_of, render_page
 from parts import queries
 from parts.access import movement_for
 from parts.actions import stock
@@ -19,7 +19,7 @@ from parts.models import Movement
 @require_safe
 def movements(request: HttpRequest) -> HttpResponse:
     """What came and went, the newest first; by kind, and by anything an item is found by."""
-    text, kind = request.GET.get("q", "").strip()[:80], request.GET.get("kind", "")
+    text, kind = asked(request), request.GET.get("kind", "")
     rows = queries.movements()
     if text:
         rows = rows.filter(item__in=queries.with_older(queries.find_items(text)))

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from garage.access import actor_of, allowed
-from garage.web import after_post, attempt, page_of, render_page
+from garage.web import after_post, asked, attempt, page_of, render_page
 from parts import queries
 from parts.access import receipt_for
 from parts.actions.receiving import receive as take_in
@@ -21,7 +21,7 @@ from parts.forms_receive import ReceiveSheet
 def receive(request: HttpRequest) -> HttpResponse:
     """One delivery on one sheet: several lines, so many packs at a price a pack. `?pack=12-7-5` begins with five."""
     typed = request.POST if request.method == "POST" else None
-    sheet = ReceiveSheet(typed, request.GET.getlist("pack"), request.GET.get("what", "")[:80])
+    sheet = ReceiveSheet(typed, request.GET.getlist("pack"), asked(request, "what", most=80))
     actor, now = actor_of(request), timezone.now()
     if sheet.receiving and sheet.is_valid():
         receipt = attempt(sheet.head, lambda: take_in(actor=actor, now=now, **sheet.values()))

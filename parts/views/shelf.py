@@ -5,7 +5,7 @@ from django.views.decorators.http import require_safe
 
 from garage import units
 from garage.access import allowed
-from garage.web import render_page
+from garage.web import asked, render_page
 from parts import queries
 from parts.paging import page_by_name
 
@@ -16,7 +16,7 @@ LOW_AT_FIRST = 8
 @require_safe
 def shelf(request: HttpRequest) -> HttpResponse:
     """The items with what is on hand, narrowed by anything typed, and what to buy."""
-    text = request.GET.get("q", "").strip()[:80]
+    text = asked(request)
     page = page_by_name(queries.with_former_names(queries.find_items(text)), request)
     opened = queries.open_contents(page.rows)
     low = queries.to_buy(queries.items_low().order_by("name", "pk")[: LOW_AT_FIRST + 1])

@@ -1,4 +1,4 @@
-"""Numbers as people type them into fields of money and of hours."""
+"""Numbers and days as people type them."""
 
 from decimal import Decimal
 
@@ -6,6 +6,8 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from garage.forms import MoneyFormField, QuantityFormField
+from garage.forms_fields import DayField
+from jobs.forms import MomentField
 
 D = Decimal
 
@@ -24,6 +26,14 @@ D = Decimal
 )
 def test_an_amount_is_taken_as_it_is_typed_or_copied_from_the_screen(typed: str, amount: str) -> None:
     assert MoneyFormField().clean(typed) == D(amount)
+
+
+@pytest.mark.parametrize("typed", ["0206-03-05", "1899-12-31", "2200-01-01", "9999-12-31"])
+def test_a_year_that_is_a_slip_is_said_beside_the_day(typed: str) -> None:
+    with pytest.raises(ValidationError, match="from 1900 to 2199"):
+        DayField().clean(typed)
+    with pytest.raises(ValidationError, match="from 1900 to 2199"):
+        MomentField().clean(f"{typed}T23:59")
 
 
 @pytest.mark.parametrize("typed", ["1,500", "1.234,50", "1,23,456.00", "1e3", "1_000", "NaN", "Infinity", "$5", "ten"])

@@ -41,6 +41,11 @@ def step_post(client, step: JobStep, kind: str = "tick", *, htmx: bool = False, 
     return client.post(reverse("jobs:bay-step", args=[step.pk, kind]), given, headers=headers)
 
 
+def test_a_version_no_step_can_have_is_turned_away(bay: Bay, login) -> None:
+    answer = step_post(login("technician"), bay.step(1), base_version="9" * 20)
+    assert answer.status_code == 422
+
+
 def test_every_page_of_the_bay_opens(bay: Bay, login) -> None:
     client = login("technician")
     bay.do_all()
