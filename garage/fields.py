@@ -13,6 +13,7 @@ from django.db import models
 from django.db.models.expressions import Combinable
 
 from garage import forms_fields
+from garage.errors import Refused
 
 Set = TypeVar("Set", contravariant=True)
 Get = TypeVar("Get", covariant=True)
@@ -64,7 +65,8 @@ class ScaledField(_Integer[Set, Get]):
         if whole != scaled:
             raise ValueError(f"{self.name}: {value} has more than {self.places} places")
         if abs(whole) > LIMIT:
-            raise ValueError(f"{self.name}: {value} is too large to store")
+            # Refused: two figures that each fit their field may multiply to one that fits none.
+            raise Refused(f"{Decimal(value):,f} is too large to store: look for a slip in the figures.")
         return whole
 
     @property

@@ -133,6 +133,13 @@ def receive_data(*lines: tuple[Item, str, str, str], press: str = "receive", **h
     return data
 
 
+def test_figures_that_multiply_beyond_what_can_be_stored_are_said_and_kept(kit, login):
+    answer = login("counter").post("/shelf/receive/", receive_data((kit, "", "10000", "999999999")))
+    assert answer.status_code == 422
+    assert "too large to store" in answer.content.decode()
+    assert not Receipt.objects.exists()
+
+
 def test_a_delivery_of_several_lines_makes_containers_and_prices(fluid, kit, supplier, login):
     data = receive_data(
         (fluid, "1 L bottle", "3", "36,00"),
