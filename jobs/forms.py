@@ -7,7 +7,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from garage import units
-from garage.forms import QuantityFormField, Typed, UnitPriceFormField
+from garage.forms import FieldsForm, QuantityFormField, Typed, UnitPriceFormField
 from garage.forms_fields import PlainDecimalField, in_living_memory, plain_text
 from garage.models import TaxClass, User
 from garage.photos import ACCEPT
@@ -20,7 +20,7 @@ from parts.models import Item
 from parts.queries import price_of
 
 WORDS = {"rows": 2}
-FINER = [("", "—"), ("core", "core"), ("kit", "kit"), ("teardown", "teardown"), ("fee", "fee")]
+FINER = Line._meta.get_field("finer").choices or ()
 LARGEST_AMOUNT = Decimal("1e9")
 
 
@@ -60,7 +60,7 @@ class VersionForm(forms.Form):
     version = forms.CharField(widget=forms.HiddenInput, required=False)
 
 
-class JobForm(VersionForm, forms.ModelForm):
+class JobForm(VersionForm, FieldsForm):
     """What was written down when the car came in."""
 
     promised_at = MomentField(label="Promised for", required=False)
@@ -78,7 +78,7 @@ class JobForm(VersionForm, forms.ModelForm):
         return {name: self.cleaned_data[name] for name in FACTS}
 
 
-class OperationForm(VersionForm, forms.ModelForm):
+class OperationForm(VersionForm, FieldsForm):
     """An operation's words: what the customer says, what was found, what was done."""
 
     class Meta:

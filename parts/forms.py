@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
-from garage.forms import KeyForm, QuantityFormField, UnitPriceFormField
+from garage.forms import FieldsForm, KeyForm, QuantityFormField, UnitPriceFormField
 from garage.forms_fields import DayField, PlainDecimalField
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
 from parts.models import Container, Item, Movement, Pack, Supplier
@@ -95,7 +95,7 @@ class OpeningForm(KeyForm):
         return {**cleaned, "opened_content": opened.value if opened else None}
 
 
-class SupplierForm(forms.ModelForm):
+class SupplierForm(FieldsForm):
     """Somebody we buy from."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -104,9 +104,6 @@ class SupplierForm(forms.ModelForm):
         model = Supplier
         fields = ["name", "account", "phone", "email", "lead_days", "address", "notes"]
         widgets = {"address": forms.Textarea({"rows": 3}), "notes": forms.Textarea({"rows": 3})}
-
-    def validate_unique(self) -> None:
-        """The verb says it, in plainer words."""
 
 
 class PackPriceForm(forms.Form):

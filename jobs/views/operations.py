@@ -75,7 +75,7 @@ def operation(request: HttpRequest, pk: int) -> HttpResponse:
 def operation_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Change an operation's words."""
     row = access.operation_for(request, pk)
-    form = OperationForm(request.POST or None, operation=access.operation_for(request, pk))
+    form = OperationForm(request.POST or None, operation=row)
 
     def change() -> Operation:
         version = form.cleaned_data["version"]

@@ -73,8 +73,7 @@ def job_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
     def change() -> Job:
         version = form.cleaned_data["version"]
-        fresh = access.job_for(request, pk)  # the form has written on its own copy
-        return change_job(job=fresh, fields=form.values(), version=version, actor=actor_of(request), now=timezone.now())
+        return change_job(job=job, fields=form.values(), version=version, actor=actor_of(request), now=timezone.now())
 
     if request.method == "POST" and attempt(form, change):
         messages.success(request, "Saved.")

@@ -50,7 +50,7 @@ def _write(request: HttpRequest, row: Supplier | None) -> HttpResponse:
     if posted and (saved := attempt(form, save)):
         messages.success(request, f"{saved} is saved.")
         return after_post(request, reverse("parts:suppliers"))
-    context = {"form": form, "supplier": supplier_for(request, row.pk) if row else None}
+    context = {"form": form, "supplier": row}
     return render_page(request, "parts/supplier_edit.html", context, status=422 if posted else 200)
 
 
