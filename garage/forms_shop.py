@@ -2,7 +2,6 @@
 
 import re
 import zoneinfo
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -58,24 +57,8 @@ class ShopProfileForm(FieldsForm):
         zone.choices = [(name, name.replace("_", " ")) for name in time_zones()]
         self.initial["logo"] = None
 
-    def clean_labor_rate(self) -> Decimal:
-        rate: Decimal = self.cleaned_data["labor_rate"]
-        if rate < 0:
-            raise ValidationError("Not less than 0.")
-        return rate
-
     def clean_currency(self) -> str:
-        currency: str = self.cleaned_data["currency"].strip().upper()
-        if not re.fullmatch("[A-Z]{3}", currency):
-            raise ValidationError("Three letters, such as USD.")
-        return currency
-
-    def clean_mail_text(self) -> str:
-        text: str = self.cleaned_data["mail_text"]
-        known = {"customer", "number", "vehicle", "garage", "total", "due"}
-        if unknown := set(re.findall(r"\{([^{}]*)\}", text)) - known:
-            raise ValidationError(f"Nothing is known as {{{min(unknown)}}}.")
-        return text
+        return str(self.cleaned_data["currency"]).strip().upper()
 
 
 def time_zones() -> list[str]:

@@ -112,7 +112,7 @@ def why_not(operation: Operation, job: Job) -> str:
     """Why an operation cannot be worked on now; empty when it can."""
     if operation.decision != AUTHORIZED:
         return "not authorized: it may not be started"
-    if job.stage == stages.IN_BAY or (job.stage == stages.AWAITING and operation.started_at):
+    if stages.under_way(job.stage, operation.started_at is not None):
         return ""
     return "not started" if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING) else job.get_stage_display()
 

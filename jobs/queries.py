@@ -50,7 +50,7 @@ def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:
 def sheets() -> QuerySet[Job]:
     """Jobs with everything that stands on the sheet: operations with their lines and items, customer, photos."""
     lines = Line.objects.select_related("item__current", "need")
-    operations = Operation.objects.select_related("revision__procedure", "component").prefetch_related(
+    operations = Operation.objects.select_related("revision__procedure", "component", "technician").prefetch_related(
         Prefetch("lines", lines), "steps"
     )
     return (

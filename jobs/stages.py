@@ -48,6 +48,11 @@ def may_follow(stage: str, following: str) -> bool:
     return following in FOLLOWS[stage]
 
 
+def under_way(stage: str, started: bool) -> bool:
+    """Whether steps may be worked on: the car is in the bay, or its customer is asked about more while it is there."""
+    return stage == IN_BAY or (stage == AWAITING and started)
+
+
 def is_late(stage: str, promised_at: dt.datetime | None, now: dt.datetime) -> bool:
     """Whether the car was promised for a moment that has passed, and its work is not done."""
     return promised_at is not None and promised_at < now and stage in UNFINISHED

@@ -133,7 +133,7 @@ def _technicians(job: Job) -> dict[int | None, list[str]]:
         if str(step.by) not in known:
             known.append(str(step.by))
     for operation in job.operations.all():
-        given = (operation.technician_id and operation.technician) or job.technician
+        given = operation.technician or job.technician
         if operation.pk not in names and given is not None:
             names[operation.pk] = [str(given)]
     return names

@@ -101,7 +101,7 @@ def workable(operation: Operation) -> None:
     job = operation.job
     if operation.decision != Operation.Decision.AUTHORIZED:
         raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
-    if job.stage == stages.IN_BAY or (job.stage == stages.AWAITING and operation.started_at):
+    if stages.under_way(job.stage, operation.started_at is not None):
         return
     if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING):
         raise Refused(f"{job} is not in the bay: start it first.")
