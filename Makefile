@@ -6,7 +6,7 @@ STATIC := staticfiles/staticfiles.json
 # The checks open neither the demo's book nor a garage's own; the tests see to that themselves.
 CHECKING := SUMPBOOK_DATA=$(CURDIR)/data/check
 
-.PHONY: help run test test-postgres prove bench lint format always
+.PHONY: help run test test-postgres prove lint format always
 .NOTPARALLEL:
 .DEFAULT_GOAL := help
 
@@ -25,11 +25,8 @@ test-postgres: .venv/installed-test ## run the same tests on a PostgreSQL of the
 	@bin/install postgres
 	@bin/with-postgres $(MAKE) --no-print-directory test
 
-prove: .venv/installed-test ## run the long proofs: kills, schedules, scale (before a release)
+prove: .venv/installed-test ## run the long proofs: every page at every size, light and dark (before a release)
 	@$(PYTHON) -m pytest -m prove --timeout 0 $(ARGS)
-
-bench: .venv/installed-test ## run the benchmarks of tests/bench
-	@$(PYTHON) -m pytest tests/bench -m "" --timeout 0 $(ARGS)
 
 lint: .venv/installed-test ## read the code: ruff, mypy, missing migrations, Django's deployment checks
 	@$(PYTHON) -m ruff check .

@@ -6,7 +6,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import panels
 from garage.access import actor_of, allowed, may
 from garage.web import after_post, asked, attempt, page_of, render_page
 from garage.writing import writing
@@ -25,8 +24,7 @@ def item(request: HttpRequest, pk: int) -> HttpResponse:
     row = item_for(request, pk)
     page = page_of(queries.movements(row), request, size=12)
     context = item_page.facts(row, prices=may(request.user, "prices"))
-    context |= {"page": page, "panels": panels.render("item", request, row)}
-    return render_page(request, "parts/item.html", context, partial="movements")
+    return render_page(request, "parts/item.html", {**context, "page": page}, partial="movements")
 
 
 @allowed("stock")
