@@ -12,7 +12,10 @@ from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
+from django.apps import apps
+from django.core.management.color import no_style
 from django.db import connection, transaction
+from django.db.models import BigAutoField
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 from django.test import Client, TestCase
@@ -79,6 +82,18 @@ def test_a_name_and_its_address_fit(one: Address) -> None:
     assert re.fullmatch(r"/([a-z0-9.-]+/)*([a-z0-9-]+\.[a-z0-9]+)?", one.url), one.url
 
 
+def begin_numbering() -> None:
+    """Let the first row of every empty table have the number 1: on PostgreSQL a rollback does not give numbers back."""
+    empty = [
+        {"table": model._meta.db_table, "column": model._meta.pk.column}
+        for model in apps.get_models()
+        if isinstance(model._meta.pk, BigAutoField) and not model._default_manager.exists()
+    ]
+    with connection.cursor() as cursor:
+        for sql in connection.ops.sequence_reset_by_name_sql(no_style(), empty):
+            cursor.execute(sql)
+
+
 class Crawl(TestCase):
     """One garage for all of these tests, and what its owner gets to see at every address."""
 
@@ -89,6 +104,7 @@ class Crawl(TestCase):
     @classmethod
     def setUpClass(cls) -> None:
         super().setUpClass()
+        begin_numbering()
         people = world.make(dt.datetime(2026, 3, 2, 12, tzinfo=dt.UTC))
         cls.clients = {role: client_of(person) for role, person in people.items()}
         cls.pages, cls.written = {}, []
@@ -120,8 +136,7 @@ class Crawl(TestCase):
     def test_the_crawl_sees_real_pages(self) -> None:
         """Or else all of this would be shown for empty answers. Where the owner meets no page is listed."""
         blank = {name for name, response in self.pages.items() if response.status_code not in (200, 405)}
-        if connection.vendor == "sqlite":  # elsewhere the first row need not have the number 1
-            assert blank == set(NOTHING_TO_SEE)
+        assert blank == set(NOTHING_TO_SEE)
 
     def test_a_post_without_the_csrf_token_is_refused(self) -> None:  # [3.5.1]
         client = Client(enforce_csrf_checks=True)
