@@ -4,10 +4,11 @@ import uuid
 from collections.abc import Callable
 from typing import TypeVar
 
-from django.db import models, transaction
+from django.db import models
 
 from garage.errors import Refused
 from garage.models import IdempotencyKey
+from garage.writing import writing
 
 Result = TypeVar("Result", bound=models.Model)
 
@@ -22,7 +23,7 @@ def once(*, key: uuid.UUID, action: str, model: type[Result], do: Callable[[], R
     Key row and act stand in one transaction: a crash leaves both or neither. Raises KeyReused when the key
     was first used for another action.
     """
-    with transaction.atomic():
+    with writing():
         row, created = IdempotencyKey.objects.get_or_create(key=key, defaults={"action": action})
         if row.action != action:
             raise KeyReused("This form was already sent for something else. Load the page again.")

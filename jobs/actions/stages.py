@@ -60,6 +60,15 @@ def cancel_job(*, job: Job, reason: str, actor: User | None, now: dt.datetime) -
 
 
 @writing()
+def reopen_job(*, job: Job, actor: User | None, now: dt.datetime) -> Job:
+    """Take a canceled visit up again, as it was written up; Refused for any other."""
+    job.refresh_from_db(fields=["stage"])
+    if job.stage != stages.CANCELED:
+        raise Refused(f"{job} is {job.get_stage_display()}, not canceled.")
+    return move(job, stages.WRITTEN_UP, actor=actor, now=now)
+
+
+@writing()
 def decide(*, operation: Operation, decision: str, reason: str = "", actor: User | None, now: dt.datetime) -> Operation:
     """Record the customer's decision on one operation, and let the job go on when nothing is left to decide.
 

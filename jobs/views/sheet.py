@@ -17,7 +17,7 @@ from garage.web import after_post, attempt
 from jobs import access, intake_search, queries, stages
 from jobs.actions.intake import add_photo, change_job
 from jobs.actions.removing import put_back
-from jobs.actions.stages import cancel_job, move, start_job
+from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.actions.writing_up import take_up
 from jobs.forms import CancelForm, JobForm, PhotoForm, StartForm
 from jobs.models import Job, JobPhoto, Line, Operation, Stage
@@ -104,7 +104,7 @@ def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
 def job_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a canceled visit up again."""
     job = access.job_for(request, pk)
-    return _acted(request, job, lambda: move(job, Stage.WRITTEN_UP, actor=actor_of(request), now=timezone.now()))
+    return _acted(request, job, lambda: reopen_job(job=job, actor=actor_of(request), now=timezone.now()))
 
 
 @allowed("counter")

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from garage import audit, search
+from garage import audit, search, shop
 from garage.changes import assign, expect
 from garage.errors import Refused
 from garage.models import SearchEntry, User
@@ -41,12 +41,14 @@ def save_item(
     specifications: Iterable[str] = (),
     packs: Sequence[tuple[Any, ...]] = (),
     version: int | None = None,
+    replaces: Item | None = None,
 ) -> Item:
     """Write an item down, or change it; numbers, specifications and packs become exactly those given.
 
     A name that changes stays as an old name, so that what was read off an old bottle still leads here. A pack that
-    is no longer given is removed, or retired when containers of it exist. Raises Refused for a repeated label or
-    barcode and for a unit that may no longer change, Stale when `version` is not the one on file.
+    is no longer given is removed, or retired when containers of it exist. `replaces` is an item that this one is the
+    successor of from today on. Raises Refused for a repeated label or barcode, for a unit that may no longer change,
+    and as `supersede` does; Stale when `version` is not the one on file.
     """
     row = Item() if item is None else Item.objects.get(pk=item.pk)
     expect(row, version if item else None)
@@ -61,6 +63,8 @@ def save_item(
     _set_packs(row, [PackRow(*pack) for pack in packs])
     index(row)
     audit.record("added to the shelf" if item is None else "changed", row, actor=actor, now=now, **changed)
+    if replaces is not None:
+        supersede(old=replaces, new=row, on=shop.day_of(now), actor=actor, now=now)
     return row
 
 

@@ -8,7 +8,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from garage.access import actor_of, allowed, may
 from garage.web import after_post, asked, attempt, page_of, render_page
-from garage.writing import writing
 from parts import item_page, queries
 from parts.access import item_for, item_named, supersession_for
 from parts.actions.items import save_item, supersede, take_back_supersession
@@ -47,11 +46,7 @@ def _write(request: HttpRequest, row: Item | None, replaces: Item | None) -> Htt
     actor, now = actor_of(request), timezone.now()
 
     def save() -> Item:
-        with writing():
-            saved = save_item(actor=actor, now=now, item=row, **sheet.values())
-            if replaces:
-                supersede(old=replaces, new=saved, on=timezone.localdate(now), actor=actor, now=now)
-        return saved
+        return save_item(actor=actor, now=now, item=row, replaces=replaces, **sheet.values())
 
     if posted and not sheet.rearranging and sheet.is_valid() and (saved := attempt(sheet.form, save)):
         messages.success(request, f"{saved} is saved.")

@@ -215,6 +215,12 @@ class TestVisit:
         client.post(reverse("jobs:job-again", args=[counter.job.pk]))
         assert Job.objects.get().stage == Stage.WRITTEN_UP
 
+    def test_a_visit_that_goes_on_is_not_taken_up_again(self, client, counter):
+        """The page was open while somebody else went on with the job."""
+        Job.objects.update(stage="ready")
+        client.post(reverse("jobs:job-again", args=[counter.job.pk]))
+        assert Job.objects.get().stage == "ready"
+
     def test_put_into_the_bay_with_a_technician(self, client, counter, people):
         url = reverse("jobs:job-start", args=[counter.job.pk])
         refused = client.post(url, {"technician": people["technician"].pk}, follow=True)
