@@ -78,7 +78,7 @@ class WholeNumberField(forms.Field):
         return number
 
 
-FIRST_YEAR, LAST_YEAR = 1900, 2199
+FIRST_YEAR, LAST_YEAR = 1900, 2999
 
 
 def in_living_memory(day: dt.date) -> None:
@@ -88,7 +88,7 @@ def in_living_memory(day: dt.date) -> None:
 
 
 class DayField(forms.DateField):
-    """A day from 1900 to 2199, with the browser's own calendar."""
+    """A day from 1900 to 2999, with the browser's own calendar."""
 
     def __init__(self, **kwargs: Any) -> None:
         widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
