@@ -1,12 +1,12 @@
 """Rows come through a gate: each gives the row this person may see, or 404. Views never fetch by themselves."""
 
-from django.http import Http404, HttpRequest
+from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
 from garage import queries
 from garage.access import may
 from garage.models import Customer, Document, OutgoingMail, StoredFile, User, Vehicle
-from garage.web import key_in
+from garage.web import key_named
 
 
 def customer_for(request: HttpRequest, pk: int) -> Customer:
@@ -16,13 +16,8 @@ def customer_for(request: HttpRequest, pk: int) -> Customer:
 
 def customer_named(request: HttpRequest, parameter: str = "customer") -> Customer | None:
     """The customer whose number stands in the address (`?customer=12`); None when none does."""
-    text = request.GET.get(parameter, "")
-    if not text:
-        return None
-    key = key_in(text)
-    if key is None:
-        raise Http404
-    return customer_for(request, key)
+    key = key_named(request, parameter)
+    return customer_for(request, key) if key is not None else None
 
 
 def vehicle_for(request: HttpRequest, pk: int) -> Vehicle:

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Model, QuerySet
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django_htmx.http import HttpResponseClientRedirect
@@ -107,6 +107,15 @@ def page_of(queryset: "QuerySet[Row]", request: HttpRequest, *, size: int = 30) 
 def key_in(text: str) -> int | None:
     """A primary key as it stands in an address or a hidden field; None for anything that can be none."""
     return int(text) if text.isdecimal() and len(text) < 19 else None  # 19 digits may be more than 64 bits hold
+
+
+def key_named(request: HttpRequest, parameter: str) -> int | None:
+    """The primary key that stands in the address (`?customer=12`); None when none does, 404 when it is no key."""
+    text = request.GET.get(parameter, "")
+    key = key_in(text)
+    if text and key is None:
+        raise Http404
+    return key
 
 
 def page_address(request: HttpRequest, **keys: int) -> str:

@@ -1,9 +1,9 @@
 """The gates of the shelf: each gives the row, or 404."""
 
-from django.http import Http404, HttpRequest
+from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from garage.web import key_in
+from garage.web import key_named
 from parts.models import Container, Item, Movement, Receipt, Supersession, Supplier
 
 
@@ -14,13 +14,8 @@ def item_for(request: HttpRequest, pk: int) -> Item:
 
 def item_named(request: HttpRequest, parameter: str) -> Item | None:
     """The item whose number stands in the address (`?replaces=12`); None when none does."""
-    text = request.GET.get(parameter, "")
-    if not text:
-        return None
-    key = key_in(text)
-    if key is None:
-        raise Http404
-    return item_for(request, key)
+    key = key_named(request, parameter)
+    return item_for(request, key) if key is not None else None
 
 
 def container_for(request: HttpRequest, pk: int) -> Container:
