@@ -22,6 +22,7 @@ from django.db.models import F, Q
 from django.template.loader import render_to_string
 
 from garage import files, printing, shop
+from garage.clock import Clock, fixed
 from garage.models import Document, StoredFile
 from garage.printing import Paper
 from garage.writing import writing
@@ -58,8 +59,9 @@ def register(kind: str, build: Build) -> None:
 
 
 @writing()
-def want(kind: str, source: int, *, name: str, now: dt.datetime, version: int = 1) -> Document:
+def want(kind: str, source: int, *, name: str, clock: Clock, version: int = 1) -> Document:
     """Ask for a paper inside the business transaction; asking again for the same version changes nothing."""
+    now = clock()
     document, _ = Document.objects.get_or_create(
         kind=kind, source=source, version=version, defaults={"name": name, "wanted_at": now}
     )
@@ -172,12 +174,15 @@ def _make(document: Document, printer: Printer, *, now: dt.datetime) -> None:
         with writing():
             document.save(update_fields=["state", "problem", "lease_until"])
         return
-    _store(document, pdf, now=now)
+    _store(document, pdf, clock=fixed(now))
 
 
 @writing()
-def _store(document: Document, pdf: bytes, *, now: dt.datetime) -> None:
-    stored = files.store_bytes(StoredFile.Kind.DOCUMENT, document.name, "application/pdf", pdf, actor=None, now=now)
+def _store(document: Document, pdf: bytes, *, clock: Clock) -> None:
+    now = clock()
+    stored = files.store_bytes(
+        StoredFile.Kind.DOCUMENT, document.name, "application/pdf", pdf, actor=None, clock=fixed(now)
+    )
     document.state, document.stored, document.sha256 = Document.State.MADE, stored, stored.sha256
     document.made_at, document.lease_until, document.problem = now, None, ""
     document.save(update_fields=["state", "stored", "sha256", "made_at", "lease_until", "problem"])

@@ -1,23 +1,24 @@
 """Keeping files beside the database, each with the hash it had when it was stored."""
 
-import datetime as dt
 import hashlib
 
 from django.core.files.base import ContentFile
 
+from garage.clock import Clock
 from garage.models import StoredFile, User
 from garage.writing import writing
 
 
 @writing()
 def store_bytes(
-    kind: str, name: str, content_type: str, data: bytes, *, actor: User | None, now: dt.datetime
+    kind: str, name: str, content_type: str, data: bytes, *, actor: User | None, clock: Clock
 ) -> StoredFile:
     """Store `data` under a random name on disk and its hash in the database.
 
     `name` is only shown, never used as a path. The verb that wants the file writes the audit row. Raises
     ValueError for no data.
     """
+    now = clock()
     if not data:
         raise ValueError("an empty file is not stored")
     return StoredFile.objects.create(

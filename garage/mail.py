@@ -23,6 +23,7 @@ from django.conf import settings
 from django.db.models import Q
 
 from garage import audit, documents, files, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, StoredFile, User
 from garage.writing import writing
@@ -59,10 +60,11 @@ def enqueue(
     attachments: list[Document],
     reply_to: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> OutgoingMail:
     """Put a message into the outbox, inside the business transaction; the same purpose, source and version
     again gives the row that is there. Raises Refused for a line break in an address or the subject."""
+    now = clock()
     for value, field in ((to, "to"), (to_name, "to_name"), (subject, "subject"), (reply_to, "reply_to")):
         if re.search(r"[\r\n\0]", value):
             raise Refused("A line break cannot stand in an address or a subject.", field)
@@ -147,7 +149,7 @@ def _send(mail: OutgoingMail, *, now: dt.datetime) -> None:
         data = message_of(mail).as_bytes()
     except (OSError, ValueError, LookupError, email.errors.MessageError) as error:
         # A PDF that is gone or an address nobody can write to: it must not keep the worker from the others.
-        _not_sent(mail, f"The message could not be put together: {error}", permanent=True, now=now)
+        _not_sent(mail, f"The message could not be put together: {error}", permanent=True, clock=fixed(now))
         return
     handed = False
     try:
@@ -157,22 +159,22 @@ def _send(mail: OutgoingMail, *, now: dt.datetime) -> None:
             _must(server.rcpt(mail.to), 250, 251)
             _must(server.docmd("DATA"), 354)
             handed = True
-            _mark_handed(mail, data, now=now)
+            _mark_handed(mail, data, clock=fixed(now))
             server.send(re.sub(rb"(?m)^\.", b"..", data).removesuffix(b"\r\n") + b"\r\n.\r\n")
             _must(server.getreply(), 250)
-            _sent(mail, now=now)
+            _sent(mail, clock=fixed(now))
     except smtplib.SMTPResponseException as error:
-        _not_sent(mail, _words(error), permanent=error.smtp_code >= 500, now=now)
+        _not_sent(mail, _words(error), permanent=error.smtp_code >= 500, clock=fixed(now))
     except UnicodeError:
         said = "The address has letters that a mail server does not take: write its domain as xn--…"
-        _not_sent(mail, said, permanent=True, now=now)
+        _not_sent(mail, said, permanent=True, clock=fixed(now))
     except (OSError, smtplib.SMTPException) as error:
         if mail.state == State.SENT:
             return  # the server took it and then closed the line badly
         if handed:
             _uncertain(mail, str(error))
         else:
-            _not_sent(mail, f"The mail server could not be reached: {error}", permanent=False, now=now)
+            _not_sent(mail, f"The mail server could not be reached: {error}", permanent=False, clock=fixed(now))
 
 
 def _connected() -> smtplib.SMTP:
@@ -201,16 +203,18 @@ def _words(error: smtplib.SMTPResponseException) -> str:
 
 
 @writing()
-def _mark_handed(mail: OutgoingMail, data: bytes, *, now: dt.datetime) -> None:
+def _mark_handed(mail: OutgoingMail, data: bytes, *, clock: Clock) -> None:
+    now = clock()
     mail.as_sent = files.store_bytes(
-        StoredFile.Kind.MESSAGE, f"{mail.subject}.eml", "message/rfc822", data, actor=None, now=now
+        StoredFile.Kind.MESSAGE, f"{mail.subject}.eml", "message/rfc822", data, actor=None, clock=fixed(now)
     )
     mail.state = State.HANDED
     mail.save(update_fields=["state", "as_sent"])
 
 
 @writing()
-def _sent(mail: OutgoingMail, *, now: dt.datetime) -> None:
+def _sent(mail: OutgoingMail, *, clock: Clock) -> None:
+    now = clock()
     mail.state, mail.sent_at, mail.lease_until, mail.problem = State.SENT, now, None, ""
     mail.save(update_fields=["state", "sent_at", "lease_until", "problem"])
 
@@ -223,7 +227,8 @@ def _uncertain(mail: OutgoingMail, problem: str) -> None:
 
 
 @writing()
-def _not_sent(mail: OutgoingMail, problem: str, *, permanent: bool, now: dt.datetime) -> None:
+def _not_sent(mail: OutgoingMail, problem: str, *, permanent: bool, clock: Clock) -> None:
+    now = clock()
     log.warning("mail %s not sent: %s", mail.pk, problem)
     mail.lease_until, mail.problem = None, problem[:2000]
     if permanent or now - mail.queued_at >= GIVE_UP_AFTER:
@@ -235,8 +240,9 @@ def _not_sent(mail: OutgoingMail, problem: str, *, permanent: bool, now: dt.date
 
 
 @writing()
-def send_again(*, mail: OutgoingMail, actor: User, now: dt.datetime) -> OutgoingMail:
+def send_again(*, mail: OutgoingMail, actor: User, clock: Clock) -> OutgoingMail:
     """A person decides that a failed or uncertain message goes out (again). Raises Refused in any other state."""
+    now = clock()
     mail.refresh_from_db()
     if mail.state not in (State.FAILED, State.UNCERTAIN, State.QUEUED):
         raise Refused("This message is on its way or already sent.")
@@ -247,8 +253,9 @@ def send_again(*, mail: OutgoingMail, actor: User, now: dt.datetime) -> Outgoing
 
 
 @writing()
-def it_arrived(*, mail: OutgoingMail, actor: User, now: dt.datetime) -> OutgoingMail:
+def it_arrived(*, mail: OutgoingMail, actor: User, clock: Clock) -> OutgoingMail:
     """A person confirms that an uncertain message did arrive. Raises Refused in any other state."""
+    now = clock()
     mail.refresh_from_db()
     if mail.state != State.UNCERTAIN:
         raise Refused("Only a message that was perhaps sent can be confirmed.")

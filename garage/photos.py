@@ -12,6 +12,7 @@ from django.core.files.uploadedfile import UploadedFile
 from PIL import Image, ImageOps
 
 from garage import files
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import StoredFile, User
 
@@ -42,7 +43,9 @@ def store_photo(
     if (upload.size or 0) > MOST_BYTES:
         raise Refused("The picture is larger than 10 MB. Take it at a lower resolution.")
     picture = read_picture(upload.read(MOST_BYTES + 1), upload.name or "")
-    return files.store_bytes(kind, upload.name or "photo", picture.content_type, picture.data, actor=actor, now=now)
+    return files.store_bytes(
+        kind, upload.name or "photo", picture.content_type, picture.data, actor=actor, clock=fixed(now)
+    )
 
 
 def read_picture(data: bytes, name: str) -> Picture:

@@ -15,6 +15,7 @@ from django.db import IntegrityError, models, transaction
 from garage.actions.customers import save_customer
 from garage.actions.people import add_person
 from garage.actions.profile import save_profile
+from garage.clock import fixed
 from garage.models import Role, User
 from invoicing.actions.issuing import mail_invoice
 from jobs.actions.evidence import Limit, note_advisory
@@ -35,10 +36,15 @@ def make(now: dt.datetime) -> dict[str, User]:
 
     The answer is somebody of each role.
     """
-    save_profile(fields={"name": "Test garage", "labor_rate": D("128.00")}, actor=None, now=now)
+    save_profile(fields={"name": "Test garage", "labor_rate": D("128.00")}, actor=None, clock=fixed(now))
     people = {
         role: add_person(
-            username=role, name=f"{role.title()} Test", role=role, password="three wet dipsticks", actor=None, now=now
+            username=role,
+            name=f"{role.title()} Test",
+            role=role,
+            password="three wet dipsticks",
+            actor=None,
+            clock=fixed(now),
         )
         for role in Role.values
     }
@@ -49,20 +55,25 @@ def make(now: dt.datetime) -> dict[str, User]:
     bay.do(3, **bay_cast.SAMPLE)
     limit = Limit("distance", odometer=90_000)
     note_advisory(
-        key=uuid.uuid4(), job=bay.job, text="Rear pads at 3 mm", limit=limit, actor=people["technician"], now=now
+        key=uuid.uuid4(),
+        job=bay.job,
+        text="Rear pads at 3 mm",
+        limit=limit,
+        actor=people["technician"],
+        clock=fixed(now),
     )
-    add_photo(job=bay.job, upload=counter_cast.picture(), actor=people["technician"], now=now)
+    add_photo(job=bay.job, upload=counter_cast.picture(), actor=people["technician"], clock=fixed(now))
 
     garage = Garage(people, now)
     garage.rates(parts="0.0725", labor="0", sublet="0", charge="0.0725")
     fluid = garage.fluid()
     invoice = garage.issue(garage.done([labor(), part(), garage.poured(fluid, "0.85")]))
     garage.pay(invoice, "73.73")
-    mail_invoice(invoice=invoice, to="odile@example.com", actor=counter, now=now)
+    mail_invoice(invoice=invoice, to="odile@example.com", actor=counter, clock=fixed(now))
     garage.credit(garage.issue(garage.done([part()])))
     garage.estimate(garage.job([labor(), part()]))
 
-    supplier = save_supplier(fields={"name": "Ostrand Supply"}, actor=counter, now=now)
+    supplier = save_supplier(fields={"name": "Ostrand Supply"}, actor=counter, clock=fixed(now))
     pack = fluid.packs.get()
     receive(
         key=uuid.uuid4(),
@@ -70,11 +81,11 @@ def make(now: dt.datetime) -> dict[str, User]:
         reference="D-1",
         lines=[Delivered(pack, fluid, 2, D("36"))],
         actor=counter,
-        now=now,
+        clock=fixed(now),
     )
-    successor = save_item(fields={"kind": "fluid", "name": "TF-32", "base_unit": "L"}, actor=counter, now=now)
-    supersede(old=fluid, new=successor, on=now.date(), note="renamed", actor=counter, now=now)
-    save_customer(actor=counter, now=now, fields={"name": "Nobody's car"}, phones=[], emails=[])
+    successor = save_item(fields={"kind": "fluid", "name": "TF-32", "base_unit": "L"}, actor=counter, clock=fixed(now))
+    supersede(old=fluid, new=successor, on=now.date(), note="renamed", actor=counter, clock=fixed(now))
+    save_customer(actor=counter, clock=fixed(now), fields={"name": "Nobody's car"}, phones=[], emails=[])
     return people
 
 

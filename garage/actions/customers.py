@@ -1,6 +1,5 @@
 """Writing down who the customers are."""
 
-import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
@@ -8,6 +7,7 @@ from django.db import models
 
 from garage import audit, changes, search
 from garage.actions import vehicles
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import AuthorizedPerson, Customer, EmailAddress, Phone, User
 from garage.writing import writing
@@ -33,7 +33,7 @@ Pair = tuple[str, str]
 def save_customer(
     *,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
     customer: Customer | None = None,
     fields: Mapping[str, Any],
     phones: Iterable[Pair],
@@ -47,6 +47,7 @@ def save_customer(
     (name, phone or email) of those who may authorize work, None leaves them. Raises Refused without a name, or
     for a tax exemption without certificate; Stale when `version` is no longer the one that stands.
     """
+    now = clock()
     row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
     changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)

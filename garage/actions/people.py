@@ -1,12 +1,11 @@
 """Who may log in, and as what."""
 
-import datetime as dt
-
 from axes.utils import reset as forget_failures
 from django.contrib.auth import password_validation
 from django.core.exceptions import ValidationError
 
 from garage import audit, changes
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import Role, User
 from garage.writing import writing
@@ -14,9 +13,10 @@ from garage.writing import writing
 
 @writing()
 def add_person(
-    *, username: str, name: str, role: str, password: str, email: str = "", actor: User | None, now: dt.datetime
+    *, username: str, name: str, role: str, password: str, email: str = "", actor: User | None, clock: Clock
 ) -> User:
     """Give somebody a login. Raises Refused for a login name that is taken or a password too weak."""
+    now = clock()
     person = User(username=username.strip(), name=name.strip(), role=role, email=email, date_joined=now)
     _check_role(role)
     if User.objects.filter(username__iexact=person.username).exists():
@@ -29,12 +29,13 @@ def add_person(
 
 @writing()
 def change_person(
-    *, person: User, name: str, role: str, is_active: bool, email: str = "", actor: User | None, now: dt.datetime
+    *, person: User, name: str, role: str, is_active: bool, email: str = "", actor: User | None, clock: Clock
 ) -> User:
     """Change somebody's name and role, or take their login away: their sessions end with the next request.
 
     Raises Refused when no owner who may log in would be left.
     """
+    now = clock()
     row = User.objects.get(pk=person.pk)
     _check_role(role)
     changed = changes.assign(
@@ -50,11 +51,12 @@ def change_person(
 
 
 @writing()
-def set_password(*, person: User, password: str, actor: User | None, now: dt.datetime) -> User:
+def set_password(*, person: User, password: str, actor: User | None, clock: Clock) -> User:
     """Give somebody a new password: their sessions end, and a lock for wrong passwords is lifted.
 
     Raises Refused for a password too weak.
     """
+    now = clock()
     row = User.objects.get(pk=person.pk)
     _set_password(row, password, "password")
     row.save(update_fields=["password"])
@@ -64,8 +66,9 @@ def set_password(*, person: User, password: str, actor: User | None, now: dt.dat
 
 
 @writing()
-def change_own_password(*, actor: User, old: str, new: str, now: dt.datetime) -> User:
+def change_own_password(*, actor: User, old: str, new: str, clock: Clock) -> User:
     """Change one's own password; the other sessions of this person end. Raises Refused."""
+    now = clock()
     row = User.objects.get(pk=actor.pk)
     if not row.check_password(old):
         raise Refused("That is not your password.", "old")

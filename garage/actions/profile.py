@@ -9,6 +9,7 @@ from typing import Any
 from django.core.files.uploadedfile import UploadedFile
 
 from garage import audit, changes, photos
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import ShopProfile, StoredFile, User
 from garage.writing import writing
@@ -26,13 +27,14 @@ def save_profile(
     logo: UploadedFile | None = None,
     without_logo: bool = False,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> ShopProfile:
     """Save the shop's profile; a new `logo` takes the place of the old one, which stays in the files.
 
     Raises Refused for a time zone or currency nobody knows, a labor rate below zero, a mail that names what is not
     known, and a logo that is no picture.
     """
+    now = clock()
     row = ShopProfile.objects.first() or ShopProfile(pk=1)
     changed = changes.assign(row, fields, among=FIELDS)
     _check(row)

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from garage import audit, changes, queries, search, shop
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
 from garage.vin import read_vin
@@ -30,7 +31,7 @@ HIGHEST_READING = 9_999_999
 def save_vehicle(
     *,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
     vehicle: Vehicle | None = None,
     fields: Mapping[str, Any],
     owner: Customer | None,
@@ -41,6 +42,7 @@ def save_vehicle(
     The VIN is kept without spaces, upper-cased. Raises Refused for a VIN that cannot be one (unless
     `vin_not_standard`) or that another car has; Stale when `version` is no longer the one that stands.
     """
+    now = clock()
     row = Vehicle(created=now) if vehicle is None else Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
     changes.expect(row, version if vehicle else None)
     changed = changes.assign(row, fields, among=FIELDS)
@@ -83,12 +85,13 @@ def _refuse_known_vin(vehicle: Vehicle) -> None:
 
 @writing()
 def change_owner(
-    *, vehicle: Vehicle, customer: Customer | None, on: dt.date, actor: User | None, now: dt.datetime
+    *, vehicle: Vehicle, customer: Customer | None, on: dt.date, actor: User | None, clock: Clock
 ) -> Vehicle:
     """Let the car belong to `customer` from the day `on` (None: to nobody known).
 
     The history of owners stays. Raises Refused when the last owner had it only after that day, or for a day to come.
     """
+    now = clock()
     row = Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
     if on > shop.day_of(now):
         raise Refused("A car cannot change hands on a day to come.", "on")
@@ -142,7 +145,7 @@ def read_odometer(
     unit: str,
     on: dt.date,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
     condition: str = OdometerReading.Condition.ACTUAL,
     lower_reason: str = "",
     before: int | None = None,
@@ -154,6 +157,7 @@ def read_odometer(
     An odometer past its mechanical limits (`condition` exceeds) has begun again at zero and needs no other reason.
     Raises Refused, with the earlier reading in the sentence.
     """
+    now = clock()
     if not 0 <= reading <= HIGHEST_READING:
         raise Refused(f"An odometer shows from 0 to {HIGHEST_READING:,}.", "reading")
     if on > shop.day_of(now):

@@ -53,8 +53,10 @@ def _write(request: HttpRequest, customer: Customer | None) -> HttpResponse:
     posted = request.method == "POST"
     sheet = CustomerSheet(request.POST if posted else None, customer, initial={"name": request.GET.get("name", "")})
     if posted and not sheet.rearranging and sheet.is_valid():
-        actor, now = actor_of(request), timezone.now()
-        row = attempt(sheet.form, lambda: save_customer(actor=actor, now=now, customer=customer, **sheet.values()))
+        actor = actor_of(request)
+        row = attempt(
+            sheet.form, lambda: save_customer(actor=actor, clock=timezone.now, customer=customer, **sheet.values())
+        )
         if row:
             messages.success(request, f"{row} is saved.")
             return after_post(request, reverse("customer", args=[row.pk]))

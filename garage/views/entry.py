@@ -72,7 +72,7 @@ def own_password(request: HttpRequest) -> HttpResponse:
     person = posted and attempt(
         form,
         lambda: change_own_password(
-            actor=actor_of(request), old=form.cleaned_data["old"], new=form.cleaned_data["new"], now=timezone.now()
+            actor=actor_of(request), old=form.cleaned_data["old"], new=form.cleaned_data["new"], clock=timezone.now
         ),
     )
     if person:

@@ -100,7 +100,7 @@ def _settle(request: HttpRequest, pk: int, *, again: bool) -> HttpResponse:
     row = gates.mail_for(request, pk)
     verb = mail.send_again if again else mail.it_arrived
     try:
-        verb(mail=row, actor=actor_of(request), now=timezone.now())
+        verb(mail=row, actor=actor_of(request), clock=timezone.now)
     except Refused as refusal:
         messages.error(request, str(refusal))
     return after_post(request, next_address(request, "/mail/"))

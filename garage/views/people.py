@@ -30,7 +30,7 @@ def person_new(request: HttpRequest) -> HttpResponse:
     """Give somebody a login."""
     posted = request.method == "POST"
     form = NewPersonForm(request.POST if posted else None)
-    row = posted and attempt(form, lambda: add_person(actor=actor_of(request), now=timezone.now(), **form.cleaned_data))
+    row = posted and attempt(form, lambda: add_person(actor=actor_of(request), clock=timezone.now, **form.cleaned_data))
     if row:
         messages.success(request, f"{row} may log in as {row.username}.")
         return after_post(request, reverse("people"))
@@ -47,7 +47,7 @@ def person_edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = PersonForm(request.POST if posted else None, initial=start)
     row = posted and attempt(
         form,
-        lambda: change_person(person=person, actor=actor_of(request), now=timezone.now(), **form.cleaned_data),
+        lambda: change_person(person=person, actor=actor_of(request), clock=timezone.now, **form.cleaned_data),
     )
     if row:
         messages.success(request, f"{row} is saved.")
@@ -66,7 +66,7 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
     form = PasswordForm(request.POST if posted else None)
     row = posted and attempt(
         form,
-        lambda: set_password(person=person, actor=actor_of(request), now=timezone.now(), **form.cleaned_data),
+        lambda: set_password(person=person, actor=actor_of(request), clock=timezone.now, **form.cleaned_data),
     )
     if row:
         messages.success(request, f"{row} has a new password. Tell it to them; they can change it themselves.")

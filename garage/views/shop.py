@@ -25,7 +25,7 @@ def shop_profile(request: HttpRequest) -> HttpResponse:
     def save() -> ShopProfile:
         fields = dict(form.cleaned_data)
         logo, without = fields.pop("logo"), fields.pop("without_logo")
-        return save_profile(fields=fields, logo=logo, without_logo=without, actor=actor_of(request), now=timezone.now())
+        return save_profile(fields=fields, logo=logo, without_logo=without, actor=actor_of(request), clock=timezone.now)
 
     if posted and attempt(form, save):
         messages.success(request, "The shop's profile is saved. Papers made from now on carry it.")

@@ -56,7 +56,7 @@ def _write(request: HttpRequest, vehicle: Vehicle | None, owner: Customer | None
         fields = dict(form.cleaned_data)
         version = fields.pop("version")
         return save_vehicle(
-            actor=actor_of(request), now=timezone.now(), vehicle=vehicle, fields=fields, owner=owner, version=version
+            actor=actor_of(request), clock=timezone.now, vehicle=vehicle, fields=fields, owner=owner, version=version
         )
 
     row = attempt(form, save) if posted else None
@@ -87,7 +87,7 @@ def vehicle_owner(request: HttpRequest, pk: int) -> HttpResponse:
 
     def hand_over() -> Vehicle:
         on = form.cleaned_data["on"]
-        return change_owner(vehicle=row, customer=customer, on=on, actor=actor_of(request), now=timezone.now())
+        return change_owner(vehicle=row, customer=customer, on=on, actor=actor_of(request), clock=timezone.now)
 
     if posted and attempt(form, hand_over):
         messages.success(request, f"{row} belongs to {customer} now." if customer else f"{row} has no owner now.")
@@ -117,7 +117,7 @@ def odometer_add(request: HttpRequest, pk: int) -> HttpResponse:
     )
     saved = posted and attempt(
         form,
-        lambda: read_odometer(vehicle=row, actor=actor_of(request), now=timezone.now(), **form.cleaned_data),
+        lambda: read_odometer(vehicle=row, actor=actor_of(request), clock=timezone.now, **form.cleaned_data),
     )
     if saved:
         messages.success(request, f"{saved} is written down.")

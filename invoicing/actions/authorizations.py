@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
 from garage import audit, idempotency, search, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.ledger import append, digest
 from garage.models import Customer, PersonSnapshot, User
@@ -49,7 +50,7 @@ def authorize(
     limit: Decimal | None = None,
     parts_wish: str | None = None,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Authorization:
     """Record one decision of the customer on an estimate; the same `key` again gives the same record.
 
@@ -60,6 +61,7 @@ def authorize(
     without the revised total (`limit`), a time that cannot be (`at`), an estimate that expired or that a later
     revision or a changed sheet has overtaken.
     """
+    now = clock()
 
     def do() -> Authorization:
         row = queries.estimates().get(pk=estimate.pk)
@@ -68,7 +70,7 @@ def authorize(
         name, known_as = _person(job.customer, person_name, capacity)
         _check_decisions(row, decisions)
         if parts_wish is not None:
-            change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, now=now)
+            change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, clock=fixed(now))
         given = Given(name, known_as, channel, _contact(channel, contact), at or now)
         return _record(row, job, decisions, given, limit, actor, now)
 
@@ -190,7 +192,7 @@ def _record(
     AuthorizationOperation.objects.bulk_create(rows)
     for operation in Operation.objects.filter(pk__in=decisions).order_by("position"):
         decision, reason = decisions[operation.pk]
-        decide(operation=operation, decision=decision, reason=reason.strip(), actor=actor, now=now)
+        decide(operation=operation, decision=decision, reason=reason.strip(), actor=actor, clock=fixed(now))
     audit.record(
         "recorded authorization", authorization, actor=actor, now=now, limit=str(limit), estimate=estimate.label
     )

@@ -3,6 +3,7 @@
 import datetime as dt
 
 from garage import audit, documents, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
@@ -20,12 +21,13 @@ DRAFTABLE = stages.OPEN
 
 
 @writing()
-def write_estimate(*, job: Job, actor: User | None, now: dt.datetime) -> Estimate:
+def write_estimate(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     """Freeze the sheet as the next revision, ask for its PDF, and let the job wait for its customer.
 
     When the last revision still says the same and is valid, that one is returned. Raises Refused for an empty sheet,
     an operation without a line, a job whose work is over, and a tax class without a rate.
     """
+    now = clock()
     job = jobs_queries.sheets().get(pk=job.pk)
     if job.stage not in DRAFTABLE:
         raise Refused(f"{job} is {job.get_stage_display()}: there is nothing to estimate any more.")
@@ -38,7 +40,7 @@ def write_estimate(*, job: Job, actor: User | None, now: dt.datetime) -> Estimat
     estimate = _freeze(job, before, offered, sums, actor, now)
     _wanted_paper(estimate, now)
     if any(row.decision == Operation.Decision.UNDECIDED for row in offered):
-        move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, now=now)
+        move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, clock=fixed(now))
     audit.record("wrote", estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross))
     return estimate
 
@@ -142,11 +144,12 @@ def changes_since(before: Estimate, job: Job, offered: list[OperationCharges], s
 
 
 @writing()
-def revise_to_used(*, job: Job, actor: User | None, now: dt.datetime) -> Estimate:
+def revise_to_used(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     """Bring the lines of which more was drawn than is written up to what was drawn, and write a revised estimate.
 
     The way out when an invoice would exceed what was authorized: the customer is asked about the difference.
     """
+    now = clock()
     job = jobs_queries.sheets().get(pk=job.pk)
     lines = [line for operation in charges.done(job) for line in operation.lines.all() if line.item_id]
     used = jobs_queries.used(lines)
@@ -154,16 +157,17 @@ def revise_to_used(*, job: Job, actor: User | None, now: dt.datetime) -> Estimat
         drawn = used.get(line.pk, jobs_queries.NOTHING).quantity
         if drawn > line.quantity:
             fields = {"quantity": drawn, "typed": ""}
-            save_line(operation=line.operation, line=line, fields=fields, actor=actor, now=now)
-    return write_estimate(job=job, actor=actor, now=now)
+            save_line(operation=line.operation, line=line, fields=fields, actor=actor, clock=fixed(now))
+    return write_estimate(job=job, actor=actor, clock=fixed(now))
 
 
 @writing()
-def mail_estimate(*, estimate: Estimate, to: str, actor: User, now: dt.datetime) -> OutgoingMail:
+def mail_estimate(*, estimate: Estimate, to: str, actor: User, clock: Clock) -> OutgoingMail:
     """Put the estimate with its PDF into the outbox; the same address again gives the mail that is there."""
+    now = clock()
     return send("estimate", estimate, to, letters.estimate_letter(estimate), _wanted_paper(estimate, now), actor, now)
 
 
 def _wanted_paper(estimate: Estimate, now: dt.datetime) -> Document:
     """Ask for the PDF; it is made once."""
-    return documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", now=now)
+    return documents.want("estimate", estimate.pk, name=f"Estimate {estimate.label}.pdf", clock=fixed(now))

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from garage import audit, idempotency, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -45,13 +46,14 @@ def issue(
     due_on: dt.date | None = None,
     mail_to: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Invoice:
     """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
 
     The same `key` again gives the same invoice. Raises OverLimit above the authorized amount, and Refused for a job
     that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
     """
+    now = clock()
 
     def do() -> Invoice:
         invoice = issuing.numbered(now)
@@ -71,7 +73,7 @@ def issue(
         owed = Receivable.objects.create(
             invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
         )
-        move(fresh, stages.INVOICED, actor=actor, now=now)
+        move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
         issuing.settle_job(invoice, owed, actor=actor, now=now)
         issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
         audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
@@ -149,7 +151,7 @@ def credit(
     bill_again: bool = True,
     mail_to: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Invoice:
     """Take an invoice back, whole or in part, by a credit note of its own number that names it.
 
@@ -157,6 +159,7 @@ def credit(
     the job can be invoiced again, unless `bill_again` is False. What was paid too much then stands below zero on the
     invoice until it is given back. Raises Refused without a reason, for more than is left, and for a credit note.
     """
+    now = clock()
 
     def do() -> Invoice:
         note = issuing.numbered(now)
@@ -170,7 +173,7 @@ def credit(
         issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
         issuing.owe(original, note.gross, actor=actor, now=now)
         if taken.whole and original.job is not None:
-            move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, now=now)
+            move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
         issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
         audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
         return note

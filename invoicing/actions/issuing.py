@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from garage import counters, documents, search, shop
+from garage.clock import Clock, fixed
 from garage.ledger import append
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
@@ -60,7 +61,7 @@ def tax_rows(invoice: Invoice, sums: Sums) -> list[InvoiceTax]:
 
 def wanted_paper(invoice: Invoice, now: dt.datetime) -> Document:
     """Ask for the PDF; it is made once."""
-    return documents.want("invoice", invoice.pk, name=f"{invoice.title}.pdf", now=now)
+    return documents.want("invoice", invoice.pk, name=f"{invoice.title}.pdf", clock=fixed(now))
 
 
 def announce(invoice: Invoice, *, mail_to: str, actor: User | None, now: dt.datetime) -> None:
@@ -68,7 +69,7 @@ def announce(invoice: Invoice, *, mail_to: str, actor: User | None, now: dt.date
     make_findable(invoice)
     wanted_paper(invoice, now)
     if mail_to.strip():
-        mail_invoice(invoice=invoice, to=mail_to, actor=actor, now=now)
+        mail_invoice(invoice=invoice, to=mail_to, actor=actor, clock=fixed(now))
 
 
 def make_findable(invoice: Invoice) -> None:
@@ -80,11 +81,12 @@ def make_findable(invoice: Invoice) -> None:
 
 
 @writing()
-def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, now: dt.datetime) -> OutgoingMail:
+def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, clock: Clock) -> OutgoingMail:
     """Put an invoice or credit note with its PDF into the outbox; the same address again gives the mail that is there.
 
     Raises Refused for an address that cannot be written to.
     """
+    now = clock()
     return send("invoice", invoice, to, letters.invoice_letter(invoice), wanted_paper(invoice, now), actor, now)
 
 
@@ -103,6 +105,6 @@ def settle_job(invoice: Invoice, receivable: Receivable, *, actor: User | None, 
         return
     job = Job.objects.get(pk=invoice.job_id)
     if job.stage == stages.INVOICED and receivable.balance <= 0:
-        move(job, stages.CLOSED, actor=actor, now=now)
+        move(job, stages.CLOSED, actor=actor, clock=fixed(now))
     elif job.stage == stages.CLOSED and receivable.balance > 0:
-        move(job, stages.INVOICED, actor=actor, now=now)
+        move(job, stages.INVOICED, actor=actor, clock=fixed(now))

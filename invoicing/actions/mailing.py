@@ -3,6 +3,7 @@
 import datetime as dt
 
 from garage import audit, shop
+from garage.clock import fixed
 from garage.mail import enqueue
 from garage.models import Document, OutgoingMail, User
 from invoicing import letters, queries
@@ -40,7 +41,7 @@ def send(
         attachments=[paper],
         reply_to=shop.profile().email,
         actor=actor,
-        now=now,
+        clock=fixed(now),
     )
     audit.record("mailed", row, actor=actor, now=now, mail=mail.pk)
     return mail

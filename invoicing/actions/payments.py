@@ -5,6 +5,7 @@ import uuid
 from decimal import Decimal
 
 from garage import audit, idempotency
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.ledger import append
 from garage.models import User
@@ -23,13 +24,14 @@ def take_payment(
     method: str,
     reference: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Payment:
     """Take money on an invoice; part payments are welcome, and the job closes when nothing is owed any more.
 
     The same `key` again gives the same payment. Raises Refused for an amount not above zero, an unknown method, and
     more than is owed: change is given, a deposit belongs to an invoice of its own.
     """
+    now = clock()
 
     def do() -> Payment:
         balance = _balance(invoice)
@@ -50,11 +52,12 @@ def take_payment(
 
 
 @writing()
-def reverse_payment(*, key: uuid.UUID, payment: Payment, reason: str, actor: User | None, now: dt.datetime) -> Payment:
+def reverse_payment(*, key: uuid.UUID, payment: Payment, reason: str, actor: User | None, clock: Clock) -> Payment:
     """Take a payment back whole, such as a bounced check: a row of its own below zero, and the invoice is owed again.
 
     Raises Refused without a reason, for a payment that was reversed already, and for a reversal.
     """
+    now = clock()
 
     def do() -> Payment:
         standing = Payment.objects.select_related("customer").get(pk=payment.pk)
@@ -86,12 +89,13 @@ def give_back(
     reason: str,
     reference: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Payment:
     """Give a customer money back that was paid before the invoice was credited.
 
     Raises Refused without a reason, and for more than the garage owes.
     """
+    now = clock()
 
     def do() -> Payment:
         too_much = -_balance(invoice)

@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.db.models import Q
 
 from garage import audit, shop
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -14,7 +15,7 @@ from invoicing.models import TaxRate
 
 @writing()
 def set_rate(
-    *, tax_class: str, label: str, rate: Decimal, valid_from: dt.date, actor: User | None, now: dt.datetime
+    *, tax_class: str, label: str, rate: Decimal, valid_from: dt.date, actor: User | None, clock: Clock
 ) -> TaxRate:
     """Charge `rate` (0.0725 for 7.25 %) on a class from a day on; the tax of the same name ends the day before.
 
@@ -22,6 +23,7 @@ def set_rate(
     rates they were written with. Raises Refused for a rate outside 0 to 1, and for a day before a later rate of the
     same name.
     """
+    now = clock()
     label = " ".join(label.split())
     if not label:
         raise Refused("Give the tax the name that stands on the invoice.", "label")
@@ -46,8 +48,9 @@ def set_rate(
 
 
 @writing()
-def end_rate(*, rate: TaxRate, last_day: dt.date, actor: User | None, now: dt.datetime) -> TaxRate:
+def end_rate(*, rate: TaxRate, last_day: dt.date, actor: User | None, clock: Clock) -> TaxRate:
     """Let a tax end after a day. Raises Refused for a day before its first one."""
+    now = clock()
     rate.refresh_from_db()
     if last_day < rate.valid_from:
         raise Refused(f"It begins on {shop.day_words(rate.valid_from)}: it cannot end before.", "last_day")

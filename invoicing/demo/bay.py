@@ -5,6 +5,7 @@ import random
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
+from garage.clock import fixed
 from garage.models import User
 from garage.numbers import round_half_up
 from invoicing.demo.garage import Garage, Script
@@ -56,7 +57,7 @@ def tick(garage: Garage, step: JobStep, data: Mapping[str, str], *, by: User, no
     """Tick one step; one that says why it cannot be done is skipped."""
     kind = "skip" if "skip" in data else "tick"
     words = {"reason": data["skip"]} if kind == "skip" else data
-    act(event_id=garage.key(), step=step, kind=kind, base_version=step.version, data=words, actor=by, now=now)
+    act(event_id=garage.key(), step=step, kind=kind, base_version=step.version, data=words, actor=by, clock=fixed(now))
 
 
 def look(seen: Seen, distance: int | None) -> dict[str, str]:

@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from decimal import Decimal
 
+from garage.clock import fixed
 from garage.numbers import round_half_up
 from invoicing.demo.garage import Garage, Script
 from invoicing.demo.shelf import BANDS, GOODS, NEW_TRANSFER_FLUID, OLD_TRANSFER_FLUID, SUPPLIERS, Box, Goods
@@ -30,9 +31,11 @@ def price_at(garage: Garage, box: Box, moment: dt.datetime) -> Decimal:
 def fill_the_shelf(garage: Garage, now: dt.datetime) -> None:
     """Write down suppliers, markup and goods, and what of them stood there when the book began."""
     for fields in SUPPLIERS:
-        garage.suppliers[fields["name"]] = suppliers.save_supplier(actor=garage.counter, now=now, fields=fields)
+        garage.suppliers[fields["name"]] = suppliers.save_supplier(
+            actor=garage.counter, clock=fixed(now), fields=fields
+        )
     bands = [Band(up_to, markup) for up_to, markup in BANDS]
-    prices.save_markup(bands=bands, actor=garage.people["owner"], now=now)
+    prices.save_markup(bands=bands, actor=garage.people["owner"], clock=fixed(now))
     for goods in GOODS:
         add_goods(garage, goods, now)
 
@@ -43,7 +46,7 @@ def add_goods(garage: Garage, goods: Goods, now: dt.datetime) -> Item:
     packs = [(box.label, box.size, box.typed, "") for box in goods.boxes]
     item = items.save_item(
         actor=garage.counter,
-        now=now,
+        clock=fixed(now),
         fields=goods.fields,
         numbers=numbers,
         specifications=goods.meets,
@@ -53,7 +56,7 @@ def add_goods(garage: Garage, goods: Goods, now: dt.datetime) -> Item:
     supplier = garage.suppliers[goods.supplier]
     for box, pack in _packs(goods, item):
         asked = price_at(garage, box, now)
-        prices.set_pack_price(pack=pack, supplier=supplier, price=asked, actor=garage.counter, now=now)
+        prices.set_pack_price(pack=pack, supplier=supplier, price=asked, actor=garage.counter, clock=fixed(now))
         if box.stood:
             receiving.opening_stock(
                 key=garage.key(),
@@ -62,7 +65,7 @@ def add_goods(garage: Garage, goods: Goods, now: dt.datetime) -> Item:
                 packs=box.stood,
                 unit_cost=round_half_up(asked / box.size, 6),
                 actor=garage.people["owner"],
-                now=now,
+                clock=fixed(now),
             )
     return item
 
@@ -97,7 +100,7 @@ def restock(garage: Garage, wanted: "Iterable[queries.ItemToday]", now: dt.datet
             reference=f"DN {now:%y%j}-{len(lines)}",
             lines=lines,
             actor=garage.counter,
-            now=now,
+            clock=fixed(now),
         )
 
 
@@ -126,4 +129,4 @@ def renaming(garage: Garage, moment: dt.datetime) -> Script:
     new = add_goods(garage, NEW_TRANSFER_FLUID, moment)
     old = garage.items[OLD_TRANSFER_FLUID.number]
     note = "Same fluid, new name, says the supplier."
-    items.supersede(old=old, new=new, on=moment.date(), note=note, actor=garage.counter, now=moment)
+    items.supersede(old=old, new=new, on=moment.date(), note=note, actor=garage.counter, clock=fixed(moment))

@@ -10,6 +10,7 @@ from garage.actions.customers import save_customer
 from garage.actions.people import add_person
 from garage.actions.profile import save_profile
 from garage.actions.vehicles import save_vehicle
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Counter, Customer, ShopProfile, User, Vehicle
 from garage.writing import writing
@@ -50,11 +51,12 @@ def holds_something() -> str:
 
 
 @writing()
-def load(*, now: dt.datetime, say: Say = lambda line: None) -> bool:
+def load(*, clock: Clock, say: Say = lambda line: None) -> bool:
     """Load the demo garage, with `now` as its today; False when it stands there already.
 
     The same `now` gives the same garage. Raises Refused for a database that holds anything else.
     """
+    now = clock()
     if is_loaded():
         return False
     if found := holds_something():
@@ -74,20 +76,25 @@ def _open(garage: Garage) -> None:
     for login in LOGINS:
         actor = garage.people.get("owner")
         garage.people[login.role] = add_person(
-            username=login.username, name=login.name, role=login.role, password=login.password, actor=actor, now=now
+            username=login.username,
+            name=login.name,
+            role=login.role,
+            password=login.password,
+            actor=actor,
+            clock=fixed(now),
         )
     owner = garage.people["owner"]
-    save_profile(fields={**SHOP, "labor_rate": garage.labor_rate}, actor=owner, now=now)
+    save_profile(fields={**SHOP, "labor_rate": garage.labor_rate}, actor=owner, clock=fixed(now))
     for tax_class, rate in TAXES.items():
         label = "County sales tax" if Decimal(rate) else "Not taxed"
         set_rate(
             tax_class=tax_class, label=label, rate=Decimal(rate), valid_from=now.date().replace(month=1, day=1),
-            actor=owner, now=now,
+            actor=owner, clock=fixed(now),
         )  # fmt: skip
     fill_the_shelf(garage, now)
     for file in sorted(PROCEDURES.glob("*.yaml")):
         written = parse(file.read_text(encoding="utf-8"))
-        garage.revisions[written.title] = publish(written=written, actor=owner, now=now)
+        garage.revisions[written.title] = publish(written=written, actor=owner, clock=fixed(now))
     garage.components.update({component.name: component for component in Component.objects.all()})
 
 
@@ -120,7 +127,7 @@ def _meet(garage: Garage, person: Person, serial: int, now: dt.datetime) -> Scri
     yield now
     customer = save_customer(
         actor=garage.counter,
-        now=now,
+        clock=fixed(now),
         fields={
             "kind": "company" if person.company else "person",
             "name": person.name,
@@ -144,9 +151,9 @@ def _meet(garage: Garage, person: Person, serial: int, now: dt.datetime) -> Scri
         if car.vin:
             model = MODELS[car.model]
             fields["vin"] = vin_of(model.maker, car.model, int(str(fields["year"])), serial)
-        garage.vehicles[car.plate] = save_vehicle(actor=garage.counter, now=now, fields=fields, owner=customer)
+        garage.vehicles[car.plate] = save_vehicle(actor=garage.counter, clock=fixed(now), fields=fields, owner=customer)
     if person.name == "Owen Maddick":
-        save_vehicle(actor=garage.counter, now=now, fields=OLD_CAR, owner=customer)
+        save_vehicle(actor=garage.counter, clock=fixed(now), fields=OLD_CAR, owner=customer)
 
 
 def _described(garage: Garage, car: Car) -> dict[str, object]:

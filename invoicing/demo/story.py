@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from garage.actions.profile import save_profile
 from garage.actions.vehicles import change_owner
+from garage.clock import fixed
 from invoicing.actions.estimates import write_estimate
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.payments import reverse_payment, take_payment
@@ -193,7 +194,7 @@ def dearer(garage: Garage) -> Script:
         moment = garage.at(days_ago, 7)
         yield moment
         garage.labor_rate = D(rate)
-        save_profile(fields={"labor_rate": D(rate)}, actor=garage.people["owner"], now=moment)
+        save_profile(fields={"labor_rate": D(rate)}, actor=garage.people["owner"], clock=fixed(moment))
 
 
 def new_owner(garage: Garage) -> Script:
@@ -202,7 +203,7 @@ def new_owner(garage: Garage) -> Script:
     yield moment
     change_owner(
         vehicle=garage.vehicles["CAS-655"], customer=garage.customers["Simon Adeyemi"], on=garage.day(400),
-        actor=garage.counter, now=moment,
+        actor=garage.counter, clock=fixed(moment),
     )  # fmt: skip
 
 
@@ -216,11 +217,11 @@ def more_was_found(garage: Garage) -> Script:
     agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=10))
     now += dt.timedelta(minutes=40)
     yield now
-    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    start_job(job=job, technician=worker, actor=garage.counter, clock=fixed(now))
     now += dt.timedelta(minutes=15)
     yield now
     write_up(garage, job, found, now)
-    revised = write_estimate(job=job, actor=garage.counter, now=now)
+    revised = write_estimate(job=job, actor=garage.counter, clock=fixed(now))
     now += dt.timedelta(minutes=20)
     yield now
     agree(garage, revised, (*planned.works, found), now, by_phone=True)
@@ -228,7 +229,7 @@ def more_was_found(garage: Garage) -> Script:
     both = Visit(planned.plate, planned.opened, planned.odometer, planned.concern, (*planned.works, found))
     now = yield from work_on(garage, job, both, worker, now)
     finish(garage, job, planned, worker, now)
-    invoice = issue(key=garage.key(), job=job, actor=garage.counter, now=now)
+    invoice = issue(key=garage.key(), job=job, actor=garage.counter, clock=fixed(now))
     yield from pay(garage, invoice, planned, now)
 
 
@@ -241,15 +242,15 @@ def taken_back(garage: Garage) -> Script:
     job = Job.objects.get(vehicle=garage.vehicles["OSC-021"], received_at=planned.opened)
     wrong = job.invoices.get()
     reason = "Billed to the clinic’s old address."
-    credit(key=garage.key(), invoice=wrong, reason=reason, actor=garage.people["owner"], now=now)
+    credit(key=garage.key(), invoice=wrong, reason=reason, actor=garage.people["owner"], clock=fixed(now))
     now += dt.timedelta(minutes=12)
     yield now
-    invoice = issue(key=garage.key(), job=job, actor=garage.counter, now=now)
+    invoice = issue(key=garage.key(), job=job, actor=garage.counter, clock=fixed(now))
     now = garage.at(96, 9, 20)
     yield now
     take_payment(
         key=garage.key(), invoice=invoice, amount=invoice.gross, method="transfer", reference=invoice.label,
-        actor=garage.counter, now=now,
+        actor=garage.counter, clock=fixed(now),
     )  # fmt: skip
 
 
@@ -264,10 +265,14 @@ def bounced(garage: Garage) -> Script:
     yield now
     invoice = Job.objects.get(vehicle=garage.vehicles["IDV-574"], received_at=planned.opened).invoices.get()
     check = invoice.payments.get().payment
-    reverse_payment(key=garage.key(), payment=check, reason="The check bounced.", actor=garage.counter, now=now)
+    reverse_payment(
+        key=garage.key(), payment=check, reason="The check bounced.", actor=garage.counter, clock=fixed(now)
+    )
     now += dt.timedelta(days=5)
     yield now
-    take_payment(key=garage.key(), invoice=invoice, amount=invoice.gross, method="cash", actor=garage.counter, now=now)
+    take_payment(
+        key=garage.key(), invoice=invoice, amount=invoice.gross, method="cash", actor=garage.counter, clock=fixed(now)
+    )
 
 
 def called_off(garage: Garage) -> Script:
@@ -281,7 +286,7 @@ def called_off(garage: Garage) -> Script:
     offer(garage, job, planned.works, now)
     now = garage.at(94, 10)
     yield now
-    cancel_job(job=job, reason="Fetched the car, her brother does it.", actor=garage.counter, now=now)
+    cancel_job(job=job, reason="Fetched the car, her brother does it.", actor=garage.counter, clock=fixed(now))
 
 
 def partly_paid(garage: Garage) -> Script:
@@ -297,7 +302,7 @@ def partly_paid(garage: Garage) -> Script:
     invoice = Job.objects.get(vehicle=garage.vehicles["DEL-356"], received_at=planned.opened).invoices.get()
     take_payment(
         key=garage.key(), invoice=invoice, amount=D("400.00"), method="card", reference="the rest next week",
-        actor=garage.counter, now=now,
+        actor=garage.counter, clock=fixed(now),
     )  # fmt: skip
 
 
@@ -311,7 +316,7 @@ def counted(garage: Garage) -> Script:
     if bottle is not None:
         adjust(
             key=garage.key(), container=bottle, content=left, typed="0.34 L", reason="dipped",
-            actor=garage.people["technician"], now=now,
+            actor=garage.people["technician"], clock=fixed(now),
         )  # fmt: skip
     cans = garage.items["BC-5"]
-    count_item(key=garage.key(), item=cans, quantity=D(3), actor=garage.people["technician"], now=now)
+    count_item(key=garage.key(), item=cans, quantity=D(3), actor=garage.people["technician"], clock=fixed(now))

@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Iterator
 
+from garage.clock import fixed
 from invoicing.demo.bay import work_through
 from invoicing.demo.buying import fetch_missing
 from invoicing.demo.garage import ZONE, Garage, Script
@@ -64,7 +65,7 @@ def in_the_bay(garage: Garage) -> Script:
     now += dt.timedelta(minutes=20)
     yield now
     fetch_missing(garage, job, now)
-    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    start_job(job=job, technician=worker, actor=garage.counter, clock=fixed(now))
     operations = list(job.operations.order_by("position"))
     stops = ("", "Vehicle stands level")
     for operation, work, stop in zip(operations, planned.works, stops, strict=True):
@@ -94,7 +95,7 @@ def ready_to_invoice(garage: Garage) -> Script:
     now += dt.timedelta(minutes=30)
     yield now
     fetch_missing(garage, job, now)
-    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    start_job(job=job, technician=worker, actor=garage.counter, clock=fixed(now))
     now = yield from work_on(garage, job, planned, worker, now)
     finish(garage, job, planned, worker, now)
 

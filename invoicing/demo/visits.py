@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from garage.clock import fixed
 from garage.models import Customer, TaxClass, User
 from invoicing.actions.authorizations import authorize
 from invoicing.actions.estimates import write_estimate
@@ -93,12 +94,12 @@ def carry_out(garage: Garage, visit: Visit) -> Script:
     now += dt.timedelta(minutes=dice.randint(10, 45))
     yield now
     fetch_missing(garage, job, now)
-    start_job(job=job, technician=worker, actor=garage.counter, now=now)
+    start_job(job=job, technician=worker, actor=garage.counter, clock=fixed(now))
     now = yield from work_on(garage, job, visit, worker, now)
     finish(garage, job, visit, worker, now)
     now += dt.timedelta(minutes=dice.randint(5, 20))
     yield now
-    invoice = issue(key=garage.key(), job=job, mail_to=visit.mail_to, actor=garage.counter, now=now)
+    invoice = issue(key=garage.key(), job=job, mail_to=visit.mail_to, actor=garage.counter, clock=fixed(now))
     yield from pay(garage, invoice, visit, now)
 
 
@@ -118,11 +119,11 @@ def take_in(garage: Garage, visit: Visit, now: dt.datetime) -> Job:
         promised_at=now + visit.promised,
         odometer=Odometer(visit.odometer, "mi", reason, before),
         actor=garage.counter,
-        now=now,
+        clock=fixed(now),
     )
     if vehicle.owner.order_number_required:
         order = {"order_number": f"PO-{visit.dice.randint(2000, 9999)}"}
-        change_job(job=job, fields=order, actor=garage.counter, now=now)
+        change_job(job=job, fields=order, actor=garage.counter, clock=fixed(now))
     return job
 
 
@@ -130,7 +131,7 @@ def offer(garage: Garage, job: Job, works: tuple[Work, ...], now: dt.datetime) -
     """Write the work up and print the estimate."""
     for work in works:
         write_up(garage, job, work, now)
-    return write_estimate(job=job, actor=garage.counter, now=now)
+    return write_estimate(job=job, actor=garage.counter, clock=fixed(now))
 
 
 def write_up(garage: Garage, job: Job, work: Work, now: dt.datetime) -> Operation:
@@ -144,10 +145,10 @@ def write_up(garage: Garage, job: Job, work: Work, now: dt.datetime) -> Operatio
         revision=garage.revisions[work.procedure] if work.procedure else None,
         advisory=advisory,
         actor=garage.counter,
-        now=now,
+        clock=fixed(now),
     )
     for fields in _lines(garage, work):
-        save_line(operation=operation, fields=fields, actor=garage.counter, now=now)
+        save_line(operation=operation, fields=fields, actor=garage.counter, clock=fixed(now))
     return operation
 
 
@@ -195,7 +196,7 @@ def agree(
         contact=phone_of(customer) if by_phone else "",
         limit=estimate.net if again else None,
         actor=garage.counter,
-        now=now,
+        clock=fixed(now),
     )
 
 
@@ -242,23 +243,29 @@ def pairs(operations: list[Operation], works: tuple[Work, ...]) -> list[tuple[Op
 def do_freely(garage: Garage, operation: Operation, work: Work, worker: User, now: dt.datetime) -> None:
     """Do work that has no procedure: draw its parts, and say what was done."""
     for line in operation.lines.filter(item__isnull=False):
-        draw_for_line(key=garage.key(), line=line, quantity=line.quantity, actor=worker, now=now)
+        draw_for_line(key=garage.key(), line=line, quantity=line.quantity, actor=worker, clock=fixed(now))
     words = {"correction": work.correction or "Done as written."}
-    edit_operation(operation=operation, fields=words, actor=worker, now=now)
+    edit_operation(operation=operation, fields=words, actor=worker, clock=fixed(now))
 
 
 def advise(garage: Garage, job: Job, noticed: Noticed, worker: User, now: dt.datetime) -> Advisory:
     """Note what will need work later."""
     component = garage.components.get(noticed.component)
     return note_advisory(
-        key=garage.key(), job=job, text=noticed.text, limit=noticed.limit, component=component, actor=worker, now=now
+        key=garage.key(),
+        job=job,
+        text=noticed.text,
+        limit=noticed.limit,
+        component=component,
+        actor=worker,
+        clock=fixed(now),
     )
 
 
 def finish(garage: Garage, job: Job, visit: Visit, worker: User, now: dt.datetime) -> Job:
     """Read the odometer and give the car back to the counter."""
     out = visit.odometer + visit.dice.randint(0, 6)
-    return finish_job(job=job, odometer_out=Odometer(out, "mi"), actor=worker, now=now)
+    return finish_job(job=job, odometer_out=Odometer(out, "mi"), actor=worker, clock=fixed(now))
 
 
 def pay(garage: Garage, invoice: Invoice, visit: Visit, now: dt.datetime) -> Script:
@@ -271,7 +278,7 @@ def pay(garage: Garage, invoice: Invoice, visit: Visit, now: dt.datetime) -> Scr
     reference = {"check": f"check {visit.dice.randint(100, 999)}", "transfer": invoice.label}.get(method, "")
     take_payment(
         key=garage.key(), invoice=invoice, amount=invoice.gross, method=method, reference=reference,
-        actor=garage.counter, now=now,
+        actor=garage.counter, clock=fixed(now),
     )  # fmt: skip
 
 

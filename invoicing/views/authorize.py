@@ -40,7 +40,7 @@ def authorize(request: HttpRequest, pk: int) -> HttpResponse:
     form = AuthorizeForm(request.POST or None, estimate=estimate, job=job, suggested=sums.net)
 
     def act() -> Authorization:
-        return record(estimate=estimate, **form.values(), actor=actor_of(request), now=timezone.now())
+        return record(estimate=estimate, **form.values(), actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST" and attempt(form, act):
         messages.success(request, f"Recorded what {job.customer} decided.")

@@ -40,7 +40,7 @@ def estimate_revise(request: HttpRequest, pk: int) -> HttpResponse:
 def _written(request: HttpRequest, pk: int, verb: Any) -> HttpResponse:
     job = jobs_access.job_for(request, pk)
     try:
-        estimate = verb(job=job, actor=actor_of(request), now=timezone.now())
+        estimate = verb(job=job, actor=actor_of(request), clock=timezone.now)
     except Refused as error:
         messages.warning(request, str(error))
         return after_post(request, reverse("jobs:sheet", args=[job.pk]))
@@ -53,7 +53,7 @@ def estimate_draft(request: HttpRequest, pk: int) -> HttpResponse:
     """Print the sheet as it stands, marked as a draft."""
     job = jobs_access.sheet_for(request, pk)
     version = draft_version(job)
-    paper = documents.want("estimate-draft", job.pk, name=f"Draft of {job}.pdf", now=timezone.now(), version=version)
+    paper = documents.want("estimate-draft", job.pk, name=f"Draft of {job}.pdf", clock=timezone.now, version=version)
     return after_post(request, reverse("document", args=[paper.pk]))
 
 
@@ -71,8 +71,10 @@ def estimate_mail(request: HttpRequest, pk: int) -> HttpResponse:
     """Mail the estimate with its PDF."""
     row = access.estimate_for(request, pk)
     form = MailForm(request.POST)
-    actor, now = actor_of(request), timezone.now()
-    mail = attempt(form, lambda: mail_estimate(estimate=row, to=form.cleaned_data["to"], actor=actor, now=now))
+    actor = actor_of(request)
+    mail = attempt(
+        form, lambda: mail_estimate(estimate=row, to=form.cleaned_data["to"], actor=actor, clock=timezone.now)
+    )
     if mail is None:
         return _page(request, row, form, status=422)
     messages.success(request, f"The estimate goes to {mail.to}: {mail.get_state_display()}.")

@@ -37,7 +37,7 @@ def invoice_make(request: HttpRequest, pk: int) -> HttpResponse:
     form = IssueForm(request.POST or None, initial=initial)
 
     def act() -> Invoice:
-        return issue(job=job, **form.cleaned_data, actor=actor_of(request), now=timezone.now())
+        return issue(job=job, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST":
         made = attempt(form, act)
@@ -72,7 +72,7 @@ def invoice_draft(request: HttpRequest, pk: int) -> HttpResponse:
     """Print the invoice as it would be, marked as a draft."""
     job = jobs_access.sheet_for(request, pk)
     paper = documents.want(
-        "invoice-draft", job.pk, name=f"Draft invoice of {job}.pdf", now=timezone.now(), version=draft_version(job)
+        "invoice-draft", job.pk, name=f"Draft invoice of {job}.pdf", clock=timezone.now, version=draft_version(job)
     )
     return after_post(request, reverse("document", args=[paper.pk]))
 
@@ -92,8 +92,8 @@ def invoice_mail(request: HttpRequest, pk: int) -> HttpResponse:
     """Mail an invoice or credit note with its PDF."""
     row = access.invoice_for(request, pk)
     form = MailForm(request.POST)
-    actor, now = actor_of(request), timezone.now()
-    mail = attempt(form, lambda: mail_invoice(invoice=row, to=form.cleaned_data["to"], actor=actor, now=now))
+    actor = actor_of(request)
+    mail = attempt(form, lambda: mail_invoice(invoice=row, to=form.cleaned_data["to"], actor=actor, clock=timezone.now))
     if mail is None:
         return _page(request, row, form, status=422)
     messages.success(request, f"It goes to {mail.to}: {mail.get_state_display()}.")
@@ -128,7 +128,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
     def act() -> Invoice:
         names = ("key", "reason", "bill_again", "mail_to")
         given = {name: form.cleaned_data[name] for name in names}
-        return take_back(invoice=row, lines=form.quantities(), **given, actor=actor_of(request), now=timezone.now())
+        return take_back(invoice=row, lines=form.quantities(), **given, actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST":
         note = attempt(form, act)

@@ -73,7 +73,7 @@ def _act(
     """Do one act with money, and lead back to the invoice; or show its form, with what was refused."""
 
     def act() -> Payment:
-        return verb(**subject, **form.cleaned_data, actor=actor_of(request), now=timezone.now())
+        return verb(**subject, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST":
         payment = attempt(form, act)

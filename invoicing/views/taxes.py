@@ -30,7 +30,7 @@ def taxes(request: HttpRequest) -> HttpResponse:
 def tax_add(request: HttpRequest) -> HttpResponse:
     """Set a rate from a day on."""
     form = TaxRateForm(request.POST)
-    rate = attempt(form, lambda: set_rate(**form.values(), actor=actor_of(request), now=timezone.now()))
+    rate = attempt(form, lambda: set_rate(**form.values(), actor=actor_of(request), clock=timezone.now))
     if rate is None:
         return _page(request, form, status=422)
     messages.success(request, f"{rate} on {rate.get_tax_class_display()} from {shop.day_words(rate.valid_from)}.")
@@ -44,7 +44,7 @@ def tax_end(request: HttpRequest, pk: int) -> HttpResponse:
     rate = access.rate_for(request, pk)
     form = EndRateForm(request.POST or None, initial={"last_day": timezone.localdate()})
     if request.method == "POST" and attempt(
-        form, lambda: end_rate(rate=rate, **form.cleaned_data, actor=actor_of(request), now=timezone.now())
+        form, lambda: end_rate(rate=rate, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
     ):
         return after_post(request, reverse("invoicing:taxes"))
     status = 422 if request.method == "POST" else 200

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from garage import audit
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
@@ -19,12 +20,13 @@ from parts.queries import chain_on_hand, drawn_net
 
 
 @writing()
-def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: User | None, now: dt.datetime) -> str:
+def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: User | None, clock: Clock) -> str:
     """Draw what a step uses, and return what the shelf lacked as a sentence (empty: nothing lacked).
 
     A poured amount (`filled`, in the item's unit) is drawn as poured; anything else is drawn up to the quantity on
     its line, so that two steps with one pair of washers take it once. The work is done: a shortage never stops it.
     """
+    now = clock()
     need = step.written.need if step.written else None
     if need is None or need.item is None:
         return ""
@@ -40,22 +42,26 @@ def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: Us
 
 
 @writing()
-def undo_at_step(step: JobStep, *, actor: User | None, now: dt.datetime) -> None:
+def undo_at_step(step: JobStep, *, actor: User | None, clock: Clock) -> None:
     """Bring back to the shelf what was drawn at a step and is still out."""
+    now = clock()
     _bring_back(step.draws.all(), None, f"{step.operation.job}: step undone", actor, now)
 
 
 @writing()
 def draw_for_line(
-    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, now: dt.datetime
+    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, clock: Clock
 ) -> Line:
     """Draw more for a line, in its item's base unit; refused when the shelf does not have it (Shortage)."""
+    now = clock()
 
     def do() -> Line:
         _may_move(line, stages.IN_BAY)
         assert line.item is not None
         reason = _reason(line)
-        for movement in stock.draw(item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, now=now):
+        for movement in stock.draw(
+            item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, clock=fixed(now)
+        ):
             Draw.objects.create(line=line, movement=movement)
         audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
         return line
@@ -65,9 +71,10 @@ def draw_for_line(
 
 @writing()
 def return_from_line(
-    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, now: dt.datetime
+    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, clock: Clock
 ) -> Line:
     """Bring unused stock of a line back to its containers, the last drawn first; refused above what is out."""
+    now = clock()
 
     def do() -> Line:
         _may_move(line, stages.IN_BAY, stages.FINISHED)
@@ -103,7 +110,7 @@ def _take(line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: Us
     lacked = max(quantity - chain_on_hand(line.item), Decimal(0))
     if quantity > lacked:
         movements = stock.draw(
-            item=line.item, quantity=quantity - lacked, reason=_reason(line), typed=typed, actor=actor, now=now
+            item=line.item, quantity=quantity - lacked, reason=_reason(line), typed=typed, actor=actor, clock=fixed(now)
         )
         Draw.objects.bulk_create(Draw(line=line, movement=movement, step=step) for movement in movements)
     return lacked
@@ -126,7 +133,7 @@ def _bring_back(
         if part <= 0:
             continue
         if part == -movement.quantity:
-            stock.reverse(movement=movement, reason=reason, actor=actor, now=now)
+            stock.reverse(movement=movement, reason=reason, actor=actor, clock=fixed(now))
         else:
-            stock.give_back(draws=[movement], quantity=part, reason=reason, typed=typed, actor=actor, now=now)
+            stock.give_back(draws=[movement], quantity=part, reason=reason, typed=typed, actor=actor, clock=fixed(now))
         left = None if left is None else left - part

@@ -8,6 +8,7 @@ from decimal import Decimal
 from django.core.files.uploadedfile import UploadedFile
 
 from garage import audit, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User, Vehicle
@@ -38,13 +39,14 @@ def record_sample(
     distance_on_fluid: int | None = None,
     notes: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> FluidSample:
     """Record what was seen of the fluid that came out, with the verdict that its rule gives.
 
     The distance on the fluid is counted from the last time the component was serviced here, unless it is given.
     Raises Refused where the job has no vehicle or the operation no component to keep it on, and for unknown words.
     """
+    now = clock()
     job, component = operation.job, operation.component
     if job.vehicle is None or component is None:
         raise Refused("A fluid sample is kept on a vehicle's component: this operation has none.")
@@ -93,13 +95,14 @@ def distance_since(vehicle: Vehicle, component: Component, odometer: int | None,
 
 @writing()
 def photograph_step(
-    *, key: uuid.UUID, step: JobStep, upload: UploadedFile, caption: str = "", actor: User | None, now: dt.datetime
+    *, key: uuid.UUID, step: JobStep, upload: UploadedFile, caption: str = "", actor: User | None, clock: Clock
 ) -> JobPhoto:
     """Keep a photo taken at a step with its job; Refused for a file that is no photo."""
+    now = clock()
 
     def do() -> JobPhoto:
         job = step.operation.job
-        return add_photo(job=job, upload=upload, caption=caption or str(step), step=step, actor=actor, now=now)
+        return add_photo(job=job, upload=upload, caption=caption or str(step), step=step, actor=actor, clock=fixed(now))
 
     return once(key=key, action="jobs.photograph_step", model=JobPhoto, do=do)
 
@@ -114,12 +117,13 @@ def note_advisory(
     component: Component | None = None,
     photo: UploadedFile | None = None,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Advisory:
     """Note later work on the job's vehicle; it is offered again until it is settled or declined.
 
     Raises Refused without words or the limit's figure, and for a file that is no photo.
     """
+    now = clock()
 
     def do() -> Advisory:
         if job.vehicle is None:
@@ -150,8 +154,9 @@ def note_advisory(
 
 
 @writing()
-def settle_advisory(*, advisory: Advisory, state: str, actor: User | None, now: dt.datetime) -> Advisory:
+def settle_advisory(*, advisory: Advisory, state: str, actor: User | None, clock: Clock) -> Advisory:
     """Mark an advisory as settled or declined, or open it again; what it already is changes nothing."""
+    now = clock()
     advisory.refresh_from_db()
     if advisory.state == state:
         return advisory

@@ -8,6 +8,7 @@ from django.db.models.functions import Coalesce
 
 from garage import audit, shop
 from garage.actions.vehicles import read_odometer
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import OdometerReading, User
 from garage.queries import distances, whole_distance
@@ -21,12 +22,13 @@ from parts.models import Kind
 
 
 @writing()
-def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, now: dt.datetime) -> Job:
+def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, clock: Clock) -> Job:
     """Finish the work: the odometer is read, each serviced component gets its next due date, the job goes on.
 
     Raises Refused while an authorized operation has an open step, or none at all and no word of what was done; and
     for an odometer that is missing or cannot be. A job that is finished already stays as it is.
     """
+    now = clock()
     job.refresh_from_db()
     if job.stage == stages.FINISHED:
         return job
@@ -48,7 +50,7 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, n
         if reading is not None:
             _set_due(operation, reading, actor, now)
     Advisory.objects.filter(operation__in=done, state=Advisory.State.OFFERED).update(state=Advisory.State.SETTLED)
-    return move(job, stages.FINISHED, actor=actor, now=now)
+    return move(job, stages.FINISHED, actor=actor, clock=fixed(now))
 
 
 def left_open(operations: list[Operation]) -> list[str]:
@@ -80,7 +82,7 @@ def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.dateti
         lower_reason=out.lower_reason,
         before=out.before,
         actor=actor,
-        now=now,
+        clock=fixed(now),
     )
 
 

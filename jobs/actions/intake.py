@@ -11,6 +11,7 @@ from django.core.files.uploadedfile import UploadedFile
 from garage import audit, changes, counters, idempotency, search, shop
 from garage import photos as photo_store
 from garage.actions import customers, vehicles
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, User, Vehicle
 from garage.writing import writing
@@ -67,7 +68,7 @@ def open_job(
     theirs_now: bool = False,
     offers: Iterable[Advisory | DueService] = (),
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Job:
     """Take a car in and give the visit its number; the same `key` again gives the same job.
 
@@ -75,6 +76,7 @@ def open_job(
     and services due that are written up at once. Raises Refused for a lower odometer without a reason, a VIN that
     cannot be, a file that is no photo, or a vehicle that is here already.
     """
+    now = clock()
 
     def do() -> Job:
         owner = _customer(customer, actor, now)
@@ -88,9 +90,9 @@ def open_job(
         StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
         audit.record("opened", job, actor=actor, now=now, concern=concern, key_tag=key_tag)
         for upload in photos:
-            add_photo(job=job, upload=upload, at_drop_off=True, actor=actor, now=now)
+            add_photo(job=job, upload=upload, at_drop_off=True, actor=actor, clock=fixed(now))
         for offer in offers:
-            take_up(job=job, offer=offer, actor=actor, now=now)
+            take_up(job=job, offer=offer, actor=actor, clock=fixed(now))
         make_findable(job)
         return job
 
@@ -101,7 +103,7 @@ def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetim
     if isinstance(given, Customer):
         return given
     return customers.save_customer(
-        actor=actor, now=now, fields=given.fields, phones=list(given.phones), emails=list(given.emails)
+        actor=actor, clock=fixed(now), fields=given.fields, phones=list(given.phones), emails=list(given.emails)
     )
 
 
@@ -109,7 +111,7 @@ def _vehicle(
     given: Vehicle | NewVehicle | None, owner: Customer, theirs_now: bool, actor: User | None, now: dt.datetime
 ) -> Vehicle | None:
     if isinstance(given, NewVehicle):
-        return vehicles.save_vehicle(actor=actor, now=now, fields=given.fields, owner=owner)
+        return vehicles.save_vehicle(actor=actor, clock=fixed(now), fields=given.fields, owner=owner)
     if given is None:
         return None
     here = queries.here_now(given)
@@ -117,7 +119,7 @@ def _vehicle(
         raise Refused(f"{given} is here already: {here}. Write the new concern on that job.", "vehicle")
     if given.owner_id is None or (theirs_now and given.owner_id != owner.pk):
         on = shop.day_of(now)
-        vehicles.change_owner(vehicle=given, customer=owner, on=on, actor=actor, now=now)
+        vehicles.change_owner(vehicle=given, customer=owner, on=on, actor=actor, clock=fixed(now))
     return given
 
 
@@ -134,16 +136,17 @@ def _read(
         lower_reason=odometer.lower_reason,
         before=odometer.before,
         actor=actor,
-        now=now,
+        clock=fixed(now),
     )
 
 
 @writing()
-def change_job(*, job: Job, fields: Mapping[str, Any], version: str = "", actor: User | None, now: dt.datetime) -> Job:
+def change_job(*, job: Job, fields: Mapping[str, Any], version: str = "", actor: User | None, clock: Clock) -> Job:
     """Change what was written when the car came in (`FACTS`); a new promise is kept beside the old one in the trail.
 
     Raises Stale when somebody else did so since `version`.
     """
+    now = clock()
     job.refresh_from_db()
     if job.stage not in stages.OPEN:
         raise Refused(f"{job} is {job.get_stage_display()} and is no longer changed.")
@@ -167,9 +170,10 @@ def add_photo(
     at_drop_off: bool = False,
     step: JobStep | None = None,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> JobPhoto:
     """Keep a photo with the job; Refused for a file that is no photo."""
+    now = clock()
     try:
         stored = photo_store.store_photo(upload, actor=actor, now=now)
     except Refused as error:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from garage import audit
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -17,12 +18,13 @@ PUBLISHED, RETIRED = ProcedureRevision.State.PUBLISHED, ProcedureRevision.State.
 
 
 @writing()
-def publish(*, written: Written, actor: User | None, now: dt.datetime) -> ProcedureRevision:
+def publish(*, written: Written, actor: User | None, clock: Clock) -> ProcedureRevision:
     """Publish a procedure as written: its first revision, or a new one of the procedure with that title.
 
     The revision that stood before is retired. What says the same as the current revision changes nothing and
     answers with it. Raises Refused for an item that the shelf does not know, or knows twice.
     """
+    now = clock()
     items = [find_item(need) for need in written.needs]
     component, _ = Component.objects.get_or_create(name=written.component)
     procedure = Procedure.objects.filter(title__iexact=written.title).first() or Procedure.objects.create(

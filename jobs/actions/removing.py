@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import Q
 
 from garage import audit
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import AuditEntry, User
 from garage.writing import writing
@@ -24,11 +25,12 @@ FOR_A_WHILE = dt.timedelta(hours=12)
 
 
 @writing()
-def remove_line(*, line: Line, actor: User | None, now: dt.datetime) -> AuditEntry:
+def remove_line(*, line: Line, actor: User | None, clock: Clock) -> AuditEntry:
     """Take a line off its operation; `put_back` with the entry returned undoes it for a while.
 
     Refused while something drawn for it is not back on the shelf.
     """
+    now = clock()
     operation = line.operation
     editable(operation.job)
     operation.refresh_from_db()
@@ -43,11 +45,12 @@ def remove_line(*, line: Line, actor: User | None, now: dt.datetime) -> AuditEnt
 
 
 @writing()
-def remove_operation(*, operation: Operation, actor: User | None, now: dt.datetime) -> AuditEntry:
+def remove_operation(*, operation: Operation, actor: User | None, clock: Clock) -> AuditEntry:
     """Take an operation with its lines and steps off the sheet; `put_back` undoes it for a while.
 
     Refused once work on it has begun, and for declined work, which stays on record.
     """
+    now = clock()
     operation.refresh_from_db()
     editable(operation.job)
     if operation.decision == Operation.Decision.DECLINED:
@@ -68,8 +71,9 @@ def remove_operation(*, operation: Operation, actor: User | None, now: dt.dateti
 
 
 @writing()
-def put_back(*, entry: AuditEntry, actor: User | None, now: dt.datetime) -> models.Model:
+def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.Model:
     """Bring back what `entry` removed, as it was; a second time changes nothing. Refused when it is too late."""
+    now = clock()
     model: type[Line] | type[Operation] = Line if entry.verb == REMOVED_LINE else Operation
     pk = int(entry.record.rpartition(":")[2])
     standing = model._default_manager.filter(pk=pk).first()

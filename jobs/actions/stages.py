@@ -1,8 +1,7 @@
 """Moving a job from stage to stage, and recording what its customer decided."""
 
-import datetime as dt
-
 from garage import audit
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -14,12 +13,13 @@ UNDECIDED = Operation.Decision.UNDECIDED
 
 
 @writing()
-def move(job: Job, stage: str, *, waits_for: str = "", note: str = "", actor: User | None, now: dt.datetime) -> Job:
+def move(job: Job, stage: str, *, waits_for: str = "", note: str = "", actor: User | None, clock: Clock) -> Job:
     """Bring a job to `stage`; `waits_for` says who or what it waits for there.
 
     Raises Refused when the state table knows no such way. At the stage where it already stands a job only learns
     whom it waits for.
     """
+    now = clock()
     job.refresh_from_db(fields=["stage", "stage_since", "waits_for"])
     if job.stage == stage and job.waits_for == waits_for:
         return job
@@ -37,55 +37,60 @@ def move(job: Job, stage: str, *, waits_for: str = "", note: str = "", actor: Us
 
 
 @writing()
-def start_job(*, job: Job, technician: User | None = None, actor: User | None, now: dt.datetime) -> Job:
+def start_job(*, job: Job, technician: User | None = None, actor: User | None, clock: Clock) -> Job:
     """Put the car into the bay with a technician; Refused while nothing is authorized (no work before that)."""
+    now = clock()
     authorized = job.operations.filter(decision=AUTHORIZED)
     if not authorized.exists():
         raise Refused(f"Nothing on {job} is authorized yet: work may not begin.")
-    move(job, stages.IN_BAY, waits_for=str(technician or ""), actor=actor, now=now)
+    move(job, stages.IN_BAY, waits_for=str(technician or ""), actor=actor, clock=fixed(now))
     Job.objects.filter(pk=job.pk).update(technician=technician)
     job.technician = technician
     return job
 
 
 @writing()
-def cancel_job(*, job: Job, reason: str, actor: User | None, now: dt.datetime) -> Job:
+def cancel_job(*, job: Job, reason: str, actor: User | None, clock: Clock) -> Job:
     """Call the visit off, with the reason; what was written stays. Refused once anything was drawn for it."""
+    now = clock()
     if not reason.strip():
         raise Refused("Say why the job is canceled.", "reason")
     drawn = queries.used(Line.objects.filter(operation__job=job))
     if any(used.quantity > 0 for used in drawn.values()):
         raise Refused("Something was drawn from the shelf for this job: return it to the shelf first.")
-    return move(job, stages.CANCELED, waits_for=reason.strip(), note=reason.strip(), actor=actor, now=now)
+    return move(job, stages.CANCELED, waits_for=reason.strip(), note=reason.strip(), actor=actor, clock=fixed(now))
 
 
 @writing()
-def reopen_job(*, job: Job, actor: User | None, now: dt.datetime) -> Job:
+def reopen_job(*, job: Job, actor: User | None, clock: Clock) -> Job:
     """Take a canceled visit up again, as it was written up; Refused for any other."""
+    now = clock()
     job.refresh_from_db(fields=["stage"])
     if job.stage != stages.CANCELED:
         raise Refused(f"{job} is {job.get_stage_display()}, not canceled.")
-    return move(job, stages.WRITTEN_UP, actor=actor, now=now)
+    return move(job, stages.WRITTEN_UP, actor=actor, clock=fixed(now))
 
 
 @writing()
-def decide(*, operation: Operation, decision: str, reason: str = "", actor: User | None, now: dt.datetime) -> Operation:
+def decide(*, operation: Operation, decision: str, reason: str = "", actor: User | None, clock: Clock) -> Operation:
     """Record the customer's decision on one operation, and let the job go on when nothing is left to decide.
 
     Called by the authorization, which keeps the evidence; `reason` is the customer's word on declined work.
     """
+    now = clock()
     operation.refresh_from_db()
     operation.decision, operation.decided_at = decision, now
     operation.decline_reason = reason[:200] if decision == DECLINED else ""
     operation.save(update_fields=["decision", "decided_at", "decline_reason"])
     audit.record("decided", operation, actor=actor, now=now, decision=decision, reason=reason)
-    settle(operation.job, actor=actor, now=now)
+    settle(operation.job, actor=actor, clock=fixed(now))
     return operation
 
 
 @writing()
-def settle(job: Job, *, actor: User | None, now: dt.datetime) -> None:
+def settle(job: Job, *, actor: User | None, clock: Clock) -> None:
     """Bring a job before or in the bay to the stage that its operations' decisions give it."""
+    now = clock()
     job.refresh_from_db(fields=["stage", "waits_for"])
     if job.stage not in (stages.WRITTEN_UP, stages.AWAITING, stages.READY):
         return
@@ -93,12 +98,18 @@ def settle(job: Job, *, actor: User | None, now: dt.datetime) -> None:
     authorized = [operation for operation in operations if operation.decision == AUTHORIZED]
     if any(open_question(operation, authorized) for operation in operations):
         if job.stage == stages.WRITTEN_UP or (job.stage == stages.READY and not authorized):
-            move(job, stages.WRITTEN_UP, actor=actor, now=now)
+            move(job, stages.WRITTEN_UP, actor=actor, clock=fixed(now))
     elif authorized:
         stage = _stage_after_the_answer(job, authorized)
-        move(job, stage, waits_for=str(job.technician or "") if stage == stages.IN_BAY else "", actor=actor, now=now)
+        move(
+            job,
+            stage,
+            waits_for=str(job.technician or "") if stage == stages.IN_BAY else "",
+            actor=actor,
+            clock=fixed(now),
+        )
     elif operations:
-        move(job, stages.WRITTEN_UP, waits_for="collection, all work declined", actor=actor, now=now)
+        move(job, stages.WRITTEN_UP, waits_for="collection, all work declined", actor=actor, clock=fixed(now))
 
 
 def _stage_after_the_answer(job: Job, authorized: list[Operation]) -> str:

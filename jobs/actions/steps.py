@@ -14,6 +14,7 @@ from typing import Any
 from django.db.models import Max
 
 from garage import audit
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -62,7 +63,7 @@ def act(
     seq: int | None = None,
     device_time: dt.datetime | None = None,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> StepEvent:
     """Do one act on a step and answer with its event; its `result` holds outcome, version and sentence.
 
@@ -70,6 +71,7 @@ def act(
     `distance` and `notes`; for a note `text`. Raises Refused, with nothing kept, where the act may not be: work not
     authorized or not started, an open hold point before it, a reading that its limits turn away, a missing reason.
     """
+    now = clock()
     known = StepEvent.objects.filter(pk=event_id).first()
     if known is not None:
         if (known.step_id, known.kind) != (step.pk, kind):
@@ -156,7 +158,7 @@ def _tick(doing: Act) -> dict[str, Any]:
         _keep_sample(doing, measured)
     poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
     step.shortage = draw_at_step(
-        step, poured, measured.typed if poured and measured else "", actor=doing.actor, now=doing.now
+        step, poured, measured.typed if poured and measured else "", actor=doing.actor, clock=fixed(doing.now)
     )[:200]
     return _stand(doing, DONE, "")
 
@@ -164,7 +166,7 @@ def _tick(doing: Act) -> dict[str, Any]:
 def _untick(doing: Act) -> dict[str, Any]:
     step = doing.step
     reason = _reason(doing, "Say why it is unticked.")
-    undo_at_step(step, actor=doing.actor, now=doing.now)
+    undo_at_step(step, actor=doing.actor, clock=fixed(doing.now))
     step.readings.all().delete()  # the events keep what was read
     if hasattr(step, "sample"):
         step.sample.delete()
@@ -259,7 +261,7 @@ def _keep_sample(doing: Act, measured: Measured | None) -> None:
         distance_on_fluid=int(distance) if distance else None,
         notes=doing.said("notes"),
         actor=doing.actor,
-        now=doing.now,
+        clock=fixed(doing.now),
     )
 
 

@@ -12,6 +12,7 @@ from typing import Any
 from django.db.models import F, Max
 
 from garage import audit, changes, shop, units
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.forms_fields import plain_text
 from garage.models import TaxClass, User
@@ -83,13 +84,14 @@ def add_operation(
     component: Component | None = None,
     advisory: Advisory | None = None,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Operation:
     """Put a piece of work on the job's sheet, at its end.
 
     From a procedure's `revision` it brings labor at the shop's rate, a line for each thing it needs at today's
     price, and its steps. An `advisory` taken up this way is marked as offered.
     """
+    now = clock()
     editable(job)
     if not title.strip():
         raise Refused("An operation needs a title.", "title")
@@ -115,12 +117,18 @@ def add_operation(
 
 
 @writing()
-def take_up(*, job: Job, offer: Advisory | DueService, actor: User | None, now: dt.datetime) -> Operation:
+def take_up(*, job: Job, offer: Advisory | DueService, actor: User | None, clock: Clock) -> Operation:
     """Write up what was noticed on an earlier visit, or what is due, as an operation of this job."""
+    now = clock()
     if isinstance(offer, DueService):
         revision = offer.procedure.current
         return add_operation(
-            job=job, title=offer.procedure.title, revision=revision, component=offer.component, actor=actor, now=now
+            job=job,
+            title=offer.procedure.title,
+            revision=revision,
+            component=offer.component,
+            actor=actor,
+            clock=fixed(now),
         )
     noticed = f"Noticed on {offer.job}, {shop.day_of(offer.at):%b %d, %Y}: {offer.text}"
     return add_operation(
@@ -130,7 +138,7 @@ def take_up(*, job: Job, offer: Advisory | DueService, actor: User | None, now: 
         component=offer.component,
         advisory=offer,
         actor=actor,
-        now=now,
+        clock=fixed(now),
     )
 
 
@@ -191,12 +199,13 @@ def _described_kind(need: ProcedureNeed) -> LineKind:
 
 @writing()
 def edit_operation(
-    *, operation: Operation, fields: Mapping[str, Any], version: str = "", actor: User | None, now: dt.datetime
+    *, operation: Operation, fields: Mapping[str, Any], version: str = "", actor: User | None, clock: Clock
 ) -> Operation:
     """Change an operation's words; another title is other work and asks for another decision.
 
     Raises Stale when somebody else changed them since `version`.
     """
+    now = clock()
     editable(operation.job)
     operation.refresh_from_db()
     seen.check(operation, version, *OPERATION_FIELDS)
@@ -211,8 +220,9 @@ def edit_operation(
 
 
 @writing()
-def move_operation(*, operation: Operation, up: bool, actor: User | None, now: dt.datetime) -> Operation:
+def move_operation(*, operation: Operation, up: bool, actor: User | None, clock: Clock) -> Operation:
     """Change places with the operation above or below; at the end of the sheet nothing moves."""
+    now = clock()
     job = operation.job
     editable(job)
     operation.refresh_from_db(fields=["position"])
@@ -240,13 +250,14 @@ def save_line(
     fields: Mapping[str, Any],
     version: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Line:
     """Write a new line of an operation, or change one.
 
     What was drawn from the shelf for a line keeps its item. Raises Stale when somebody else changed
     the line since `version`; Refused when it was removed meanwhile.
     """
+    now = clock()
     editable(operation.job)
     row = Line(operation=operation, position=_last_line(operation) + 1) if line is None else _fresh(line)
     if line is not None:
@@ -301,4 +312,4 @@ def counted(job: Job, actor: User | None, now: dt.datetime) -> None:
     """Count an edit of the job, and see whether its stage still fits."""
     Job.objects.filter(pk=job.pk).update(version=F("version") + 1)
     job.refresh_from_db(fields=["version"])
-    settle(job, actor=actor, now=now)
+    settle(job, actor=actor, clock=fixed(now))

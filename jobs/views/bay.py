@@ -84,7 +84,7 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a ready job into the bay."""
     job, user = job_for(request, pk), actor_of(request)
     try:
-        start_job(job=job, technician=user, actor=user, now=timezone.now())
+        start_job(job=job, technician=user, actor=user, clock=timezone.now)
     except Refused as error:
         messages.warning(request, str(error))
     return after_post(request, reverse("jobs:bay-job", args=[pk]))
@@ -97,9 +97,8 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
     job = bay_job_for(request, pk)
     posted = request.method == "POST"
     form = FinishForm(request.POST if posted else None, job=job, unit=profile().distance_unit)
-    now = timezone.now()
     if posted and attempt(
-        form, lambda: finish_job(job=job, odometer_out=form.odometer(), actor=actor_of(request), now=now)
+        form, lambda: finish_job(job=job, odometer_out=form.odometer(), actor=actor_of(request), clock=timezone.now)
     ):
         messages.success(request, f"{job} is finished.")
         return after_post(request, reverse("bay"))
@@ -123,7 +122,7 @@ def findings(request: HttpRequest, pk: int) -> HttpResponse:
             fields=fields,
             version=form.cleaned_data["version"],
             actor=actor_of(request),
-            now=timezone.now(),
+            clock=timezone.now,
         )
 
     if posted and attempt(form, save):
@@ -154,7 +153,7 @@ def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpRespons
     def move() -> Any:
         quantity, typed = form.amount()
         key = form.cleaned_data["key"]
-        return verb(key=key, line=line, quantity=quantity, typed=typed, actor=actor_of(request), now=timezone.now())
+        return verb(key=key, line=line, quantity=quantity, typed=typed, actor=actor_of(request), clock=timezone.now)
 
     if posted and attempt(form, move):
         return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))

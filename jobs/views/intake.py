@@ -51,7 +51,7 @@ def _opened(request: HttpRequest, sheet: IntakeSheet) -> Job | None:
     offers = intake_search.offers_of(sheet.chosen_vehicle, timezone.localdate())
     taken = offers.taken(request.POST.getlist("taken")) if offers else []
     try:
-        return open_job(**sheet.values(), offers=taken, actor=actor_of(request), now=timezone.now())
+        return open_job(**sheet.values(), offers=taken, actor=actor_of(request), clock=timezone.now)
     except Refused as error:
         sheet.refuse(error)
         return None

@@ -40,7 +40,7 @@ def line_add(request: HttpRequest, pk: int) -> HttpResponse:
             action="add line",
             model=Line,
             do=lambda: save_line(
-                operation=operation, fields=form.values(), actor=actor_of(request), now=timezone.now()
+                operation=operation, fields=form.values(), actor=actor_of(request), clock=timezone.now
             ),
         )
 
@@ -69,7 +69,7 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
             fields=fields,
             version=version,
             actor=actor_of(request),
-            now=timezone.now(),
+            clock=timezone.now,
         )
 
     if request.method == "POST" and attempt(form, save):
@@ -111,7 +111,7 @@ def line_remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a line off the sheet; the message puts it back."""
     line = access.line_for(request, pk)
     try:
-        entry = remove_line(line=line, actor=actor_of(request), now=timezone.now())
+        entry = remove_line(line=line, actor=actor_of(request), clock=timezone.now)
         back = reverse("jobs:put-back", args=[entry.pk])
         messages.success(request, f"“{line}” is off the sheet.", extra_tags=f"undo:{back}")
     except Refused as error:

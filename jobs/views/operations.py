@@ -58,7 +58,7 @@ def _added(request: HttpRequest, job: Job, fields: dict[str, Any]) -> Operation:
     fields = {name: value for name, value in fields.items() if name != "correction"}
 
     def add() -> Operation:
-        return add_operation(job=job, **fields, actor=actor_of(request), now=timezone.now())
+        return add_operation(job=job, **fields, actor=actor_of(request), clock=timezone.now)
 
     return idempotency.once(key=key_of(request), action="add operation", model=Operation, do=add)
 
@@ -80,7 +80,7 @@ def operation_edit(request: HttpRequest, pk: int) -> HttpResponse:
     def change() -> Operation:
         version = form.cleaned_data["version"]
         return edit_operation(
-            operation=row, fields=form.values(), version=version, actor=actor_of(request), now=timezone.now()
+            operation=row, fields=form.values(), version=version, actor=actor_of(request), clock=timezone.now
         )
 
     if request.method == "POST" and attempt(form, change):
@@ -96,7 +96,7 @@ def operation_move(request: HttpRequest, pk: int, up: bool) -> HttpResponse:
     """One place up or down."""
     row = access.operation_for(request, pk)
     try:
-        move_operation(operation=row, up=up, actor=actor_of(request), now=timezone.now())
+        move_operation(operation=row, up=up, actor=actor_of(request), clock=timezone.now)
     except Refused as error:
         messages.warning(request, str(error))
     return after_post(request, sheet_url(row.job, row))
@@ -108,7 +108,7 @@ def operation_remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Take an operation off the sheet; the message puts it back."""
     row = access.operation_for(request, pk)
     try:
-        entry = remove_operation(operation=row, actor=actor_of(request), now=timezone.now())
+        entry = remove_operation(operation=row, actor=actor_of(request), clock=timezone.now)
         back = reverse("jobs:put-back", args=[entry.pk])
         messages.success(request, f"“{row}” is off the sheet.", extra_tags=f"undo:{back}")
     except Refused as error:

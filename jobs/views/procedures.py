@@ -91,4 +91,4 @@ def _begin(request: HttpRequest) -> dict[str, str]:
 def _publish(request: HttpRequest, form: ProcedureFileForm, checked: Checked) -> ProcedureRevision | None:
     written = checked.written
     assert written is not None
-    return attempt(form, lambda: publish(written=written, actor=actor_of(request), now=timezone.now()))
+    return attempt(form, lambda: publish(written=written, actor=actor_of(request), clock=timezone.now))

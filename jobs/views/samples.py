@@ -51,7 +51,7 @@ def advisory(request: HttpRequest, pk: int) -> HttpResponse:
             limit=form.until(_stands_at(job.vehicle)),
             photo=form.cleaned_data["photo"],
             actor=actor_of(request),
-            now=timezone.now(),
+            clock=timezone.now,
         )
 
     noted = attempt(form, note) if posted else None
@@ -75,7 +75,7 @@ def advisory_settle(request: HttpRequest, pk: int, state: str) -> HttpResponse:
     if state not in (Advisory.State.SETTLED, Advisory.State.DECLINED, Advisory.State.OPEN):
         raise Http404
     row = any_advisory_for(request, pk)
-    settle_advisory(advisory=row, state=state, actor=actor_of(request), now=timezone.now())
+    settle_advisory(advisory=row, state=state, actor=actor_of(request), clock=timezone.now)
     return after_post(request, reverse("jobs:bay-job", args=[row.job_id]))
 
 

@@ -73,7 +73,7 @@ def job_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
     def change() -> Job:
         version = form.cleaned_data["version"]
-        return change_job(job=job, fields=form.values(), version=version, actor=actor_of(request), now=timezone.now())
+        return change_job(job=job, fields=form.values(), version=version, actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST" and attempt(form, change):
         messages.success(request, "Saved.")
@@ -90,7 +90,7 @@ def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
     form = CancelForm(request.POST or None)
 
     def cancel() -> Job:
-        return cancel_job(job=job, **form.cleaned_data, actor=actor_of(request), now=timezone.now())
+        return cancel_job(job=job, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST" and attempt(form, cancel):
         messages.success(request, f"{job} is canceled.")
@@ -104,7 +104,7 @@ def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
 def job_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a canceled visit up again."""
     job = access.job_for(request, pk)
-    return _acted(request, job, lambda: reopen_job(job=job, actor=actor_of(request), now=timezone.now()))
+    return _acted(request, job, lambda: reopen_job(job=job, actor=actor_of(request), clock=timezone.now))
 
 
 @allowed("counter")
@@ -117,7 +117,7 @@ def job_start(request: HttpRequest, pk: int) -> HttpResponse:
     return _acted(
         request,
         job,
-        lambda: start_job(job=job, technician=technician, actor=actor_of(request), now=timezone.now()),
+        lambda: start_job(job=job, technician=technician, actor=actor_of(request), clock=timezone.now),
     )
 
 
@@ -129,8 +129,11 @@ def photo_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = PhotoForm(request.POST or None, request.FILES or None)
 
     def add() -> JobPhoto:
-        actor, now, caption = actor_of(request), timezone.now(), form.cleaned_data["caption"]
-        added = [add_photo(job=job, upload=upload, caption=caption, actor=actor, now=now) for upload in form.uploads()]
+        actor, caption = actor_of(request), form.cleaned_data["caption"]
+        added = [
+            add_photo(job=job, upload=upload, caption=caption, actor=actor, clock=timezone.now)
+            for upload in form.uploads()
+        ]
         return added[-1]
 
     if request.method == "POST" and attempt(
@@ -153,7 +156,7 @@ def offer_take(request: HttpRequest, pk: int) -> HttpResponse:
         return after_post(request, sheet_url(job))
 
     def take() -> Operation:
-        return take_up(job=job, offer=taken[0], actor=actor_of(request), now=timezone.now())
+        return take_up(job=job, offer=taken[0], actor=actor_of(request), clock=timezone.now)
 
     return _acted(
         request,
@@ -168,7 +171,7 @@ def removed_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Put a removed line or operation back."""
     entry = access.removal_for(request, pk)
     job = access.job_for(request, entry.details["job"])
-    return _acted(request, job, lambda: put_back(entry=entry, actor=actor_of(request), now=timezone.now()))
+    return _acted(request, job, lambda: put_back(entry=entry, actor=actor_of(request), clock=timezone.now))
 
 
 def _acted(request: HttpRequest, job: Job, act: Callable[[], Model]) -> HttpResponse:

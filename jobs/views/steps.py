@@ -34,7 +34,7 @@ def act_on_step(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
             base_version=form.cleaned_data["base_version"],
             data=form.words(),
             actor=actor_of(request),
-            now=timezone.now(),
+            clock=timezone.now,
         ),
     )
     if event is not None:
@@ -73,7 +73,7 @@ def photo(request: HttpRequest, pk: int) -> HttpResponse:
             upload=form.cleaned_data["photo"],
             caption=form.cleaned_data["caption"],
             actor=actor_of(request),
-            now=timezone.now(),
+            clock=timezone.now,
         ),
     )
     if taken:

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from garage import audit, search, shop
 from garage.changes import assign, expect
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import SearchEntry, User
 from garage.writing import writing
@@ -34,7 +35,7 @@ class PackRow(NamedTuple):
 def save_item(
     *,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
     item: Item | None = None,
     fields: Mapping[str, Any],
     numbers: Iterable[tuple[str, str]] = (),
@@ -50,6 +51,7 @@ def save_item(
     successor of from today on. Raises Refused for a repeated label or barcode, for a unit that may no longer change,
     and as `supersede` does; Stale when `version` is not the one on file.
     """
+    now = clock()
     row = Item() if item is None else Item.objects.get(pk=item.pk)
     expect(row, version if item else None)
     old_name, old_unit = str(row), row.base_unit
@@ -64,7 +66,7 @@ def save_item(
     index(row)
     audit.record("added to the shelf" if item is None else "changed", row, actor=actor, now=now, **changed)
     if replaces is not None:
-        supersede(old=replaces, new=row, on=shop.day_of(now), actor=actor, now=now)
+        supersede(old=replaces, new=row, on=shop.day_of(now), actor=actor, clock=fixed(now))
     return row
 
 
@@ -166,14 +168,13 @@ def _words(item: Item) -> list[str]:
 
 
 @writing()
-def supersede(
-    *, old: Item, new: Item, on: dt.date, note: str = "", actor: User | None, now: dt.datetime
-) -> Supersession:
+def supersede(*, old: Item, new: Item, on: dt.date, note: str = "", actor: User | None, clock: Clock) -> Supersession:
     """Write down that `new` replaces `old`: their stock counts as one, the old is used up first.
 
     The new item takes over minimum, wanted stock and last cost where it has none. Raises Refused for a loop, for an
     item that is replaced already, and for two that are not counted in the same unit.
     """
+    now = clock()
     old, new = (Item.objects.select_related("current").get(pk=item.pk) for item in (old, new))
     today = queries.current_item(new)
     if old.current_id:
@@ -199,8 +200,9 @@ def _take_over(old: Item, today: Item) -> None:
 
 
 @writing()
-def take_back_supersession(*, supersession: Supersession, actor: User | None, now: dt.datetime) -> Item:
+def take_back_supersession(*, supersession: Supersession, actor: User | None, clock: Clock) -> Item:
     """Undo a supersession written down by mistake; the old item, with what it replaced, stands alone again."""
+    now = clock()
     old, new = supersession.old, supersession.new
     supersession.delete()
     members, step = [old.pk], [old.pk]

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from garage import audit, shop
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -21,9 +22,10 @@ def learn_price(*, pack: Pack, supplier: Supplier, price: Decimal, on: dt.date, 
 
 @writing()
 def set_pack_price(
-    *, pack: Pack, supplier: Supplier, price: Decimal, number: str = "", actor: User | None, now: dt.datetime
+    *, pack: Pack, supplier: Supplier, price: Decimal, number: str = "", actor: User | None, clock: Clock
 ) -> SupplierPrice:
     """Write down what a supplier asks for a pack, without a delivery."""
+    now = clock()
     if price < 0:
         raise Refused("A price cannot be below zero.", "price")
     row = learn_price(pack=pack, supplier=supplier, price=price, on=shop.day_of(now), number=number.strip())
@@ -32,8 +34,9 @@ def set_pack_price(
 
 
 @writing()
-def save_markup(*, bands: Sequence[Band], actor: User | None, now: dt.datetime) -> MarkupBand:
+def save_markup(*, bands: Sequence[Band], actor: User | None, clock: Clock) -> MarkupBand:
     """Replace the markup table; returns its open band. Raises Refused with what is wrong with the table."""
+    now = clock()
     try:
         selling_price(Decimal(1), bands)
     except ValueError as error:

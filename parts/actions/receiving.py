@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from garage import audit, idempotency, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -57,13 +58,14 @@ def receive(
     reference: str,
     lines: Sequence[Delivered],
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Receipt:
     """Take a delivery in: one container a pack of fluid, one batch a line of parts, each at what it cost.
 
     The price of each pack is kept as what the supplier asks from now on. Raises Refused for an empty delivery and
     for a line that cannot be.
     """
+    now = clock()
     return idempotency.once(
         key=key,
         action="receive",
@@ -137,13 +139,14 @@ def opening_stock(
     packs: int,
     unit_cost: Decimal,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
     opened_content: Decimal | None = None,
 ) -> Item:
     """Write down what stood on the shelf when the book began: full packs, and what is left in an open one.
 
     `unit_cost` is for one base unit. Raises Refused when nothing is there, or the open one holds more than its pack.
     """
+    now = clock()
     full = Delivered(pack, item, packs, worth.added_value(pack.size if pack else Decimal(1), unit_cost))
 
     def open_the_book() -> Item:
@@ -174,11 +177,12 @@ def _open_container(full: Delivered, content: Decimal, cost: Decimal, actor: Use
 
 
 @writing()
-def undo_receipt(*, key: uuid.UUID, receipt: Receipt, reason: str, actor: User | None, now: dt.datetime) -> Receipt:
+def undo_receipt(*, key: uuid.UUID, receipt: Receipt, reason: str, actor: User | None, clock: Clock) -> Receipt:
     """Take a whole delivery back out of the book, as long as nothing of it was used.
 
     Raises Refused, and leaves everything as it was, when a container of it was drawn from.
     """
+    now = clock()
 
     def undo_all() -> Receipt:
         rows = Movement.objects.filter(
@@ -187,7 +191,7 @@ def undo_receipt(*, key: uuid.UUID, receipt: Receipt, reason: str, actor: User |
         if not rows:
             raise Refused("This delivery is undone already.")
         for row in rows.order_by("-pk"):
-            reverse(movement=row, reason=reason, actor=actor, now=now)
+            reverse(movement=row, reason=reason, actor=actor, clock=fixed(now))
         for item in Item.objects.filter(pk__in={row.item_id for row in rows}):
             Item.objects.filter(pk=item.pk).update(last_cost=queries.last_cost_of(item))
         audit.record("undid a delivery", receipt, actor=actor, now=now, reason=reason)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from garage import audit, idempotency
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -31,13 +32,14 @@ class Shortage(Refused):
 
 @writing()
 def draw(
-    *, item: Item, quantity: Decimal, reason: str, typed: str = "", actor: User | None, now: dt.datetime
+    *, item: Item, quantity: Decimal, reason: str, typed: str = "", actor: User | None, clock: Clock
 ) -> list[Movement]:
     """Take a quantity (in the base unit) from the shelf, from as many containers as it needs.
 
     The open container goes first, then the oldest; stock of older numbers of the item counts and is used up
     first. It takes no key: the verb that uses the fluid has one. Raises Shortage when there is not enough.
     """
+    now = clock()
     if quantity <= 0:
         raise Refused("A draw must be more than zero.", "quantity")
     containers = list(queries.to_draw(item))
@@ -64,13 +66,14 @@ def give_back(
     reason: str,
     typed: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> list[Movement]:
     """Bring a quantity back to the containers it came from, the last drawn first.
 
     `draws` are the movements it was drawn with; those undone since are passed over. Raises Refused when more comes
     back than is still out.
     """
+    now = clock()
     if quantity <= 0:
         raise Refused("A return must be more than zero.", "quantity")
     returned: list[Movement] = []
@@ -115,13 +118,14 @@ def adjust(
     kind: str = Kind.COUNT,
     typed: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Container:
     """Set what is left in a container, dipped or weighed (count), put right (adjustment) or lost (waste).
 
     The difference becomes a movement; a count that finds none leaves only its trace in the audit. Raises Refused
     for more than the container can hold, for waste that adds, and for an adjustment or waste without a reason.
     """
+    now = clock()
 
     def set_content() -> Container:
         current = _fresh(container)
@@ -181,9 +185,10 @@ def waste(
     reason: str,
     typed: str = "",
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
 ) -> Container:
     """Write off what was spilled or thrown away from a container."""
+    now = clock()
 
     def write_off() -> Container:
         current = _fresh(container)
@@ -198,13 +203,14 @@ def waste(
 
 @writing()
 def reverse(
-    *, movement: Movement, reason: str, key: uuid.UUID | None = None, actor: User | None, now: dt.datetime
+    *, movement: Movement, reason: str, key: uuid.UUID | None = None, actor: User | None, clock: Clock
 ) -> Movement:
     """Undo a movement by its opposite, in the same container.
 
     A container that a draw had opened and that is full again counts as sealed. Raises Refused for what is undone
     already, for an undoing itself, for a draw of which something came back, and when what came in is used by now.
     """
+    now = clock()
     if key is None:
         return _reverse(movement, reason, actor, now)
     return idempotency.once(
@@ -243,12 +249,13 @@ def _check_undoing(movement: Movement, container: Container) -> None:
 
 @writing()
 def count_item(
-    *, key: uuid.UUID, item: Item, quantity: Decimal, reason: str = "", actor: User | None, now: dt.datetime
+    *, key: uuid.UUID, item: Item, quantity: Decimal, reason: str = "", actor: User | None, clock: Clock
 ) -> Item:
     """Set how many of a counted item are there: fewer go from the oldest batch, more come to the newest.
 
     Raises Refused for a fluid (its containers are set one by one) and for more of what never came.
     """
+    now = clock()
 
     def set_number() -> Item:
         if item.measured:

@@ -1,11 +1,11 @@
 """Writing down whom we buy from."""
 
-import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
 from garage import audit
 from garage.changes import assign, expect
+from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
@@ -18,12 +18,13 @@ SUPPLIER_FIELDS = ["name", "account", "phone", "email", "address", "lead_days", 
 def save_supplier(
     *,
     actor: User | None,
-    now: dt.datetime,
+    clock: Clock,
     supplier: Supplier | None = None,
     fields: Mapping[str, Any],
     version: int | None = None,
 ) -> Supplier:
     """Write a supplier down, or change one. Raises Refused for a name that is taken, Stale for an old `version`."""
+    now = clock()
     row = Supplier() if supplier is None else Supplier.objects.get(pk=supplier.pk)
     expect(row, version if supplier else None)
     changed = assign(row, fields, among=SUPPLIER_FIELDS)

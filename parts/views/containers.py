@@ -45,9 +45,9 @@ def _page(request: HttpRequest, row: Container, form: ContainerForm, status: int
 
 
 def _set(form: ContainerForm, row: Container, actor: User) -> Container:
-    data, now = form.cleaned_data, timezone.now()
+    data = form.cleaned_data
     typed = data["quantity"]
-    words = {"reason": data["reason"], "typed": typed.text, "key": data["key"], "actor": actor, "now": now}
+    words = {"reason": data["reason"], "typed": typed.text, "key": data["key"], "actor": actor, "clock": timezone.now}
     if data["kind"] == stock.Kind.WASTE:
         return stock.waste(container=row, quantity=typed.value, **words)
     return stock.adjust(container=row, content=typed.value, kind=data["kind"], **words)
@@ -93,7 +93,7 @@ def _count(form: CountForm, item: Item, actor: User) -> Item:
         quantity=data["quantity"].value,
         reason=data["reason"],
         actor=actor,
-        now=timezone.now(),
+        clock=timezone.now,
     )
 
 
@@ -103,9 +103,9 @@ def opening(request: HttpRequest, pk: int) -> HttpResponse:
     """Write down what stood on the shelf when the book began."""
     item = item_for(request, pk)
     form = OpeningForm(request.POST or None, item=item)
-    actor, now = actor_of(request), timezone.now()
+    actor = actor_of(request)
     if request.method == "POST" and attempt(
-        form, lambda: opening_stock(item=item, actor=actor, now=now, **form.values())
+        form, lambda: opening_stock(item=item, actor=actor, clock=timezone.now, **form.values())
     ):
         messages.success(request, f"{item}: opening stock is written down.")
         return after_post(request, reverse("parts:item", args=[item.pk]))

@@ -43,10 +43,10 @@ def item_edit(request: HttpRequest, pk: int) -> HttpResponse:
 def _write(request: HttpRequest, row: Item | None, replaces: Item | None) -> HttpResponse:
     posted = request.method == "POST"
     sheet = ItemSheet(request.POST if posted else None, row, replaces)
-    actor, now = actor_of(request), timezone.now()
+    actor = actor_of(request)
 
     def save() -> Item:
-        return save_item(actor=actor, now=now, item=row, replaces=replaces, **sheet.values())
+        return save_item(actor=actor, clock=timezone.now, item=row, replaces=replaces, **sheet.values())
 
     if posted and not sheet.rearranging and sheet.is_valid() and (saved := attempt(sheet.form, save)):
         messages.success(request, f"{saved} is saved.")
@@ -62,8 +62,10 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
     """Say which item replaces this one."""
     row = item_for(request, pk)
     form = SupersedeForm(request.POST or None, initial={"on": timezone.localdate()})
-    actor, now = actor_of(request), timezone.now()
-    if request.method == "POST" and attempt(form, lambda: supersede(old=row, actor=actor, now=now, **form.values())):
+    actor = actor_of(request)
+    if request.method == "POST" and attempt(
+        form, lambda: supersede(old=row, actor=actor, clock=timezone.now, **form.values())
+    ):
         messages.success(request, f"{row} is replaced. Its name and its stock lead to today's item now.")
         return after_post(request, reverse("parts:item", args=[row.pk]))
     text = asked(request)
@@ -81,6 +83,6 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
 def replace_undo(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a supersession back that was written down by mistake."""
     row = supersession_for(request, pk)
-    take_back_supersession(supersession=row, actor=actor_of(request), now=timezone.now())
+    take_back_supersession(supersession=row, actor=actor_of(request), clock=timezone.now)
     messages.success(request, f"{row.old} stands alone again.")
     return after_post(request, reverse("parts:item", args=[pk]))

@@ -41,9 +41,9 @@ def undo(request: HttpRequest, pk: int) -> HttpResponse:
     """Undo a movement by its opposite; what a job drew is undone on the job."""
     row = movement_for(request, pk)
     form = ReasonForm(_with_reason(request.POST) if request.method == "POST" else None)
-    actor, now = actor_of(request), timezone.now()
+    actor = actor_of(request)
     if row.undone_here and attempt(
-        form, lambda: stock.reverse(movement=row, actor=actor, now=now, **form.cleaned_data)
+        form, lambda: stock.reverse(movement=row, actor=actor, clock=timezone.now, **form.cleaned_data)
     ):
         messages.success(request, f"Undone: {row}.")
         return after_post(request, reverse("parts:container", args=[row.container_id]))

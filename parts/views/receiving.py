@@ -22,9 +22,9 @@ def receive(request: HttpRequest) -> HttpResponse:
     """One delivery on one sheet: several lines, so many packs at a price a pack. `?pack=12-7-5` begins with five."""
     typed = request.POST if request.method == "POST" else None
     sheet = ReceiveSheet(typed, request.GET.getlist("pack"), asked(request, "what", most=80))
-    actor, now = actor_of(request), timezone.now()
+    actor = actor_of(request)
     if sheet.receiving and sheet.is_valid():
-        receipt = attempt(sheet.head, lambda: take_in(actor=actor, now=now, **sheet.values()))
+        receipt = attempt(sheet.head, lambda: take_in(actor=actor, clock=timezone.now, **sheet.values()))
         if receipt:
             messages.success(request, "Received: it stands on the shelf.")
             return after_post(request, reverse("parts:receipt", args=[receipt.pk]))
@@ -60,9 +60,9 @@ def receipt_undo(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a delivery back out of the book."""
     row = receipt_for(request, pk)
     form = ReasonForm(request.POST or None)
-    actor, now = actor_of(request), timezone.now()
+    actor = actor_of(request)
     if request.method == "POST" and attempt(
-        form, lambda: undo_receipt(receipt=row, actor=actor, now=now, **form.cleaned_data)
+        form, lambda: undo_receipt(receipt=row, actor=actor, clock=timezone.now, **form.cleaned_data)
     ):
         messages.success(request, "The delivery is undone.")
         return after_post(request, reverse("parts:receipt", args=[row.pk]))

@@ -45,7 +45,7 @@ def _write(request: HttpRequest, row: Supplier | None) -> HttpResponse:
     def save() -> Supplier:
         fields = dict(form.cleaned_data)
         version = fields.pop("version")
-        return save_supplier(supplier=row, fields=fields, version=version, actor=actor_of(request), now=timezone.now())
+        return save_supplier(supplier=row, fields=fields, version=version, actor=actor_of(request), clock=timezone.now)
 
     if posted and (saved := attempt(form, save)):
         messages.success(request, f"{saved} is saved.")
@@ -60,8 +60,10 @@ def price_new(request: HttpRequest, pk: int) -> HttpResponse:
     """Write down what a supplier asks for a pack of an item."""
     item = item_for(request, pk)
     form = PackPriceForm(request.POST or None, item=item, initial={"pack": request.GET.get("pack")})
-    actor, now = actor_of(request), timezone.now()
-    if request.method == "POST" and attempt(form, lambda: set_pack_price(actor=actor, now=now, **form.cleaned_data)):
+    actor = actor_of(request)
+    if request.method == "POST" and attempt(
+        form, lambda: set_pack_price(actor=actor, clock=timezone.now, **form.cleaned_data)
+    ):
         messages.success(request, "The price is saved.")
         return after_post(request, reverse("parts:item", args=[item.pk]))
     context = {"item": item, "form": form}
@@ -74,9 +76,9 @@ def markup(request: HttpRequest) -> HttpResponse:
     """The bands of markup that make a selling price of a cost."""
     posted = request.method == "POST"
     sheet = MarkupSheet(request.POST if posted else None, queries.markup_bands())
-    actor, now = actor_of(request), timezone.now()
+    actor = actor_of(request)
     ready = posted and not sheet.rearranging and sheet.is_valid()
-    if ready and attempt(sheet.form, lambda: save_markup(bands=sheet.bands(), actor=actor, now=now)):
+    if ready and attempt(sheet.form, lambda: save_markup(bands=sheet.bands(), actor=actor, clock=timezone.now)):
         messages.success(request, "The markup is saved. Items without a price of their own follow it.")
         return after_post(request, reverse("parts:markup"))
     status = 422 if posted and not sheet.rearranging else 200

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from garage.actions.people import add_person
 from garage.actions.profile import save_profile
+from garage.clock import fixed
 from garage.models import Role, User
 from invoicing.actions.taxes import set_rate
 from jobs.actions.procedures import publish
@@ -90,11 +91,11 @@ def open_garage() -> Garage:
     """The owner writes down what a garage has before its first car comes in."""
     now = timezone.now()
     people = {
-        role: add_person(username=role, name=name, role=role, password=PASSWORD, actor=None, now=now)
+        role: add_person(username=role, name=name, role=role, password=PASSWORD, actor=None, clock=fixed(now))
         for role, name in PEOPLE.items()
     }
     owner = people[Role.OWNER]
-    save_profile(fields=PROFILE, actor=owner, now=now)
+    save_profile(fields=PROFILE, actor=owner, clock=fixed(now))
     for tax_class, rate in (("parts", "0.0825"), ("labor", "0")):
         set_rate(
             tax_class=tax_class,
@@ -102,7 +103,7 @@ def open_garage() -> Garage:
             rate=D(rate),
             valid_from=dt.date(2020, 1, 1),
             actor=owner,
-            now=now,
+            clock=fixed(now),
         )
     washer = on_the_shelf("W-10", "Sealing washer 10 mm", "each", D("0.80"), D("2.50"), packs=100)
     fluid, procedure = fluid_change("Transfer case", "TC-75", packs=40)
@@ -117,7 +118,7 @@ def fluid_change(component: str, number: str, *, packs: int, left_open: str = ""
     )
     written = PROCEDURE.replace("Transfer case", component).replace("TC-75", number)
     owner = User.objects.get(role=Role.OWNER)
-    return fluid, publish(written=parse(written), actor=owner, now=timezone.now()).procedure
+    return fluid, publish(written=parse(written), actor=owner, clock=timezone.now).procedure
 
 
 def on_the_shelf(
@@ -138,7 +139,7 @@ def on_the_shelf(
         numbers=[("own", number)],
         packs=[("1 L bottle" if unit == "L" else "single", D(1), f"1 {unit}", "")],
         actor=actor,
-        now=now,
+        clock=fixed(now),
     )
     opening_stock(
         key=uuid.uuid4(),
@@ -148,6 +149,6 @@ def on_the_shelf(
         unit_cost=cost,
         opened_content=D(left_open) if left_open else None,
         actor=actor,
-        now=now,
+        clock=fixed(now),
     )
     return Item.objects.get(pk=item.pk)

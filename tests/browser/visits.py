@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.utils import timezone
 
+from garage.clock import fixed
 from garage.models import Vehicle
 from invoicing.actions.authorizations import authorize
 from invoicing.actions.estimates import write_estimate
@@ -75,11 +76,11 @@ def _written_up(garage: Garage, name: str, plate: str) -> Visit:
         drop_off_notes="Scratch on the left rear door.",
         odometer=Odometer(88_410, "mi"),
         actor=owner,
-        now=now,
+        clock=fixed(now),
     )
     revision = garage.procedure.current
-    add_operation(job=job, title=garage.procedure.title, revision=revision, actor=owner, now=now)
-    free = add_operation(job=job, title="Wiper blades, front", actor=owner, now=now)
+    add_operation(job=job, title=garage.procedure.title, revision=revision, actor=owner, clock=fixed(now))
+    free = add_operation(job=job, title="Wiper blades, front", actor=owner, clock=fixed(now))
     blades = {
         "kind": "part",
         "description": "Wiper blade, 22 in",
@@ -89,13 +90,13 @@ def _written_up(garage: Garage, name: str, plate: str) -> Visit:
         "unit_price": Decimal("14.50"),
         "tax_class": "parts",
     }
-    save_line(operation=free, fields=blades, actor=owner, now=now)
+    save_line(operation=free, fields=blades, actor=owner, clock=fixed(now))
     assert job.vehicle is not None
     return Visit(garage, job, job.vehicle)
 
 
 def _ask(came: Visit) -> None:
-    came.estimate = write_estimate(job=came.job, actor=came.garage.owner, now=timezone.now())
+    came.estimate = write_estimate(job=came.job, actor=came.garage.owner, clock=timezone.now)
 
 
 def _authorize(came: Visit) -> None:
@@ -108,41 +109,41 @@ def _authorize(came: Visit) -> None:
         channel="phone",
         contact="555-0142",
         actor=came.garage.owner,
-        now=timezone.now(),
+        clock=timezone.now,
     )
 
 
 def _start(came: Visit) -> None:
     who = came.garage.technician
-    start_job(job=came.refreshed(), technician=who, actor=who, now=timezone.now())
+    start_job(job=came.refreshed(), technician=who, actor=who, clock=timezone.now)
 
 
 def _work(came: Visit) -> None:
     who, now = came.garage.technician, timezone.now()
     for step in JobStep.objects.filter(operation__job=came.job).order_by("operation__position", "position"):
         typed = TYPED.get(step.position, {})
-        act(event_id=uuid.uuid4(), step=step, kind="tick", base_version=0, data=typed, actor=who, now=now)
+        act(event_id=uuid.uuid4(), step=step, kind="tick", base_version=0, data=typed, actor=who, clock=fixed(now))
     note_advisory(
         key=uuid.uuid4(),
         job=came.job,
         text="Front drain plug worn: replace at the next change",
         limit=Limit("next"),
         actor=who,
-        now=now,
+        clock=fixed(now),
     )
     came.job.operations.filter(revision=None).update(correction="Both blades replaced.")
-    finish_job(job=came.refreshed(), odometer_out=Odometer(88_412, "mi"), actor=who, now=now)
+    finish_job(job=came.refreshed(), odometer_out=Odometer(88_412, "mi"), actor=who, clock=fixed(now))
 
 
 def _bill(came: Visit) -> None:
-    came.invoice = issue(key=uuid.uuid4(), job=came.refreshed(), actor=came.garage.owner, now=timezone.now())
+    came.invoice = issue(key=uuid.uuid4(), job=came.refreshed(), actor=came.garage.owner, clock=timezone.now)
 
 
 def _pay(came: Visit) -> None:
     assert came.invoice is not None
     owed = came.invoice.gross
     take_payment(
-        key=uuid.uuid4(), invoice=came.invoice, amount=owed, method="card", actor=came.garage.owner, now=timezone.now()
+        key=uuid.uuid4(), invoice=came.invoice, amount=owed, method="card", actor=came.garage.owner, clock=timezone.now
     )
 
 

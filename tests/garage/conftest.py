@@ -6,6 +6,7 @@ import pytest
 
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.clock import fixed
 from garage.models import Customer, User, Vehicle
 
 
@@ -14,7 +15,7 @@ def odile(people: dict[str, User], now: dt.datetime) -> Customer:
     """A customer with two phones, an email and somebody who may authorize for her."""
     return save_customer(
         actor=people["counter"],
-        now=now,
+        clock=fixed(now),
         fields={"name": "Odile Marrant", "address": "4 Mill Lane\nTesterton", "notes": "prefers a call"},
         phones=[("555-0142", "cell"), ("(555) 0143", "")],
         emails=[("odile@example.com", "")],
@@ -26,4 +27,4 @@ def odile(people: dict[str, User], now: dt.datetime) -> Customer:
 def car(odile: Customer, now: dt.datetime) -> Vehicle:
     """Her car. The VIN is the sample that 49 CFR 565.15 prints in Table VI."""
     fields = {"make": "Brannock", "model": "Fell 2.4", "year": 2016, "plate": "ket-118", "vin": "1G4AH59H45G118341"}
-    return save_vehicle(actor=None, now=now, fields=fields, owner=odile)
+    return save_vehicle(actor=None, clock=fixed(now), fields=fields, owner=odile)

@@ -10,6 +10,7 @@ from django.urls import reverse
 from garage import panels
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.clock import fixed
 from garage.models import Customer, Vehicle
 from tests.budget import assert_budget
 
@@ -97,7 +98,7 @@ def test_with_htmx_only_the_form_comes_back(shop: object, login: Login) -> None:
 def test_somebody_elses_change_is_told_and_then_decided(
     shop: object, login: Login, odile: Customer, now: dt.datetime
 ) -> None:
-    save_customer(actor=None, now=now, customer=odile, fields={"notes": "moved"}, phones=[], emails=[])
+    save_customer(actor=None, clock=fixed(now), customer=odile, fields={"notes": "moved"}, phones=[], emails=[])
     url = reverse("customer-edit", args=[odile.pk])
     first = login("counter").post(url, typed(version=str(odile.version)))
     html = first.content.decode()
@@ -114,7 +115,7 @@ def test_fields_that_are_not_on_the_form_are_not_taken(shop: object, login: Logi
 
 def test_what_was_typed_comes_back_as_text_never_as_markup(shop: object, login: Login, now: dt.datetime) -> None:
     name = '<script>alert("x")</script>'
-    row = save_customer(actor=None, now=now, fields={"name": name}, phones=[(name, name)], emails=[])
+    row = save_customer(actor=None, clock=fixed(now), fields={"name": name}, phones=[(name, name)], emails=[])
     for url in (reverse("customer", args=[row.pk]), reverse("customers"), reverse("find") + "?q=script"):
         html = login("counter").get(url).content.decode()
         assert "<script>alert" not in html and "&lt;script&gt;" in html
@@ -140,7 +141,7 @@ def test_other_apps_add_their_panels(shop: object, login: Login, odile: Customer
 
 def test_an_exemption_that_is_over_is_said(shop: object, login: Login, now: dt.datetime) -> None:
     fields = {"name": "F", "tax_exempt": True, "exemption_certificate": "C-1", "exemption_until": dt.date(2020, 1, 1)}
-    row = save_customer(actor=None, now=now, fields=fields, phones=[], emails=[])
+    row = save_customer(actor=None, clock=fixed(now), fields=fields, phones=[], emails=[])
     assert "Exemption over" in login("counter").get(reverse("customer", args=[row.pk])).content.decode()
 
 
@@ -177,9 +178,9 @@ def test_lists_and_pages_ask_a_fixed_number_of_times(
     monkeypatch.setitem(panels._panels, "customer", [])
 
     def one_more() -> None:
-        row = save_customer(actor=None, now=now, fields={"name": "Next"}, phones=[("555-0160", "")], emails=[])
-        save_vehicle(actor=None, now=now, fields={"make": "A", "model": "B"}, owner=row)
-        save_vehicle(actor=None, now=now, fields={"make": "A", "model": "B"}, owner=odile)
+        row = save_customer(actor=None, clock=fixed(now), fields={"name": "Next"}, phones=[("555-0160", "")], emails=[])
+        save_vehicle(actor=None, clock=fixed(now), fields={"make": "A", "model": "B"}, owner=row)
+        save_vehicle(actor=None, clock=fixed(now), fields={"make": "A", "model": "B"}, owner=odile)
 
     assert_budget(login("counter"), reverse("customers"), 10, one_more)
     assert_budget(login("counter"), reverse("customer", args=[odile.pk]), 10, one_more)
@@ -187,7 +188,7 @@ def test_lists_and_pages_ask_a_fixed_number_of_times(
 
 def test_long_lists_are_cut_into_pages(shop: object, login: Login, now: dt.datetime) -> None:
     for number in range(31):
-        save_customer(actor=None, now=now, fields={"name": f"Customer {number}"}, phones=[], emails=[])
+        save_customer(actor=None, clock=fixed(now), fields={"name": f"Customer {number}"}, phones=[], emails=[])
     html = login("counter").get(reverse("customers")).content.decode()
     assert "Customer 30" in html and "Customer 0<" not in html
     older = html.split('rel="next"')[0].rsplit('href="', 1)[1].split('"')[0]
@@ -197,7 +198,7 @@ def test_long_lists_are_cut_into_pages(shop: object, login: Login, now: dt.datet
 def test_a_phone_is_a_link_that_a_telephone_can_dial(shop: object, login: Login, now: dt.datetime) -> None:
     # RFC 3966: digits after an optional plus sign; a percent sign is no part of a number.
     row = save_customer(
-        actor=None, now=now, fields={"name": "Runa Holt"}, phones=[("+1 (555) 555-0150", "")], emails=[]
+        actor=None, clock=fixed(now), fields={"name": "Runa Holt"}, phones=[("+1 (555) 555-0150", "")], emails=[]
     )
     html = login("counter").get(reverse("customer", args=[row.pk])).content.decode()
     assert '<a href="tel:+15555550150">+1 (555) 555-0150</a>' in html

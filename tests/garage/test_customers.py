@@ -7,6 +7,7 @@ import pytest
 from garage import changes, search
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import AuditEntry, Customer, User
 
@@ -21,7 +22,7 @@ def test_a_customer_keeps_phones_and_emails_in_the_order_given(odile: Customer) 
 def test_a_change_leaves_old_and_new_in_the_trail(odile: Customer, people: dict[str, User], now: dt.datetime) -> None:
     save_customer(
         actor=people["owner"],
-        now=now,
+        clock=fixed(now),
         customer=odile,
         fields={"name": "Odile Marrant-Vey"},
         phones=[("555-0145", "")],
@@ -38,9 +39,13 @@ def test_a_change_leaves_old_and_new_in_the_trail(odile: Customer, people: dict[
 
 def test_somebody_elses_change_is_not_overwritten_unseen(odile: Customer, now: dt.datetime) -> None:
     stale = odile.version
-    save_customer(actor=None, now=now, customer=odile, fields={"notes": "no"}, phones=[], emails=[], version=stale)
+    save_customer(
+        actor=None, clock=fixed(now), customer=odile, fields={"notes": "no"}, phones=[], emails=[], version=stale
+    )
     with pytest.raises(changes.Stale, match="Somebody else changed") as caught:
-        save_customer(actor=None, now=now, customer=odile, fields={"notes": "yes"}, phones=[], emails=[], version=stale)
+        save_customer(
+            actor=None, clock=fixed(now), customer=odile, fields={"notes": "yes"}, phones=[], emails=[], version=stale
+        )
     assert caught.value.version == stale + 1
     odile.refresh_from_db()
     assert odile.notes == "no"
@@ -52,18 +57,18 @@ def test_somebody_elses_change_is_not_overwritten_unseen(odile: Customer, now: d
 )
 def test_what_cannot_be_a_customer_is_refused(db: None, now: dt.datetime, fields: dict, field: str) -> None:
     with pytest.raises(Refused) as caught:
-        save_customer(actor=None, now=now, fields=fields, phones=[], emails=[])
+        save_customer(actor=None, clock=fixed(now), fields=fields, phones=[], emails=[])
     assert caught.value.field == field
     assert not Customer.objects.exists()
 
 
 def test_a_field_that_is_not_for_people_is_not_set(db: None, now: dt.datetime) -> None:
     with pytest.raises(ValueError, match="version"):
-        save_customer(actor=None, now=now, fields={"name": "A", "version": 9}, phones=[], emails=[])
+        save_customer(actor=None, clock=fixed(now), fields={"name": "A", "version": 9}, phones=[], emails=[])
 
 
 def test_a_line_break_in_a_name_cannot_reach_a_mail_header(db: None, now: dt.datetime) -> None:
-    row = save_customer(actor=None, now=now, fields={"name": "A\r\nBcc: b@example.com"}, phones=[], emails=[])
+    row = save_customer(actor=None, clock=fixed(now), fields={"name": "A\r\nBcc: b@example.com"}, phones=[], emails=[])
     assert row.name == "A Bcc: b@example.com"
 
 
@@ -75,7 +80,7 @@ def test_a_customer_is_found_by(odile: Customer, typed: str) -> None:
 
 
 def test_a_car_is_found_by_its_owners_new_name(odile: Customer, now: dt.datetime) -> None:
-    car = save_vehicle(actor=None, now=now, fields={"make": "Brannock", "model": "Fell"}, owner=odile)
-    save_customer(actor=None, now=now, customer=odile, fields={"name": "Odile Sorrel"}, phones=[], emails=[])
+    car = save_vehicle(actor=None, clock=fixed(now), fields={"make": "Brannock", "model": "Fell"}, owner=odile)
+    save_customer(actor=None, clock=fixed(now), customer=odile, fields={"name": "Odile Sorrel"}, phones=[], emails=[])
     assert [found.object_id for found in search.find("sorrel", kinds=["vehicle"])] == [car.pk]
     assert search.find("marrant", kinds=["vehicle"]) == []

@@ -13,6 +13,7 @@ import pytest
 from pypdf import PdfReader
 
 from garage import documents
+from garage.clock import fixed
 from garage.documents import CannotPrint, Printable, Printer
 from garage.models import Document, ShopProfile
 from garage.printing import Paper, render
@@ -107,8 +108,8 @@ def test_a_paper_that_takes_too_long_is_given_up_and_the_next_one_is_made(printe
 
 
 def test_the_worker_makes_a_wanted_paper_once(shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime) -> None:
-    document = documents.want(kind, 7, name="Paper 7.pdf", now=now)
-    assert documents.want(kind, 7, name="Paper 7.pdf", now=now) == document
+    document = documents.want(kind, 7, name="Paper 7.pdf", clock=fixed(now))
+    assert documents.want(kind, 7, name="Paper 7.pdf", clock=fixed(now)) == document
     assert documents.make_wanted(printer, now=now) == 1
     assert documents.make_wanted(printer, now=now) == 0
     document.refresh_from_db()
@@ -119,7 +120,7 @@ def test_the_worker_makes_a_wanted_paper_once(shop: ShopProfile, kind: str, prin
 
 
 def test_a_byte_changed_on_disk_is_found(shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime) -> None:
-    document = documents.want(kind, 8, name="Paper 8.pdf", now=now)
+    document = documents.want(kind, 8, name="Paper 8.pdf", clock=fixed(now))
     documents.make_wanted(printer, now=now)
     document.refresh_from_db()
     assert document.stored is not None
@@ -140,7 +141,7 @@ def test_a_paper_that_cannot_be_made_says_why_and_does_not_stop_the_others(
         return Printable("tests/paper.html", {"source": source})
 
     monkeypatch.setitem(documents._builders, kind, build)
-    bad, good = (documents.want(kind, n, name=f"Paper {n}.pdf", now=now) for n in (1, 2))
+    bad, good = (documents.want(kind, n, name=f"Paper {n}.pdf", clock=fixed(now)) for n in (1, 2))
     documents.make_wanted(printer, now=now, limit=documents.ATTEMPTS + 1)
     bad.refresh_from_db()
     good.refresh_from_db()
@@ -153,8 +154,8 @@ def test_a_paper_that_cannot_be_made_says_why_and_does_not_stop_the_others(
 def test_a_paper_that_was_put_off_is_made_when_somebody_asks(
     shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime, login: Any
 ) -> None:
-    old = documents.want(kind, 1, name="Paper 1.pdf", now=now - dt.timedelta(days=400))
-    new = documents.want(kind, 2, name="Paper 2.pdf", now=now)
+    old = documents.want(kind, 1, name="Paper 1.pdf", clock=fixed(now - dt.timedelta(days=400)))
+    new = documents.want(kind, 2, name="Paper 2.pdf", clock=fixed(now))
     assert documents.put_off(before=now) == 1
     assert documents.make_wanted(printer, now=now) == 1
     new.refresh_from_db()
@@ -171,7 +172,7 @@ def test_a_paper_that_was_put_off_is_made_when_somebody_asks(
 def test_a_paper_made_by_a_killed_worker_is_taken_up_again(
     shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime
 ) -> None:
-    document = documents.want(kind, 9, name="Paper 9.pdf", now=now)
+    document = documents.want(kind, 9, name="Paper 9.pdf", clock=fixed(now))
     Document.objects.update(lease_until=now + dt.timedelta(seconds=30))
     assert documents.make_wanted(printer, now=now) == 0
     assert documents.make_wanted(printer, now=now + dt.timedelta(seconds=31)) == 1
@@ -182,7 +183,7 @@ def test_a_paper_made_by_a_killed_worker_is_taken_up_again(
 def test_the_pdf_is_served_to_those_who_may_see_prices(
     shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime, login: Any
 ) -> None:
-    document = documents.want(kind, 3, name="Paper 3.pdf", now=now)
+    document = documents.want(kind, 3, name="Paper 3.pdf", clock=fixed(now))
     counter = login("counter")
     assert "is being made" in counter.get(f"/documents/{document.pk}/status/").content.decode()
     assert counter.get(f"/documents/{document.pk}/").headers["Content-Type"].startswith("text/html")

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from garage import search
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.clock import fixed
 from garage.models import Customer, SearchEntry, Vehicle
 from tests.budget import assert_budget
 
@@ -52,26 +53,26 @@ def test_a_car_is_found_by_plate_vin_or_model(car: Vehicle, typed: str) -> None:
 
 
 def test_an_accent_is_no_hurdle_in_either_direction(db: None, now: dt.datetime) -> None:
-    save_customer(actor=None, now=now, fields={"name": "Åse Lindström"}, phones=[], emails=[])
+    save_customer(actor=None, clock=fixed(now), fields={"name": "Åse Lindström"}, phones=[], emails=[])
     assert titles("ase lindstrom") == titles("Åse") == titles("LINDSTRÖM") == ["Åse Lindström"]
 
 
 def test_the_newest_comes_first(db: None, now: dt.datetime) -> None:
     for name in ("Holt One", "Holt Two"):
-        save_customer(actor=None, now=now, fields={"name": name}, phones=[], emails=[])
+        save_customer(actor=None, clock=fixed(now), fields={"name": name}, phones=[], emails=[])
     assert titles("holt") == ["Holt Two", "Holt One"]
 
 
 def test_a_customer_is_found_by_name_however_many_cars_and_papers_bear_it(odile: Customer, now: dt.datetime) -> None:
     for number in range(40):
-        save_vehicle(actor=None, now=now, fields={"make": "Brannock", "plate": f"VAN-{number}"}, owner=odile)
+        save_vehicle(actor=None, clock=fixed(now), fields={"make": "Brannock", "plate": f"VAN-{number}"}, owner=odile)
     found = search.find("marrant", limit=30)
     assert len(found) == 30 and found[-1].title == "Odile Marrant"
     assert [one.object_id for one in found[:29]] == sorted((one.object_id for one in found[:29]), reverse=True)
 
 
 def test_what_is_changed_is_found_by_its_new_words_only(car: Vehicle, odile: Customer, now: dt.datetime) -> None:
-    save_vehicle(actor=None, now=now, vehicle=car, fields={"plate": "NEW-1"}, owner=odile)
+    save_vehicle(actor=None, clock=fixed(now), vehicle=car, fields={"plate": "NEW-1"}, owner=odile)
     assert titles("ket118") == [] and titles("new1") == ["2016 Brannock Fell 2.4"]
     assert SearchEntry.objects.filter(kind="vehicle").count() == 1
 
@@ -103,7 +104,7 @@ def test_the_one_customer_stands_before_her_many_cars(
     shop: object, login: Login, odile: Customer, now: dt.datetime
 ) -> None:
     for number in range(3):
-        save_vehicle(actor=None, now=now, fields={"make": "Brannock", "plate": f"VAN-{number}"}, owner=odile)
+        save_vehicle(actor=None, clock=fixed(now), fields={"make": "Brannock", "plate": f"VAN-{number}"}, owner=odile)
     html = login("counter").get(reverse("find"), {"q": "marrant"}).content.decode()
     assert html.index("<h2>Customer</h2>") < html.index("<h2>Vehicle</h2>")
 
@@ -140,6 +141,6 @@ def test_nobody_finds_what_they_may_not_open(
 
 def test_finding_asks_a_fixed_number_of_times(shop: object, login: Login, odile: Customer, now: dt.datetime) -> None:
     def one_more() -> None:
-        save_customer(actor=None, now=now, fields={"name": "Another Marrant"}, phones=[], emails=[])
+        save_customer(actor=None, clock=fixed(now), fields={"name": "Another Marrant"}, phones=[], emails=[])
 
     assert_budget(login("counter"), reverse("find") + "?q=marrant", 6, one_more)

@@ -13,6 +13,7 @@ from django.db import transaction
 from pytest_django import Settings
 
 from garage import documents, files, mail
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, ShopProfile, StoredFile, User
 
@@ -55,9 +56,9 @@ def sink(settings: Settings) -> Iterator[Sink]:
 def letter(shop: ShopProfile, now: dt.datetime) -> OutgoingMail:
     """A queued message with one finished document."""
     pdf = files.store_bytes(
-        StoredFile.Kind.DOCUMENT, "Invoice 1.pdf", "application/pdf", b"%PDF-1.7 body", actor=None, now=now
+        StoredFile.Kind.DOCUMENT, "Invoice 1.pdf", "application/pdf", b"%PDF-1.7 body", actor=None, clock=fixed(now)
     )
-    document = documents.want("test", 1, name="Invoice 1.pdf", now=now)
+    document = documents.want("test", 1, name="Invoice 1.pdf", clock=fixed(now))
     document.state, document.stored, document.sha256 = Document.State.MADE, pdf, pdf.sha256
     document.save()
     return enqueue(now, [document])
@@ -72,7 +73,7 @@ def enqueue(now: dt.datetime, attachments: list[Document], **changed: Any) -> Ou
         "subject": "Invoice 1",
         "text": "Dear customer,\n.a line that begins with a dot\nå",
     }
-    return mail.enqueue(**{**fields, **changed}, attachments=attachments, actor=None, now=now)
+    return mail.enqueue(**{**fields, **changed}, attachments=attachments, actor=None, clock=fixed(now))
 
 
 def test_a_message_arrives_whole_with_its_pdf(sink: Sink, letter: OutgoingMail, now: dt.datetime) -> None:
@@ -135,7 +136,7 @@ def test_a_final_refusal_is_shown_and_can_be_sent_again(
     letter.refresh_from_db()
     assert (letter.state, letter.problem) == (State.FAILED, "The mail server answered 550: no such user")
     sink.recipient_answer = "250 OK"
-    mail.send_again(mail=letter, actor=people["counter"], now=now)
+    mail.send_again(mail=letter, actor=people["counter"], clock=fixed(now))
     mail.send_due(now=now)
     assert len(sink.received) == 1
 
@@ -184,7 +185,7 @@ def test_a_line_that_breaks_after_the_content_leaves_it_to_a_person(
     letter.refresh_from_db()
     assert letter.state == State.UNCERTAIN
     assert mail.send_due(now=now + dt.timedelta(days=1)) == 0, "never sent again by itself"
-    mail.it_arrived(mail=letter, actor=people["counter"], now=now)
+    mail.it_arrived(mail=letter, actor=people["counter"], clock=fixed(now))
     assert letter.state == State.SENT
 
 

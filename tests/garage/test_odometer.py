@@ -11,6 +11,7 @@ import pytest
 
 from garage import queries
 from garage.actions.vehicles import read_odometer, save_vehicle
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import OdometerReading, Vehicle
 
@@ -19,12 +20,12 @@ DAY = dt.date(2026, 3, 2)
 
 @pytest.fixture
 def car(db: None, now: dt.datetime) -> Vehicle:
-    return save_vehicle(actor=None, now=now, fields={"make": "Brannock", "model": "Fell"}, owner=None)
+    return save_vehicle(actor=None, clock=fixed(now), fields={"make": "Brannock", "model": "Fell"}, owner=None)
 
 
 def read(car: Vehicle, reading: int, on: dt.date = DAY, unit: str = "mi", **more: Any) -> OdometerReading:
     now = dt.datetime.combine(max(on, DAY), dt.time(18), dt.UTC)
-    return read_odometer(vehicle=car, reading=reading, unit=unit, on=on, actor=None, now=now, **more)
+    return read_odometer(vehicle=car, reading=reading, unit=unit, on=on, actor=None, clock=fixed(now), **more)
 
 
 def test_a_lower_reading_is_refused_with_the_earlier_one(car: Vehicle) -> None:  # law O2
@@ -99,5 +100,5 @@ def test_fewer_kilometers_than_miles_before_is_lower(car: Vehicle) -> None:
 def test_what_cannot_be_read_is_refused(car: Vehicle, reading: int, on: dt.date, field: str) -> None:
     now = dt.datetime.combine(DAY, dt.time(12), dt.UTC)
     with pytest.raises(Refused) as caught:
-        read_odometer(vehicle=car, reading=reading, unit="mi", on=on, actor=None, now=now)
+        read_odometer(vehicle=car, reading=reading, unit="mi", on=on, actor=None, clock=fixed(now))
     assert caught.value.field == field

@@ -9,6 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from garage.actions.people import add_person, change_own_password, change_person, set_password
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import AuditEntry, User
 
@@ -18,7 +19,7 @@ GOOD = "three wet dipsticks"
 
 def new(now: dt.datetime, **more: str) -> User:
     given = {"username": "runa", "name": "Runa Holt", "role": "technician", "password": GOOD, **more}
-    return add_person(actor=None, now=now, **given)
+    return add_person(actor=None, clock=fixed(now), **given)
 
 
 def test_somebody_new_may_log_in_with_their_role(people: dict[str, User], now: dt.datetime) -> None:
@@ -51,14 +52,19 @@ def test_somebody_stays_owner(people: dict[str, User], now: dt.datetime) -> None
     owner = people["owner"]
     for role, active in (("counter", True), ("owner", False)):
         with pytest.raises(Refused, match="must stay owner"):
-            change_person(person=owner, name="O", role=role, is_active=active, actor=owner, now=now)
+            change_person(person=owner, name="O", role=role, is_active=active, actor=owner, clock=fixed(now))
     owner.refresh_from_db()
     assert owner.role == "owner" and owner.is_active
 
 
 def test_a_change_of_role_leaves_old_and_new_in_the_trail(people: dict[str, User], now: dt.datetime) -> None:
     change_person(
-        person=people["reader"], name="Ada Brook", role="counter", is_active=True, actor=people["owner"], now=now
+        person=people["reader"],
+        name="Ada Brook",
+        role="counter",
+        is_active=True,
+        actor=people["owner"],
+        clock=fixed(now),
     )
     details = AuditEntry.objects.latest("pk").details
     assert details["changed"] == {"name": ["Reader Test", "Ada Brook"], "role": ["reader", "counter"]}
@@ -69,7 +75,7 @@ def test_without_a_login_the_sessions_end_at_once(
 ) -> None:  # [7.4.2]
     client = login("counter")
     assert client.get(reverse("customers")).status_code == 200
-    change_person(person=people["counter"], name="C", role="counter", is_active=False, actor=None, now=now)
+    change_person(person=people["counter"], name="C", role="counter", is_active=False, actor=None, clock=fixed(now))
     assert client.get(reverse("customers")).status_code == 302
 
 
@@ -77,7 +83,7 @@ def test_a_new_password_ends_the_sessions(
     shop: object, login: Login, people: dict[str, User], now: dt.datetime
 ) -> None:
     client = login("counter")
-    set_password(person=people["counter"], password=GOOD, actor=people["owner"], now=now)
+    set_password(person=people["counter"], password=GOOD, actor=people["owner"], clock=fixed(now))
     assert client.get(reverse("customers")).status_code == 302
 
 
@@ -88,7 +94,7 @@ def test_ones_own_password_needs_the_old_one(
     people: dict[str, User], now: dt.datetime, old: str, new_one: str, field: str
 ) -> None:
     with pytest.raises(Refused) as caught:
-        change_own_password(actor=people["reader"], old=old, new=new_one, now=now)
+        change_own_password(actor=people["reader"], old=old, new=new_one, clock=fixed(now))
     assert caught.value.field == field
 
 

@@ -19,6 +19,7 @@ from django.urls import reverse
 from PIL import Image, ImageFile
 
 from garage import photos
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.files import shown_name, store_bytes
 from garage.models import StoredFile, User
@@ -176,7 +177,7 @@ def test_a_hostile_name_is_harmless(name: str, shown: str) -> None:
 
 def test_an_empty_file_is_not_stored(db: None, now: dt.datetime) -> None:
     with pytest.raises(ValueError, match="empty"):
-        store_bytes("photo", "a.jpg", "image/jpeg", b"", actor=None, now=now)
+        store_bytes("photo", "a.jpg", "image/jpeg", b"", actor=None, clock=fixed(now))
 
 
 # Shown again
@@ -197,7 +198,7 @@ def test_a_photo_is_shown_in_a_sandbox(shop: object, login: Login, photo: Stored
 
 
 def test_what_is_no_picture_would_be_offered_for_saving(shop: object, login: Login, now: dt.datetime) -> None:
-    row = store_bytes("photo", "a.html", "text/html", b"<script>1</script>", actor=None, now=now)
+    row = store_bytes("photo", "a.html", "text/html", b"<script>1</script>", actor=None, clock=fixed(now))
     response = login("owner").get(reverse("photo", args=[row.pk]))
     assert response["Content-Disposition"].startswith("attachment") and "sandbox" in response["Content-Security-Policy"]
 
@@ -215,7 +216,7 @@ def test_what_is_no_picture_would_be_offered_for_saving(shop: object, login: Log
 def test_other_files_are_not_handed_out_here(
     shop: object, login: Login, now: dt.datetime, kind: str, role: str, status: int
 ) -> None:
-    row = store_bytes(kind, "a.jpg", "image/jpeg", picture(), actor=None, now=now)
+    row = store_bytes(kind, "a.jpg", "image/jpeg", picture(), actor=None, clock=fixed(now))
     assert login(role).get(reverse("photo", args=[row.pk])).status_code == status
 
 

@@ -13,6 +13,7 @@ from django.urls import reverse
 from PIL import Image
 
 from garage.actions.profile import FIELDS, save_profile
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.forms_shop import time_zones
 from garage.models import AuditEntry, ShopProfile, StoredFile, User
@@ -103,7 +104,7 @@ def test_the_verb_refuses_what_would_break_the_pages(
     people: dict[str, User], now: dt.datetime, fields: dict[str, str], field: str
 ) -> None:
     with pytest.raises(Refused) as caught:
-        save_profile(fields=fields, actor=people["owner"], now=now)
+        save_profile(fields=fields, actor=people["owner"], clock=fixed(now))
     assert caught.value.field == field
 
 

@@ -10,6 +10,7 @@ from django.urls import reverse
 from garage import panels
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import read_odometer, save_vehicle
+from garage.clock import fixed
 from garage.models import Customer, OdometerReading, Vehicle
 from tests.budget import assert_budget
 
@@ -123,7 +124,7 @@ def test_what_a_vin_says_is_shown_while_it_is_typed(shop: object, login: Login) 
 def test_the_page_shows_identity_owners_and_odometer(
     shop: object, login: Login, car: Vehicle, now: dt.datetime
 ) -> None:
-    read_odometer(vehicle=car, reading=88_410, unit="mi", on=now.date(), actor=None, now=now)
+    read_odometer(vehicle=car, reading=88_410, unit="mi", on=now.date(), actor=None, clock=fixed(now))
     html = login("counter").get(reverse("vehicle", args=[car.pk])).content.decode()
     for words in ("KET-118", SAMPLE, "North America", "2005", "Odile Marrant", "88,410 mi", "142,282 km"):
         assert words in html
@@ -175,7 +176,7 @@ def test_a_page_asks_a_fixed_number_of_times(
     reading = iter(range(1000, 9000, 10))
 
     def one_more() -> None:
-        read_odometer(vehicle=car, reading=next(reading), unit="mi", on=now.date(), actor=None, now=now)
+        read_odometer(vehicle=car, reading=next(reading), unit="mi", on=now.date(), actor=None, clock=fixed(now))
 
     one_more()
     assert_budget(login("counter"), reverse("vehicle", args=[car.pk]), 10, one_more)
@@ -186,7 +187,7 @@ def test_a_page_asks_a_fixed_number_of_times(
 
 
 def test_a_car_is_handed_over(shop: object, login: Login, car: Vehicle, now: dt.datetime) -> None:
-    bram = save_customer(actor=None, now=now, fields={"name": "Bram Tolley"}, phones=[], emails=[])
+    bram = save_customer(actor=None, clock=fixed(now), fields={"name": "Bram Tolley"}, phones=[], emails=[])
     url = reverse("vehicle-owner", args=[car.pk])
     found = login("counter").get(url, {"q": "toll"}).content.decode()
     assert f"{url}?customer={bram.pk}" in found
@@ -252,7 +253,7 @@ def test_a_reading_that_cannot_be_is_said(
 def test_a_lower_reading_is_asked_about_never_taken_in_silence(
     shop: object, login: Login, car: Vehicle, now: dt.datetime
 ) -> None:  # law O2
-    read_odometer(vehicle=car, reading=84_210, unit="mi", on=now.date(), actor=None, now=now)
+    read_odometer(vehicle=car, reading=84_210, unit="mi", on=now.date(), actor=None, clock=fixed(now))
     url = reverse("odometer-add", args=[car.pk])
     assert "lower_reason" not in login("counter").get(url).content.decode()
     asked = login("counter").post(url, reading(reading="12", on="2026-03-05"))
@@ -268,5 +269,5 @@ def test_a_lower_reading_is_asked_about_never_taken_in_silence(
 
 
 def test_an_unused_pair_of_cars_may_both_lack_a_plate(shop: object, login: Login, now: dt.datetime) -> None:
-    save_vehicle(actor=None, now=now, fields={"make": "A", "model": "B"}, owner=None)
+    save_vehicle(actor=None, clock=fixed(now), fields={"make": "A", "model": "B"}, owner=None)
     assert login("counter").post(reverse("vehicle-new"), typed(plate="")).status_code == 303

@@ -9,6 +9,7 @@ from typing import Any
 
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.clock import fixed
 from garage.models import Customer, User, Vehicle
 from invoicing.actions import authorizations, estimates, invoices, payments, taxes
 from invoicing.models import Authorization, Estimate, Invoice, Payment
@@ -69,13 +70,18 @@ class Garage:
         first = dt.date(self.now.year, 1, 1)
         for tax_class, rate in rates.items():
             taxes.set_rate(
-                tax_class=tax_class, label="Sales tax", rate=D(rate), valid_from=first, actor=self.actor, now=self.now
+                tax_class=tax_class,
+                label="Sales tax",
+                rate=D(rate),
+                valid_from=first,
+                actor=self.actor,
+                clock=fixed(self.now),
             )
 
     def customer(self, name: str = "Odile Marrant", **fields: Any) -> Customer:
         return save_customer(
             actor=self.actor,
-            now=self.now,
+            clock=fixed(self.now),
             fields={"name": name, "address": "4 Quay Street\nLower Fernhollow", **fields},
             phones=[("555-0142", "")],
             emails=[("odile@example.com", "")],
@@ -85,7 +91,7 @@ class Garage:
     def car(self, owner: Customer) -> Vehicle:
         self.cars += 1
         fields = {"make": "Brannock", "model": "Fell 2.4", "year": 2016, "plate": f"KET-{117 + self.cars}"}
-        return save_vehicle(actor=self.actor, now=self.now, fields=fields, owner=owner)
+        return save_vehicle(actor=self.actor, clock=fixed(self.now), fields=fields, owner=owner)
 
     def job(self, *operations: list[dict[str, Any]], customer: Customer | None = None, **more: Any) -> Job:
         """A job with an operation for each list of lines; its car stands at 88,410 miles."""
@@ -97,7 +103,7 @@ class Garage:
             concern="Shudder when pulling away on full lock.",
             odometer=Odometer(88410, "mi"),
             actor=self.actor,
-            now=self.now,
+            clock=fixed(self.now),
             **more,
         )
         for number, lines in enumerate(operations, start=1):
@@ -105,19 +111,19 @@ class Garage:
         return job
 
     def operation(self, job: Job, title: str, *lines: dict[str, Any]) -> Operation:
-        operation = add_operation(job=job, title=title, actor=self.actor, now=self.now)
+        operation = add_operation(job=job, title=title, actor=self.actor, clock=fixed(self.now))
         for fields in lines:
             self.line(operation, **fields)
         return operation
 
     def line(self, operation: Operation, **fields: Any) -> Line:
-        return save_line(operation=operation, fields=fields, actor=self.actor, now=self.now)
+        return save_line(operation=operation, fields=fields, actor=self.actor, clock=fixed(self.now))
 
     def fluid(self, liters: int = 3, name: str = "TF-31 transfer fluid", cost: str = "36") -> Item:
         """A transfer fluid in 1 L bottles at 36.00, sold at 61.20 a liter."""
         fields = {"kind": "fluid", "name": name, "brand": "Kestrel", "base_unit": "L", "price": D("61.20")}
         packs = [("1 L bottle", D(1), "1 L", "")]
-        item = save_item(actor=self.actor, now=self.now, fields=fields, packs=packs)
+        item = save_item(actor=self.actor, clock=fixed(self.now), fields=fields, packs=packs)
         opening_stock(
             key=uuid.uuid4(),
             item=item,
@@ -125,7 +131,7 @@ class Garage:
             packs=liters,
             unit_cost=D(cost),
             actor=self.actor,
-            now=self.now,
+            clock=fixed(self.now),
         )
         return item
 
@@ -137,7 +143,7 @@ class Garage:
         }  # fmt: skip
 
     def estimate(self, job: Job) -> Estimate:
-        return estimates.write_estimate(job=job, actor=self.actor, now=self.now)
+        return estimates.write_estimate(job=job, actor=self.actor, clock=fixed(self.now))
 
     def authorize(self, estimate: Estimate, declined: Mapping[int, str] | None = None, **more: Any) -> Authorization:
         """Odile says yes by phone to everything that is not declined."""
@@ -154,27 +160,27 @@ class Garage:
             "channel": "phone",
             "contact": "555-0142",
             "actor": self.actor,
-            "now": self.now,
+            "clock": fixed(self.now),
             **more,
         }
         return authorizations.authorize(estimate=estimate, **given)
 
     def into_bay(self, job: Job) -> Job:
-        return start_job(job=job, technician=self.people["technician"], actor=self.actor, now=self.now)
+        return start_job(job=job, technician=self.people["technician"], actor=self.actor, clock=fixed(self.now))
 
     def draw(self, line: Line, quantity: str) -> None:
-        draw_for_line(key=uuid.uuid4(), line=line, quantity=D(quantity), actor=self.actor, now=self.now)
+        draw_for_line(key=uuid.uuid4(), line=line, quantity=D(quantity), actor=self.actor, clock=fixed(self.now))
 
     def bring_back(self, line: Line, quantity: str) -> None:
-        return_from_line(key=uuid.uuid4(), line=line, quantity=D(quantity), actor=self.actor, now=self.now)
+        return_from_line(key=uuid.uuid4(), line=line, quantity=D(quantity), actor=self.actor, clock=fixed(self.now))
 
     def finish(self, job: Job, odometer: int = 88414) -> Job:
         """Say what was done on every authorized operation, and finish."""
         for operation in job.operations.filter(decision="authorized"):
             edit_operation(
-                operation=operation, fields={"correction": "Done as written."}, actor=self.actor, now=self.now
+                operation=operation, fields={"correction": "Done as written."}, actor=self.actor, clock=fixed(self.now)
             )
-        return finish_job(job=job, odometer_out=Odometer(odometer, "mi"), actor=self.actor, now=self.now)
+        return finish_job(job=job, odometer_out=Odometer(odometer, "mi"), actor=self.actor, clock=fixed(self.now))
 
     def done(self, *operations: list[dict[str, Any]], customer: Customer | None = None, **more: Any) -> Job:
         """A job all of whose work was authorized and done, ready to be invoiced; from the shelf as written."""
@@ -186,12 +192,14 @@ class Garage:
         return self.finish(job)
 
     def issue(self, job: Job, **more: Any) -> Invoice:
-        return invoices.issue(**{"key": uuid.uuid4(), "job": job, "actor": self.actor, "now": self.now, **more})
+        return invoices.issue(
+            **{"key": uuid.uuid4(), "job": job, "actor": self.actor, "clock": fixed(self.now), **more}
+        )
 
     def credit(self, invoice: Invoice, **more: Any) -> Invoice:
-        given = {"key": uuid.uuid4(), "reason": "Wrong line", "actor": self.actor, "now": self.now, **more}
+        given = {"key": uuid.uuid4(), "reason": "Wrong line", "actor": self.actor, "clock": fixed(self.now), **more}
         return invoices.credit(invoice=invoice, **given)
 
     def pay(self, invoice: Invoice, amount: str, **more: Any) -> Payment:
-        given = {"key": uuid.uuid4(), "method": "card", "actor": self.actor, "now": self.now, **more}
+        given = {"key": uuid.uuid4(), "method": "card", "actor": self.actor, "clock": fixed(self.now), **more}
         return payments.take_payment(invoice=invoice, amount=D(amount), **given)

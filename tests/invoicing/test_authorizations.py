@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import DatabaseError, transaction
 
+from garage.clock import fixed
 from garage.errors import Refused
 from invoicing import queries
 from invoicing.actions.estimates import revise_to_used
@@ -89,7 +90,9 @@ def test_changing_an_authorized_line_asks_again_even_at_the_same_price(garage: G
     job = garage.job([labor(), part()])
     garage.authorize(garage.estimate(job))
     line = job.operations.get().lines.get(kind="part")
-    save_line(operation=line.operation, line=line, fields={"condition": "used"}, actor=garage.actor, now=garage.now)
+    save_line(
+        operation=line.operation, line=line, fields={"condition": "used"}, actor=garage.actor, clock=fixed(garage.now)
+    )
     assert job.operations.get().decision == "undecided"
     revised = garage.estimate(job)
     assert revised.changes.splitlines()[0] == ("“Operation 1”: Pad set, rear, used instead of new, same price.")
@@ -101,7 +104,9 @@ def test_a_later_edit_leaves_the_authorized_revision_as_it_was(garage: Garage) -
     first = garage.estimate(job)
     garage.authorize(first)
     line = job.operations.get().lines.get()
-    save_line(operation=line.operation, line=line, fields={"quantity": D(2)}, actor=garage.actor, now=garage.now)
+    save_line(
+        operation=line.operation, line=line, fields={"quantity": D(2)}, actor=garage.actor, clock=fixed(garage.now)
+    )
     second = garage.estimate(job)
     before, after = Estimate.objects.get(pk=first.pk), Estimate.objects.get(pk=second.pk)
     assert (before.content_sha256, before.net) == (first.content_sha256, D("128.00"))
@@ -194,7 +199,7 @@ def test_a_finished_job_is_finished_still_when_the_higher_price_is_agreed_to(gar
     garage.into_bay(job)
     garage.draw(job.operations.get().lines.get(), "1.2")
     garage.finish(job)
-    estimate = revise_to_used(job=job, actor=garage.actor, now=garage.now)
+    estimate = revise_to_used(job=job, actor=garage.actor, clock=fixed(garage.now))
     job.refresh_from_db()
     assert job.stage == "awaiting"
     garage.authorize(estimate, limit=estimate.net)

@@ -14,6 +14,7 @@ from pytest_django.plugin import DjangoDbBlocker
 from vininfo.dicts import WMI
 
 from garage import promises
+from garage.clock import fixed
 from garage.models import (
     AuthorizedPerson,
     Customer,
@@ -50,7 +51,7 @@ def demo(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[
     """The demo, loaded for the whole module and rolled back after it; gives the lines it said."""
     said: list[str] = []
     with django_db_blocker.unblock(), transaction.atomic():
-        assert load(now=TODAY, say=said.append)
+        assert load(clock=fixed(TODAY), say=said.append)
         yield said
         transaction.set_rollback(True)
 
@@ -236,7 +237,7 @@ def test_torque_past_its_limit_left_a_note_and_a_check(loaded: list[str]) -> Non
 
 def test_loading_again_changes_nothing(loaded: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     before = Movement.objects.count()
-    assert is_loaded() and load(now=TODAY) is False
+    assert is_loaded() and load(clock=fixed(TODAY)) is False
     call_command("demo")
     assert "already" in capsys.readouterr().out
     assert Movement.objects.count() == before

@@ -10,6 +10,7 @@ import pypdf
 import pytest
 
 from garage import documents, printing
+from garage.clock import fixed
 from garage.documents import Printable
 from garage.models import Document, ShopProfile
 from invoicing import papers
@@ -169,7 +170,7 @@ def test_an_estimate_holds_what_the_strictest_places_ask(garage: Garage) -> None
     job = garage.job([labor("1.4"), part(condition="used")], promised_at=promised)
     sublet = charge("Wheel alignment", "95.00", kind="sublet", tax_class="sublet", sublet_to="Straightline Alignment")
     garage.operation(job, "Alignment", sublet)
-    change_job(job=job, fields={"parts_wish": "return"}, actor=garage.actor, now=garage.now)
+    change_job(job=job, fields={"parts_wish": "return"}, actor=garage.actor, clock=fixed(garage.now))
     text = read_out(papers.estimate_paper(garage.estimate(job).pk))
     for said in (
         "Estimate 1-1",

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from garage.clock import fixed
 from garage.errors import Refused
 from invoicing.actions.payments import give_back, reverse_payment
 from invoicing.models import Invoice, InvoiceLine, Payment, Receivable
@@ -65,7 +66,7 @@ def test_a_bounced_check_opens_the_invoice_and_its_job_again(garage: Garage) -> 
     invoice = garage.issue(job)
     paid = garage.pay(invoice, "128.00", method="check")
     back = reverse_payment(
-        key=uuid.uuid4(), payment=paid, reason="the check bounced", actor=garage.actor, now=garage.now
+        key=uuid.uuid4(), payment=paid, reason="the check bounced", actor=garage.actor, clock=fixed(garage.now)
     )
     job.refresh_from_db()
     assert (back.amount, back.reverses, balance(invoice), job.stage) == (D("-128.00"), paid, D("128.00"), "invoiced")
@@ -76,7 +77,9 @@ def test_a_payment_is_taken_back_once_and_with_a_reason(garage: Garage) -> None:
     paid = garage.pay(invoice, "10.00")
 
     def take_back(payment: Payment, reason: str) -> Payment:
-        return reverse_payment(key=uuid.uuid4(), payment=payment, reason=reason, actor=garage.actor, now=garage.now)
+        return reverse_payment(
+            key=uuid.uuid4(), payment=payment, reason=reason, actor=garage.actor, clock=fixed(garage.now)
+        )
 
     with pytest.raises(Refused, match="Say why"):
         take_back(paid, "")
@@ -96,7 +99,7 @@ def test_what_was_paid_too_much_is_given_back_and_no_more(garage: Garage) -> Non
     def back(amount: str) -> Payment:
         return give_back(
             key=uuid.uuid4(), invoice=invoice, amount=D(amount), method="cash", reason="clip returned",
-            actor=garage.actor, now=garage.now,
+            actor=garage.actor, clock=fixed(garage.now),
         )  # fmt: skip
 
     with pytest.raises(Refused, match="only 10.73 is to be given back"):

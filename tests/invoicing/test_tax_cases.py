@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from garage.clock import fixed
 from garage.models import ShopProfile, User
 from invoicing.actions.taxes import set_rate
 from invoicing.models import Invoice
@@ -102,7 +103,7 @@ def test_several_taxes_on_one_class_are_rounded_each_on_its_own(garage: Garage) 
     # State and county: 7.25 % and 1.125 % of 74.90 are 5.43025 and 0.842625 (own arithmetic).
     set_rate(
         tax_class="parts", label="County tax", rate=D("0.01125"), valid_from=garage.now.date().replace(day=1),
-        actor=garage.actor, now=garage.now,
+        actor=garage.actor, clock=fixed(garage.now),
     )  # fmt: skip
     invoice = garage.issue(garage.done([part()]))
     assert [(row.label, row.tax) for row in invoice.taxes.all()] == [

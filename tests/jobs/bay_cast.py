@@ -8,6 +8,7 @@ from typing import Any
 
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.clock import fixed
 from garage.models import User, Vehicle
 from jobs.actions.intake import Odometer, open_job
 from jobs.actions.procedures import publish
@@ -111,7 +112,7 @@ class Bay:
             base_version=step.version if base is None else base,
             data=data,
             actor=self.technician,
-            now=self.now,
+            clock=fixed(self.now),
         )
 
     def do_all(self) -> None:
@@ -132,23 +133,25 @@ def stock_item(name: str, number: str, unit: str, packs: int, size: str, actor: 
     kind = "fluid" if unit == "L" else "part"
     item = save_item(
         actor=actor,
-        now=now,
+        clock=fixed(now),
         fields={"kind": kind, "name": name, "base_unit": unit, "price": Decimal("61.20")},
         numbers=[("own", number)],
         packs=[(f"{size} {unit}", Decimal(size), f"{size} {unit}", "")],
     )
     pack = item.packs.get()
-    opening_stock(key=uuid.uuid4(), item=item, pack=pack, packs=packs, unit_cost=Decimal("36"), actor=actor, now=now)
+    opening_stock(
+        key=uuid.uuid4(), item=item, pack=pack, packs=packs, unit_cost=Decimal("36"), actor=actor, clock=fixed(now)
+    )
     return Item.objects.get(pk=item.pk)
 
 
 def car(owner: User, now: dt.datetime, plate: str = "KET-118") -> Vehicle:
     """A car and the customer who owns it."""
     customer = save_customer(
-        actor=owner, now=now, fields={"name": "Odile Marrant"}, phones=[("555-0101", "")], emails=[]
+        actor=owner, clock=fixed(now), fields={"name": "Odile Marrant"}, phones=[("555-0101", "")], emails=[]
     )
     fields = {"make": "Brannock", "model": "Fell 2.4", "year": 2016, "plate": plate}
-    return save_vehicle(actor=owner, now=now, fields=fields, owner=customer)
+    return save_vehicle(actor=owner, clock=fixed(now), fields=fields, owner=customer)
 
 
 def written_up(
@@ -163,9 +166,9 @@ def written_up(
         concern="Whines when cold",
         odometer=Odometer(odometer, "mi"),
         actor=owner,
-        now=now,
+        clock=fixed(now),
     )
-    return add_operation(job=job, title=revision.procedure.title, revision=revision, actor=owner, now=now)
+    return add_operation(job=job, title=revision.procedure.title, revision=revision, actor=owner, clock=fixed(now))
 
 
 def in_bay(people: dict[str, User], now: dt.datetime, procedure: str = PROCEDURE, bottles: int = 3) -> Bay:
@@ -173,11 +176,11 @@ def in_bay(people: dict[str, User], now: dt.datetime, procedure: str = PROCEDURE
     owner, technician = people["owner"], people["technician"]
     fluid = stock_item("Transfer case fluid", "TC-75", "L", bottles, "1", owner, now)
     washer = stock_item("Sealing washer", "W-10", "each", 1, "10", owner, now)
-    revision = publish(written=parse(procedure), actor=owner, now=now)
+    revision = publish(written=parse(procedure), actor=owner, clock=fixed(now))
     vehicle = car(owner, now)
     operation = written_up(vehicle, revision, owner, now, 88410)
-    decide(operation=operation, decision="authorized", actor=owner, now=now)
-    start_job(job=operation.job, technician=technician, actor=technician, now=now)
+    decide(operation=operation, decision="authorized", actor=owner, clock=fixed(now))
+    start_job(job=operation.job, technician=technician, actor=technician, clock=fixed(now))
     return Bay(operation.job, operation, fluid, washer, vehicle, technician, now)
 
 

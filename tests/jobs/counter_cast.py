@@ -10,6 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from garage.clock import fixed
 from garage.models import User, Vehicle
 from jobs.actions.evidence import Limit, note_advisory
 from jobs.actions.intake import open_job
@@ -47,16 +48,16 @@ class Counter:
     now: dt.datetime
 
     def operation(self, title: str = "Rear brake pads", **more: object) -> Operation:
-        return add_operation(job=self.job, title=title, actor=self.actor, now=self.now, **more)  # type: ignore[arg-type]
+        return add_operation(job=self.job, title=title, actor=self.actor, clock=fixed(self.now), **more)  # type: ignore[arg-type]
 
     def line(self, operation: Operation, fields: dict[str, object] | None = None, **changes: object) -> Line:
         given = {**(fields or PART), **changes}
-        return save_line(operation=operation, fields=given, actor=self.actor, now=self.now)
+        return save_line(operation=operation, fields=given, actor=self.actor, clock=fixed(self.now))
 
     def advisory(self, text: str) -> Advisory:
         limit = Limit("next")
         key = uuid.uuid4()
-        return note_advisory(key=key, job=self.job, text=text, limit=limit, actor=self.actor, now=self.now)
+        return note_advisory(key=key, job=self.job, text=text, limit=limit, actor=self.actor, clock=fixed(self.now))
 
 
 def at_counter(people: dict[str, User], now: dt.datetime, plate: str = "KET-118") -> Counter:
@@ -69,14 +70,16 @@ def at_counter(people: dict[str, User], now: dt.datetime, plate: str = "KET-118"
 def opened(vehicle: Vehicle, actor: User, now: dt.datetime, concern: str = "Squeals when braking") -> Job:
     """A visit of a car."""
     assert vehicle.owner is not None
-    return open_job(key=uuid.uuid4(), customer=vehicle.owner, vehicle=vehicle, concern=concern, actor=actor, now=now)
+    return open_job(
+        key=uuid.uuid4(), customer=vehicle.owner, vehicle=vehicle, concern=concern, actor=actor, clock=fixed(now)
+    )
 
 
 def transfer_fluid_change(actor: User, now: dt.datetime, bottles: int = 3) -> tuple[ProcedureRevision, Item, Item]:
     """The published procedure of a transfer case fluid change, with its fluid and washers on the shelf."""
     fluid = stock_item("Transfer case fluid", "TC-75", "L", bottles, "1", actor, now)
     washer = stock_item("Sealing washer", "W-10", "each", 1, "10", actor, now)
-    return publish(written=parse(PROCEDURE), actor=actor, now=now), fluid, washer
+    return publish(written=parse(PROCEDURE), actor=actor, clock=fixed(now)), fluid, washer
 
 
 def picture(name: str = "scratch.png") -> SimpleUploadedFile:

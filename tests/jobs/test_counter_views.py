@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from garage import panels, search
+from garage.clock import fixed
 from garage.models import AuditEntry
 from jobs.actions.stages import decide
 from jobs.models import Job, JobPhoto, Operation, Stage
@@ -135,7 +136,7 @@ class TestSheet:
     def test_stock_under_an_old_number_counts(self, client, counter):
         old = stock_item("TF-30", "TF-30", "L", 2, "1", counter.actor, counter.now)
         new = stock_item("TF-31", "TF-31", "L", 1, "1", counter.actor, counter.now)
-        supersede(old=old, new=new, on=counter.now.date(), note="", actor=counter.actor, now=counter.now)
+        supersede(old=old, new=new, on=counter.now.date(), note="", actor=counter.actor, clock=fixed(counter.now))
         counter.line(counter.operation(), FLUID, item=old, quantity=Decimal(3))
         page = page_of(client, "jobs:sheet", counter.job.pk)
         assert "today TF-31" in page
@@ -225,7 +226,7 @@ class TestVisit:
         url = reverse("jobs:job-start", args=[counter.job.pk])
         refused = client.post(url, {"technician": people["technician"].pk}, follow=True)
         assert "Nothing on Job 1 is authorized yet" in refused.content.decode()
-        decide(operation=counter.operation(), decision="authorized", actor=counter.actor, now=counter.now)
+        decide(operation=counter.operation(), decision="authorized", actor=counter.actor, clock=fixed(counter.now))
         assert "Put into the bay" in page_of(client, "jobs:sheet", counter.job.pk)
         client.post(url, {"technician": people["technician"].pk})
         assert Job.objects.get().stage_sentence.startswith("in the bay with Technician Test")
@@ -314,7 +315,7 @@ class TestOperations:
 
     def test_declined_work_is_not_removed_and_the_page_says_why(self, client, counter):
         operation = counter.operation()
-        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
+        decide(operation=operation, decision="declined", actor=counter.actor, clock=fixed(counter.now))
         answer = client.post(reverse("jobs:operation-remove", args=[operation.pk]), follow=True)
         assert "stays on record" in answer.content.decode()
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from garage.clock import fixed
 from garage.errors import Refused
 from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.models import Line
@@ -22,12 +23,16 @@ def bay(shop, people, now) -> Bay:
 
 def draw(bay: Bay, quantity: str, *, key: uuid.UUID | None = None) -> Line:
     line = bay.operation.lines.get(item=bay.fluid)
-    return draw_for_line(key=key or uuid.uuid4(), line=line, quantity=D(quantity), actor=bay.technician, now=bay.now)
+    return draw_for_line(
+        key=key or uuid.uuid4(), line=line, quantity=D(quantity), actor=bay.technician, clock=fixed(bay.now)
+    )
 
 
 def bring_back(bay: Bay, quantity: str, *, key: uuid.UUID | None = None) -> Line:
     line = bay.operation.lines.get(item=bay.fluid)
-    return return_from_line(key=key or uuid.uuid4(), line=line, quantity=D(quantity), actor=bay.technician, now=bay.now)
+    return return_from_line(
+        key=key or uuid.uuid4(), line=line, quantity=D(quantity), actor=bay.technician, clock=fixed(bay.now)
+    )
 
 
 def test_a_double_tap_draws_once(bay: Bay) -> None:

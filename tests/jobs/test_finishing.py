@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from garage import promises
 from garage.actions.vehicles import read_odometer
+from garage.clock import fixed
 from garage.errors import Refused
 from jobs.actions.evidence import Limit, distance_since, note_advisory, settle_advisory
 from jobs.actions.finishing import finish_job
@@ -25,7 +26,7 @@ def bay(shop, people, now) -> Bay:
 
 
 def finish(bay: Bay, odometer: int = 88412) -> Job:
-    return finish_job(job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, now=bay.now)
+    return finish_job(job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, clock=fixed(bay.now))
 
 
 def test_a_job_with_an_open_step_is_not_finished(bay: Bay) -> None:
@@ -48,7 +49,7 @@ def test_a_follow_up_after_too_much_torque_must_be_done_before_the_car_leaves(ba
 
 def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
     bay.do_all()
-    wiper = add_operation(job=bay.job, title="Rear wiper", actor=people["owner"], now=now)
+    wiper = add_operation(job=bay.job, title="Rear wiper", actor=people["owner"], clock=fixed(now))
     Operation.objects.filter(pk=wiper.pk).update(decision="authorized")
     with pytest.raises(Refused, match="Rear wiper: say what was done"):
         finish(bay)
@@ -57,7 +58,7 @@ def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
 def test_the_odometer_out_is_asked_for_and_may_not_go_back(bay: Bay) -> None:
     bay.do_all()
     with pytest.raises(Refused, match="Read the odometer") as refused:
-        finish_job(job=bay.job, odometer_out=None, actor=bay.technician, now=bay.now)
+        finish_job(job=bay.job, odometer_out=None, actor=bay.technician, clock=fixed(bay.now))
     assert refused.value.field == "reading"
     with pytest.raises(Refused, match="88,410"):
         finish(bay, 88000)
@@ -77,7 +78,9 @@ def test_after_eleven_thousand_of_thirty_thousand_miles_nineteen_thousand_are_le
     bay.do_all()
     finish(bay)
     later = now + dt.timedelta(days=300)
-    read_odometer(vehicle=bay.vehicle, reading=99412, unit="mi", on=later.date(), actor=bay.technician, now=later)
+    read_odometer(
+        vehicle=bay.vehicle, reading=99412, unit="mi", on=later.date(), actor=bay.technician, clock=fixed(later)
+    )
     row = due_rows(DueService.objects.all(), later.date())[0]
     assert row.left == 19000
     assert not row.overdue
@@ -100,9 +103,11 @@ def test_a_replaced_odometer_moves_what_is_due_with_it(bay: Bay) -> None:
         lower_reason="replaced",
         before=88412,
         actor=bay.technician,
-        now=soon,
+        clock=fixed(soon),
     )
-    read_odometer(vehicle=bay.vehicle, reading=11002, unit="mi", on=later.date(), actor=bay.technician, now=later)
+    read_odometer(
+        vehicle=bay.vehicle, reading=11002, unit="mi", on=later.date(), actor=bay.technician, clock=fixed(later)
+    )
     row = due_rows(DueService.objects.all(), later.date())[0]
     assert (row.at, row.left) == (30002, 19000)
 
@@ -149,7 +154,12 @@ def test_finishing_twice_changes_nothing(bay: Bay) -> None:
 
 def test_an_advisory_that_was_taken_up_is_settled_when_its_work_is_done(bay: Bay) -> None:
     advisory = note_advisory(
-        key=uuid.uuid4(), job=bay.job, text="Seal sweats", limit=Limit("next"), actor=bay.technician, now=bay.now
+        key=uuid.uuid4(),
+        job=bay.job,
+        text="Seal sweats",
+        limit=Limit("next"),
+        actor=bay.technician,
+        clock=fixed(bay.now),
     )
     Advisory.objects.filter(pk=advisory.pk).update(state="offered", operation=bay.operation)
     bay.do_all()
@@ -159,7 +169,7 @@ def test_an_advisory_that_was_taken_up_is_settled_when_its_work_is_done(bay: Bay
 
 
 def test_an_advisory_by_distance_needs_its_distance(bay: Bay) -> None:
-    keep: dict[str, Any] = {"job": bay.job, "text": "Pads at 3 mm", "actor": bay.technician, "now": bay.now}
+    keep: dict[str, Any] = {"job": bay.job, "text": "Pads at 3 mm", "actor": bay.technician, "clock": fixed(bay.now)}
     with pytest.raises(Refused, match="within which distance"):
         note_advisory(key=uuid.uuid4(), limit=Limit("distance"), **keep)
     with pytest.raises(Refused, match="by which day"):
@@ -167,7 +177,7 @@ def test_an_advisory_by_distance_needs_its_distance(bay: Bay) -> None:
     key = uuid.uuid4()
     first = note_advisory(key=key, limit=Limit("distance", 91000), **keep)
     assert note_advisory(key=key, limit=Limit("distance", 91000), **keep).pk == first.pk
-    assert settle_advisory(advisory=first, state="settled", actor=None, now=bay.now).state == "settled"
+    assert settle_advisory(advisory=first, state="settled", actor=None, clock=fixed(bay.now)).state == "settled"
 
 
 def test_every_promise_of_the_jobs_holds_and_each_breach_is_found(bay: Bay) -> None:

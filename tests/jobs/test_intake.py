@@ -9,6 +9,7 @@ from django.urls import reverse
 from garage import search
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import read_odometer
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import AuditEntry, Customer, OdometerReading, StoredFile, Vehicle
 from jobs.actions.intake import NewCustomer, NewVehicle, Odometer, change_job, open_job
@@ -32,7 +33,7 @@ def take_in(shop, people, now):
             "vehicle": FELL,
             "concern": "Shudders on full lock",
             "actor": people["counter"],
-            "now": now,
+            "clock": fixed(now),
         }
         return open_job(**{**defaults, **given})
 
@@ -83,7 +84,9 @@ class TestOpening:
 class TestOdometer:
     def test_a_lower_one_is_asked_about_with_what_stood_there(self, take_in, people, now):
         vehicle = car(people["counter"], now)
-        read_odometer(vehicle=vehicle, reading=80100, unit="mi", on=now.date(), actor=people["counter"], now=now)
+        read_odometer(
+            vehicle=vehicle, reading=80100, unit="mi", on=now.date(), actor=people["counter"], clock=fixed(now)
+        )
         with pytest.raises(Refused, match="80,100 mi") as refused:
             take_in(customer=vehicle.owner, vehicle=vehicle, odometer=Odometer(8841, "mi"))
         assert refused.value.field == "reading"
@@ -107,7 +110,9 @@ class TestKnownVehicle:
     @pytest.mark.parametrize(("theirs_now", "owner"), [(False, "Odile Marrant"), (True, "Piet Haal")])
     def test_somebody_elses_changes_hands_only_when_said_so(self, take_in, people, now, theirs_now, owner):
         vehicle = car(people["counter"], now)
-        piet = save_customer(actor=people["counter"], now=now, fields={"name": "Piet Haal"}, phones=[], emails=[])
+        piet = save_customer(
+            actor=people["counter"], clock=fixed(now), fields={"name": "Piet Haal"}, phones=[], emails=[]
+        )
         job = take_in(customer=piet, vehicle=vehicle, theirs_now=theirs_now)
         assert (job.customer, str(Vehicle.objects.get().owner)) == (piet, owner)
 
@@ -115,7 +120,7 @@ class TestKnownVehicle:
         job = take_in()
         with pytest.raises(Refused, match="is here already: Job 1"):
             take_in(customer=job.customer, vehicle=job.vehicle)
-        cancel_job(job=job, reason="sold", actor=people["counter"], now=now)
+        cancel_job(job=job, reason="sold", actor=people["counter"], clock=fixed(now))
         assert take_in(customer=job.customer, vehicle=job.vehicle).number == 2
 
 
@@ -123,16 +128,16 @@ class TestChanging:
     def test_a_new_promise_is_kept_beside_the_old_one_in_the_trail(self, take_in, people, now):
         job = take_in(promised_at=now + dt.timedelta(hours=5))
         later = now + dt.timedelta(days=1)
-        change_job(job=job, fields={"promised_at": later}, actor=people["counter"], now=now)
+        change_job(job=job, fields={"promised_at": later}, actor=people["counter"], clock=fixed(now))
         kept = AuditEntry.objects.get(verb="changed").details["changed"]["promised_at"]
         assert [dt.datetime.fromisoformat(text) for text in kept] == [now + dt.timedelta(hours=5), later]
 
     def test_the_second_counter_is_told(self, take_in, people, now):
         job = take_in()
         seen = mark(job, "concern", "key_tag", "parked", "drop_off_notes", "parts_wish", "promised_at", "order_number")
-        change_job(job=job, fields={"key_tag": "9"}, version=seen, actor=people["counter"], now=now)
+        change_job(job=job, fields={"key_tag": "9"}, version=seen, actor=people["counter"], clock=fixed(now))
         with pytest.raises(Refused, match="Somebody else changed"):
-            change_job(job=job, fields={"key_tag": "8"}, version=seen, actor=people["owner"], now=now)
+            change_job(job=job, fields={"key_tag": "8"}, version=seen, actor=people["owner"], clock=fixed(now))
         assert Job.objects.get().key_tag == "9"
 
 
@@ -181,7 +186,9 @@ class TestSheet:
 
     def test_a_lower_odometer_is_asked_about_on_the_sheet(self, client, people, now):
         vehicle = car(people["counter"], now)
-        read_odometer(vehicle=vehicle, reading=80100, unit="mi", on=now.date(), actor=people["counter"], now=now)
+        read_odometer(
+            vehicle=vehicle, reading=80100, unit="mi", on=now.date(), actor=people["counter"], clock=fixed(now)
+        )
         known = {"customer": vehicle.owner_id, "vehicle": vehicle.pk, "reading": "8841"}
         answer = client.post(self.url, sent(**known))
         page = answer.content.decode()
@@ -296,7 +303,7 @@ class TestSheet:
         vehicle = car(people["counter"], now)
         job = opened(vehicle, people["counter"], now)
         advisory = job.advisories.create(vehicle=vehicle, text="Rear pads 3 mm", at=now)
-        cancel_job(job=job, reason="came too late", actor=people["counter"], now=now)
+        cancel_job(job=job, reason="came too late", actor=people["counter"], clock=fixed(now))
         page = client.get(f"{self.url}?vehicle={vehicle.pk}").content.decode()
         assert "Rear pads 3 mm" in page
         data = sent(customer=vehicle.owner_id, vehicle=vehicle.pk, taken=f"advisory {advisory.pk}")

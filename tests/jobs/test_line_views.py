@@ -8,6 +8,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from garage.clock import fixed
 from garage.models import AuditEntry
 from jobs.actions.removing import remove_line
 from jobs.actions.stages import decide, move
@@ -70,7 +71,7 @@ class TestLines:
     def test_an_item_is_found_by_its_old_number_and_brings_name_price_and_kind(self, client, counter, operation):
         old = stock_item("TF-30 fluid", "TF-30", "L", 1, "1", counter.actor, counter.now)
         new = stock_item("TF-31 fluid", "TF-31", "L", 1, "1", counter.actor, counter.now)
-        supersede(old=old, new=new, on=counter.now.date(), note="", actor=counter.actor, now=counter.now)
+        supersede(old=old, new=new, on=counter.now.date(), note="", actor=counter.actor, clock=fixed(counter.now))
         url = reverse("jobs:line-add", args=[operation.pk])
         page = client.get(url, {"q": "tf30"}).content.decode()
         assert "TF-31 fluid" in page
@@ -142,8 +143,8 @@ class TestLines:
 
     def test_an_authorized_operation_is_undecided_after_an_edit_and_the_page_says_so(self, client, counter, operation):
         line = counter.line(operation)
-        decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
-        move(counter.job, Stage.IN_BAY, actor=counter.actor, now=counter.now)
+        decide(operation=operation, decision="authorized", actor=counter.actor, clock=fixed(counter.now))
+        move(counter.job, Stage.IN_BAY, actor=counter.actor, clock=fixed(counter.now))
         form = client.get(reverse("jobs:line-edit", args=[line.pk])).context["form"]
         data = {name: form[name].value() for name in form.fields if form[name].value() is not None}
         client.post(reverse("jobs:line-edit", args=[line.pk]), {**data, "condition": "used"})
@@ -165,7 +166,9 @@ class TestLines:
         assert client.post(reverse("jobs:put-back", args=[other.pk])).status_code == 404
 
     def test_an_undo_that_comes_too_late_says_so(self, client, counter, operation):
-        entry = remove_line(line=counter.line(operation), actor=counter.actor, now=counter.now - dt.timedelta(days=1))
+        entry = remove_line(
+            line=counter.line(operation), actor=counter.actor, clock=fixed(counter.now - dt.timedelta(days=1))
+        )
         answer = client.post(reverse("jobs:put-back", args=[entry.pk]), follow=True)
         assert "too long ago" in answer.content.decode()
 

@@ -3,6 +3,7 @@
 import pytest
 from django.urls import reverse
 
+from garage.clock import fixed
 from garage.errors import Refused
 from jobs.actions.procedures import publish
 from jobs.models import Procedure, ProcedureRevision
@@ -19,14 +20,14 @@ def bay(shop, people, now) -> Bay:
 
 
 def test_publishing_the_same_again_makes_no_revision(bay: Bay, people, now) -> None:
-    again = publish(written=parse(PROCEDURE), actor=people["owner"], now=now)
+    again = publish(written=parse(PROCEDURE), actor=people["owner"], clock=fixed(now))
     assert again == bay.revision
     assert ProcedureRevision.objects.count() == 1
 
 
 def test_a_change_is_a_new_revision_and_a_job_keeps_the_one_it_started_with(bay: Bay, people, now) -> None:
     changed = PROCEDURE.replace("target: 13", "target: 12.5")
-    second = publish(written=parse(changed), actor=people["owner"], now=now)
+    second = publish(written=parse(changed), actor=people["owner"], clock=fixed(now))
     first = ProcedureRevision.objects.get(number=1)
     assert (second.number, second.state, first.state) == (2, "published", "retired")
     assert Procedure.objects.get().current == second
@@ -43,7 +44,7 @@ def test_a_published_revision_is_given_out_as_it_was_taken_in(bay: Bay) -> None:
 
 def test_an_unknown_item_is_refused_and_named(shop, people, now) -> None:
     with pytest.raises(Refused, match="No item on the shelf is called “TC-75”"):
-        publish(written=parse(PROCEDURE), actor=people["owner"], now=now)
+        publish(written=parse(PROCEDURE), actor=people["owner"], clock=fixed(now))
     assert not Procedure.objects.exists()
     problems = [str(problem) for problem in check(PROCEDURE).problems]
     assert problems[0].startswith("line 18, needs[1].item: No item on the shelf is called “TC-75”")
@@ -56,14 +57,16 @@ def test_an_item_counted_otherwise_is_refused(bay: Bay) -> None:
 
 def test_an_old_number_leads_to_the_product_of_today(bay: Bay, people, now) -> None:
     newer = stock_item("Transfer case fluid II", "TC-76", "L", 1, "1", people["owner"], now)
-    supersede(old=bay.fluid, new=newer, on=now.date(), actor=people["owner"], now=now)
-    revision = publish(written=parse(PROCEDURE), actor=people["owner"], now=now)
+    supersede(old=bay.fluid, new=newer, on=now.date(), actor=people["owner"], clock=fixed(now))
+    revision = publish(written=parse(PROCEDURE), actor=people["owner"], clock=fixed(now))
     assert revision.needs.get(name="fluid").item == newer
 
 
 def test_the_library_finds_by_component_vehicle_and_words(bay: Bay, people, now) -> None:
     other = PROCEDURE.replace("Transfer case fluid, change", "Coolant, change").replace("Fell 2.4", "Tarn")
-    publish(written=parse(other.replace("component: Transfer case", "component: Cooling")), actor=None, now=now)
+    publish(
+        written=parse(other.replace("component: Transfer case", "component: Cooling")), actor=None, clock=fixed(now)
+    )
     titles = {text: [row.title for row in library(text)] for text in ("transfer", "tarn", "brannock change", "brake")}
     assert titles["transfer"] == ["Transfer case fluid, change"]
     assert titles["tarn"] == ["Coolant, change"]

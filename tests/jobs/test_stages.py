@@ -5,6 +5,7 @@ import zoneinfo
 
 import pytest
 
+from garage.clock import fixed
 from garage.errors import Refused
 from jobs import stages
 from jobs.actions.removing import remove_operation
@@ -72,14 +73,14 @@ def test_a_job_begins_written_up_and_its_trail_says_so(counter):
 
 def test_a_way_the_table_does_not_know_is_refused_in_words(counter):
     with pytest.raises(Refused, match=r"is written up: it cannot become invoiced\.$"):
-        move(counter.job, Stage.INVOICED, actor=counter.actor, now=counter.now)
+        move(counter.job, Stage.INVOICED, actor=counter.actor, clock=fixed(counter.now))
     assert Job.objects.get().stage == Stage.WRITTEN_UP
 
 
 def test_at_the_stage_where_it_stands_a_job_only_learns_whom_it_waits_for(counter):
-    move(counter.job, Stage.AWAITING, waits_for="Odile Marrant", actor=counter.actor, now=counter.now)
+    move(counter.job, Stage.AWAITING, waits_for="Odile Marrant", actor=counter.actor, clock=fixed(counter.now))
     later = counter.now + dt.timedelta(hours=1)
-    move(counter.job, Stage.AWAITING, waits_for="her brother", actor=counter.actor, now=later)
+    move(counter.job, Stage.AWAITING, waits_for="her brother", actor=counter.actor, clock=fixed(later))
     job = Job.objects.get()
     assert (job.waits_for, job.stage_since) == ("her brother", counter.now)
     assert job.stage_changes.count() == 2
@@ -87,7 +88,7 @@ def test_at_the_stage_where_it_stands_a_job_only_learns_whom_it_waits_for(counte
 
 class TestDecisions:
     def decide(self, counter, operation, decision, reason=""):
-        decide(operation=operation, decision=decision, reason=reason, actor=counter.actor, now=counter.now)
+        decide(operation=operation, decision=decision, reason=reason, actor=counter.actor, clock=fixed(counter.now))
         counter.job.refresh_from_db()
 
     def test_the_job_is_ready_when_something_is_authorized_and_nothing_undecided(self, counter):
@@ -112,11 +113,11 @@ class TestDecisions:
 
     def test_work_found_in_the_bay_brings_the_car_back_to_the_bay_once_it_is_answered(self, counter, people):
         self.decide(counter, counter.operation("Pads"), "authorized")
-        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, now=counter.now)
+        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, clock=fixed(counter.now))
         found = counter.operation("Seized caliper")
         counter.job.refresh_from_db()
         assert counter.job.stage == Stage.IN_BAY
-        move(counter.job, Stage.AWAITING, waits_for="Odile Marrant", actor=counter.actor, now=counter.now)
+        move(counter.job, Stage.AWAITING, waits_for="Odile Marrant", actor=counter.actor, clock=fixed(counter.now))
         self.decide(counter, found, "authorized")
         assert counter.job.stage == Stage.IN_BAY
         assert counter.job.stage_sentence.startswith("in the bay with Technician Test since")
@@ -125,20 +126,20 @@ class TestDecisions:
         pads, wipers = counter.operation("Pads"), counter.operation("Wipers")
         self.decide(counter, pads, "authorized")
         assert counter.job.stage == Stage.WRITTEN_UP
-        remove_operation(operation=wipers, actor=counter.actor, now=counter.now)
+        remove_operation(operation=wipers, actor=counter.actor, clock=fixed(counter.now))
         assert Job.objects.get().stage == Stage.READY
 
 
 def test_no_work_before_something_is_authorized(counter, people):
     counter.operation()
     with pytest.raises(Refused, match="work may not begin"):
-        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, now=counter.now)
+        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, clock=fixed(counter.now))
 
 
 def test_a_canceled_job_says_why_and_can_be_taken_up_again(counter):
     with pytest.raises(Refused, match="Say why"):
-        cancel_job(job=counter.job, reason="  ", actor=counter.actor, now=counter.now)
-    cancel_job(job=counter.job, reason="sold the car", actor=counter.actor, now=counter.now)
+        cancel_job(job=counter.job, reason="  ", actor=counter.actor, clock=fixed(counter.now))
+    cancel_job(job=counter.job, reason="sold the car", actor=counter.actor, clock=fixed(counter.now))
     assert counter.job.stage_sentence.endswith(": sold the car")
-    move(counter.job, Stage.WRITTEN_UP, actor=counter.actor, now=counter.now)
+    move(counter.job, Stage.WRITTEN_UP, actor=counter.actor, clock=fixed(counter.now))
     assert Job.objects.get().waits_for == ""

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from garage import promises
+from garage.clock import fixed
 from garage.errors import Refused
 from jobs.actions.steps import act
 from jobs.models import JobStep, StepEvent
@@ -58,7 +59,13 @@ def send(bay: Bay, sent: Sent) -> str:
     step = bay.operation.steps.get(position=sent.number)
     try:
         event = act(
-            event_id=sent.id, step=step, kind=sent.kind, base_version=sent.base, data=data, actor=None, now=bay.now
+            event_id=sent.id,
+            step=step,
+            kind=sent.kind,
+            base_version=sent.base,
+            data=data,
+            actor=None,
+            clock=fixed(bay.now),
         )
     except Refused:
         return "refused"

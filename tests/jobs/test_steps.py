@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.ledger import breaks
 from jobs.actions.steps import act
@@ -233,7 +234,7 @@ def test_a_step_event_of_one_device_is_kept_once_by_its_number(bay: Bay) -> None
         "device": "tab",
         "seq": 7,
         "actor": None,
-        "now": bay.now,
+        "clock": fixed(bay.now),
     }
     act(event_id=uuid.uuid4(), data={"text": "one"}, **keep)
     with pytest.raises(Refused, match="another act"):

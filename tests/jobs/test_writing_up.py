@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 
 from garage.changes import Stale
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import AuditEntry
 from jobs import queries
@@ -34,7 +35,7 @@ def counter(shop, people, now) -> Counter:
 
 
 def authorized(counter: Counter, operation: Operation) -> Operation:
-    return decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
+    return decide(operation=operation, decision="authorized", actor=counter.actor, clock=fixed(counter.now))
 
 
 class TestFromAProcedure:
@@ -61,10 +62,10 @@ class TestFromAProcedure:
         revision, fluid, _ = transfer_fluid_change(counter.actor, counter.now)
         newer = save_item(
             actor=counter.actor,
-            now=counter.now,
+            clock=fixed(counter.now),
             fields={"kind": "fluid", "name": "TC-76", "base_unit": "L", "price": Decimal("63")},
         )
-        supersede(old=fluid, new=newer, on=counter.now.date(), note="", actor=counter.actor, now=counter.now)
+        supersede(old=fluid, new=newer, on=counter.now.date(), note="", actor=counter.actor, clock=fixed(counter.now))
         line = counter.operation("Change", revision=revision).lines.get(kind="fluid")
         assert (line.item, line.unit_price) == (newer, Decimal(63))
 
@@ -77,12 +78,12 @@ def test_an_operation_needs_a_title(counter):
 
 def test_an_advisory_of_an_earlier_visit_is_taken_up_and_is_open_again_when_taken_off(counter):
     advisory = counter.advisory("Rear pads 3 mm")
-    operation = take_up(job=counter.job, offer=advisory, actor=counter.actor, now=counter.now)
+    operation = take_up(job=counter.job, offer=advisory, actor=counter.actor, clock=fixed(counter.now))
     advisory.refresh_from_db()
     assert (operation.title, advisory.operation, advisory.state) == ("Rear pads 3 mm", operation, "offered")
-    entry = remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+    entry = remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
     assert Advisory.objects.get().state == "open"
-    put_back(entry=entry, actor=counter.actor, now=counter.now)
+    put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
     advisory.refresh_from_db()
     assert (advisory.operation_id, advisory.state) == (operation.pk, "offered")
 
@@ -106,21 +107,23 @@ class TestDecisionsAfterAnEdit:
     @pytest.mark.parametrize("change", [{"condition": "used"}, {"quantity": Decimal(2)}, {"unit_price": Decimal(1)}])
     def test_another_condition_quantity_or_price(self, counter, operation, change):
         line = operation.lines.get()
-        save_line(operation=operation, line=line, fields={**LABOR, **change}, actor=counter.actor, now=counter.now)
+        save_line(
+            operation=operation, line=line, fields={**LABOR, **change}, actor=counter.actor, clock=fixed(counter.now)
+        )
         assert self.decision() == "undecided"
 
     def test_a_line_taken_off_and_the_undo_of_it_brings_the_decision_back(self, counter, operation):
-        entry = remove_line(line=operation.lines.get(), actor=counter.actor, now=counter.now)
+        entry = remove_line(line=operation.lines.get(), actor=counter.actor, clock=fixed(counter.now))
         assert self.decision() == "undecided"
-        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
         row = Operation.objects.get()
         assert (row.decision, row.decided_at) == ("authorized", counter.now)
 
     def test_not_once_something_else_was_changed_between(self, counter, operation):
         counter_line = operation.lines.get()
-        entry = remove_line(line=counter_line, actor=counter.actor, now=counter.now)
+        entry = remove_line(line=counter_line, actor=counter.actor, clock=fixed(counter.now))
         counter.line(operation)
-        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
         assert self.decision() == "undecided"
 
     def test_another_title_is_other_work_but_what_was_found_and_done_is_not(self, counter, operation):
@@ -128,15 +131,19 @@ class TestDecisionsAfterAnEdit:
             operation=operation,
             fields={"cause": "worn to 2 mm", "correction": "replaced"},
             actor=counter.actor,
-            now=counter.now,
+            clock=fixed(counter.now),
         )
         assert self.decision() == "authorized"
-        edit_operation(operation=operation, fields={"title": "Front brake pads"}, actor=counter.actor, now=counter.now)
+        edit_operation(
+            operation=operation, fields={"title": "Front brake pads"}, actor=counter.actor, clock=fixed(counter.now)
+        )
         assert self.decision() == "undecided"
 
     def test_saving_without_a_change_changes_nothing(self, counter, operation):
         before, entries = Job.objects.get().version, AuditEntry.objects.count()
-        save_line(operation=operation, line=operation.lines.get(), fields=LABOR, actor=counter.actor, now=counter.now)
+        save_line(
+            operation=operation, line=operation.lines.get(), fields=LABOR, actor=counter.actor, clock=fixed(counter.now)
+        )
         assert (self.decision(), Job.objects.get().version) == ("authorized", before)
         assert AuditEntry.objects.count() == entries
 
@@ -147,7 +154,7 @@ def test_every_edit_counts_up_the_jobs_version(counter):
     seen.append(Job.objects.get().version)
     line = counter.line(operation)
     seen.append(Job.objects.get().version)
-    remove_line(line=line, actor=counter.actor, now=counter.now)
+    remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
     seen.append(Job.objects.get().version)
     assert seen == [1, 2, 3, 4]
 
@@ -163,7 +170,7 @@ class TestTwoCounters:
             fields={**PART, "unit_price": Decimal(80)},
             version=seen,
             actor=counter.actor,
-            now=counter.now,
+            clock=fixed(counter.now),
         )
         with pytest.raises(Stale, match="Somebody else changed “Pad set, rear”") as stale:
             save_line(
@@ -172,7 +179,7 @@ class TestTwoCounters:
                 fields={**PART, "unit_price": Decimal(70)},
                 version=seen,
                 actor=people["owner"],
-                now=counter.now,
+                clock=fixed(counter.now),
             )
         assert Line.objects.get().unit_price == Decimal(80)
         assert stale.value.version == mark(Line.objects.get(), *LINE_FIELDS)
@@ -188,7 +195,7 @@ class TestTwoCounters:
             fields={**PART, "quantity": Decimal(2)},
             version=seen,
             actor=people["owner"],
-            now=counter.now,
+            clock=fixed(counter.now),
         )
         assert Line.objects.get(pk=line.pk).quantity == 2
 
@@ -196,11 +203,15 @@ class TestTwoCounters:
         operation = counter.operation()
         seen = mark(operation, *OPERATION_FIELDS)
         edit_operation(
-            operation=operation, fields={"cause": "worn"}, version=seen, actor=counter.actor, now=counter.now
+            operation=operation, fields={"cause": "worn"}, version=seen, actor=counter.actor, clock=fixed(counter.now)
         )
         with pytest.raises(Stale):
             edit_operation(
-                operation=operation, fields={"cause": "fine"}, version=seen, actor=counter.actor, now=counter.now
+                operation=operation,
+                fields={"cause": "fine"},
+                version=seen,
+                actor=counter.actor,
+                clock=fixed(counter.now),
             )
         assert Operation.objects.get().cause == "worn"
 
@@ -208,9 +219,9 @@ class TestTwoCounters:
         operation = counter.operation()
         line = counter.line(operation)
         stale = Line.objects.get(pk=line.pk)
-        remove_line(line=line, actor=counter.actor, now=counter.now)
+        remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="was removed from the sheet while your form was open"):
-            save_line(operation=operation, line=stale, fields=PART, actor=counter.actor, now=counter.now)
+            save_line(operation=operation, line=stale, fields=PART, actor=counter.actor, clock=fixed(counter.now))
 
 
 class TestOrder:
@@ -219,17 +230,17 @@ class TestOrder:
 
     def test_an_operation_moves_one_place_and_stays_at_the_end(self, counter):
         first, _, third = (counter.operation(title) for title in "ABC")
-        move_operation(operation=third, up=True, actor=counter.actor, now=counter.now)
+        move_operation(operation=third, up=True, actor=counter.actor, clock=fixed(counter.now))
         assert self.titles() == ["A", "C", "B"]
-        move_operation(operation=first, up=True, actor=counter.actor, now=counter.now)
+        move_operation(operation=first, up=True, actor=counter.actor, clock=fixed(counter.now))
         assert self.titles() == ["A", "C", "B"]
-        move_operation(operation=first, up=False, actor=counter.actor, now=counter.now)
+        move_operation(operation=first, up=False, actor=counter.actor, clock=fixed(counter.now))
         assert self.titles() == ["C", "A", "B"]
 
     def test_the_order_of_the_sheet_asks_nobody_again(self, counter):
         first, second = counter.operation("A"), counter.operation("B")
         authorized(counter, first)
-        move_operation(operation=second, up=True, actor=counter.actor, now=counter.now)
+        move_operation(operation=second, up=True, actor=counter.actor, clock=fixed(counter.now))
         assert Operation.objects.get(title="A").decision == "authorized"
 
 
@@ -238,49 +249,49 @@ class TestRemoving:
         operation = counter.operation()
         line = counter.line(operation, FLUID, discount=Decimal("0.1"))
         before = Line.objects.values().get()
-        entry = remove_line(line=line, actor=counter.actor, now=counter.now)
+        entry = remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
         assert not Line.objects.exists()
         for _ in range(2):
-            put_back(entry=entry, actor=counter.actor, now=counter.now)
+            put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
         assert Line.objects.values().get() == before
 
     def test_an_operation_comes_back_with_its_lines_and_steps_at_the_end_of_the_sheet(self, counter):
         revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
         operation = counter.operation("Transfer case fluid", revision=revision)
         lines, steps = list(operation.lines.values()), list(operation.steps.values())
-        entry = remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+        entry = remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
         counter.operation("Wipers")
-        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
         back = Operation.objects.get(title="Transfer case fluid")
         assert (list(back.lines.values()), list(back.steps.values())) == (lines, steps)
         assert [row.title for row in counter.job.operations.all()] == ["Wipers", "Transfer case fluid"]
 
     def test_after_a_while_it_is_written_again_instead(self, counter):
         line = counter.line(counter.operation())
-        entry = remove_line(line=line, actor=counter.actor, now=counter.now)
+        entry = remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="too long ago"):
-            put_back(entry=entry, actor=counter.actor, now=counter.now + FOR_A_WHILE + dt.timedelta(seconds=1))
+            put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now + FOR_A_WHILE + dt.timedelta(seconds=1)))
 
     def test_an_old_undo_does_not_bring_back_what_was_removed_a_second_time(self, counter):
         line = counter.line(counter.operation())
-        first = remove_line(line=line, actor=counter.actor, now=counter.now)
-        put_back(entry=first, actor=counter.actor, now=counter.now)
-        remove_line(line=Line.objects.get(), actor=counter.actor, now=counter.now)
+        first = remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
+        put_back(entry=first, actor=counter.actor, clock=fixed(counter.now))
+        remove_line(line=Line.objects.get(), actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="removed again since"):
-            put_back(entry=first, actor=counter.actor, now=counter.now)
+            put_back(entry=first, actor=counter.actor, clock=fixed(counter.now))
 
     def test_a_line_whose_operation_went_too(self, counter):
         operation = counter.operation()
-        entry = remove_line(line=counter.line(operation), actor=counter.actor, now=counter.now)
-        remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+        entry = remove_line(line=counter.line(operation), actor=counter.actor, clock=fixed(counter.now))
+        remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="put that back first"):
-            put_back(entry=entry, actor=counter.actor, now=counter.now)
+            put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
 
     def test_declined_work_stays_on_record(self, counter):
         operation = counter.operation()
-        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
+        decide(operation=operation, decision="declined", actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="stays on record"):
-            remove_operation(operation=operation, actor=counter.actor, now=counter.now)
+            remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
 
 
 class TestDrawn:
@@ -289,15 +300,17 @@ class TestDrawn:
         revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
         operation = counter.operation("Transfer case fluid", revision=revision)
         authorized(counter, operation)
-        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, now=counter.now)
+        start_job(job=counter.job, technician=people["technician"], actor=counter.actor, clock=fixed(counter.now))
         line = operation.lines.get(kind="fluid")
         draw_for_line(
-            key=uuid.uuid4(), line=line, quantity=Decimal("0.85"), actor=people["technician"], now=counter.now
+            key=uuid.uuid4(), line=line, quantity=Decimal("0.85"), actor=people["technician"], clock=fixed(counter.now)
         )
         return line
 
     def give_back(self, counter, line, quantity: str) -> None:
-        return_from_line(key=uuid.uuid4(), line=line, quantity=Decimal(quantity), actor=counter.actor, now=counter.now)
+        return_from_line(
+            key=uuid.uuid4(), line=line, quantity=Decimal(quantity), actor=counter.actor, clock=fixed(counter.now)
+        )
 
     def test_what_was_used_is_what_was_drawn_less_what_came_back(self, counter, line):
         assert queries.used_on(line) == queries.Used(Decimal("0.85"), Decimal("30.60"))
@@ -306,18 +319,18 @@ class TestDrawn:
 
     def test_a_line_with_something_drawn_stays_until_it_is_back_on_the_shelf(self, counter, line):
         with pytest.raises(Refused, match="return it to the shelf first"):
-            remove_line(line=line, actor=counter.actor, now=counter.now)
+            remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="return it to the shelf first"):
-            remove_operation(operation=line.operation, actor=counter.actor, now=counter.now)
+            remove_operation(operation=line.operation, actor=counter.actor, clock=fixed(counter.now))
         self.give_back(counter, line, "0.85")
-        entry = remove_line(line=line, actor=counter.actor, now=counter.now)
+        entry = remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
         assert not Draw.objects.exists()
-        put_back(entry=entry, actor=counter.actor, now=counter.now)
+        put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
         assert Draw.objects.count() == 1
 
     def test_its_item_is_not_exchanged_under_it(self, counter, line):
         other = save_item(
-            actor=counter.actor, now=counter.now, fields={"kind": "fluid", "name": "Other", "base_unit": "L"}
+            actor=counter.actor, clock=fixed(counter.now), fields={"kind": "fluid", "name": "Other", "base_unit": "L"}
         )
         with pytest.raises(Refused, match="its item stays"):
             save_line(
@@ -325,7 +338,7 @@ class TestDrawn:
                 line=line,
                 fields={**FLUID, "item": other},
                 actor=counter.actor,
-                now=counter.now,
+                clock=fixed(counter.now),
             )
 
 
@@ -335,7 +348,7 @@ def test_work_of_a_canceled_job_is_no_longer_changed(counter):
     for act in (
         lambda: counter.line(operation),
         lambda: counter.operation("More"),
-        lambda: remove_operation(operation=operation, actor=counter.actor, now=counter.now),
+        lambda: remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now)),
     ):
         with pytest.raises(Refused, match="is canceled: its work can no longer be changed"):
             act()
@@ -352,5 +365,7 @@ def test_a_described_need_written_as_a_volume_is_fluid(counter):
     revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
     revision.needs.create(description="Any hypoid oil", quantity=Decimal("0.5"), typed="0.5 L", position=9)
     revision.needs.create(description="Clip", quantity=Decimal(1), typed="1", position=10)
-    operation = add_operation(job=counter.job, title="Change", revision=revision, actor=counter.actor, now=counter.now)
+    operation = add_operation(
+        job=counter.job, title="Change", revision=revision, actor=counter.actor, clock=fixed(counter.now)
+    )
     assert [row.kind for row in operation.lines.order_by("position")][-2:] == ["fluid", "part"]

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 import pytest
 
+from garage.clock import fixed
 from garage.models import User
 from parts.actions.items import save_item
 from parts.actions.receiving import Delivered, receive
@@ -25,7 +26,7 @@ def owner(people: dict[str, User]) -> User:
 
 @pytest.fixture
 def supplier(owner: User, now: dt.datetime) -> Supplier:
-    return save_supplier(actor=owner, now=now, fields={"name": "Harrow Lubricants", "lead_days": 2})
+    return save_supplier(actor=owner, clock=fixed(now), fields={"name": "Harrow Lubricants", "lead_days": 2})
 
 
 @pytest.fixture
@@ -33,7 +34,7 @@ def fluid(owner: User, now: dt.datetime) -> Item:
     """Kestrel TF-31: bought in liter and quart bottles, nothing of it there yet."""
     return save_item(
         actor=owner,
-        now=now,
+        clock=fixed(now),
         fields={
             "kind": "fluid",
             "name": "TF-31 transfer fluid",
@@ -54,7 +55,7 @@ def kit(owner: User, now: dt.datetime) -> Item:
     """A plug kit, counted, bought singly or in boxes of ten."""
     return save_item(
         actor=owner,
-        now=now,
+        clock=fixed(now),
         fields={"kind": "part", "name": "Plug kit PK-12", "brand": "Fell", "base_unit": "each", "minimum": D(2)},
         packs=[("box of 10", D(10), "10", "")],
     )
@@ -67,7 +68,7 @@ def deliver(owner: User, supplier: Supplier, now: dt.datetime) -> Callable[..., 
     def arrive(item: Item, label: str, packs: int, price: str, at: dt.datetime = now) -> Receipt:
         pack = item.packs.get(label=label) if label else None
         line = Delivered(pack, item, packs, D(price))
-        return receive(key=uuid.uuid4(), supplier=supplier, reference="D-1", lines=[line], actor=owner, now=at)
+        return receive(key=uuid.uuid4(), supplier=supplier, reference="D-1", lines=[line], actor=owner, clock=fixed(at))
 
     return arrive
 
@@ -75,4 +76,4 @@ def deliver(owner: User, supplier: Supplier, now: dt.datetime) -> Callable[..., 
 @pytest.fixture
 def out(owner: User, now: dt.datetime) -> Callable[..., list]:
     """`out(item, "0.7")` draws from the shelf."""
-    return lambda item, quantity: draw(item=item, quantity=D(quantity), reason="job 1", actor=owner, now=now)
+    return lambda item, quantity: draw(item=item, quantity=D(quantity), reason="job 1", actor=owner, clock=fixed(now))

@@ -9,6 +9,7 @@ import pytest
 from django.db import connection
 
 from garage import promises
+from garage.clock import fixed
 from garage.models import User
 from parts.actions.items import save_item
 from parts.actions.receiving import Delivered, receive
@@ -22,12 +23,12 @@ D = Decimal
 def half_a_liter(transactional_db: None, owner: User, now: dt.datetime) -> Item:
     item = save_item(
         actor=owner,
-        now=now,
+        clock=fixed(now),
         fields={"kind": "fluid", "name": "Last of it", "base_unit": "L"},
         packs=[("0.5 L bottle", D("0.5"), "500 mL", "")],
     )
     line = Delivered(item.packs.get(), item, 1, D("18.00"))
-    receive(key=uuid.uuid4(), supplier=None, reference="", lines=[line], actor=owner, now=now)
+    receive(key=uuid.uuid4(), supplier=None, reference="", lines=[line], actor=owner, clock=fixed(now))
     return item
 
 
@@ -53,7 +54,7 @@ def both_at_once(act) -> list[object]:
 
 
 def test_one_draws_the_last_half_liter_and_the_other_is_told(half_a_liter, owner, now):
-    answers = both_at_once(lambda: draw(item=half_a_liter, quantity=D("0.5"), reason="", actor=owner, now=now))
+    answers = both_at_once(lambda: draw(item=half_a_liter, quantity=D("0.5"), reason="", actor=owner, clock=fixed(now)))
     (shortage,) = [answer for answer in answers if isinstance(answer, Exception)]
     assert isinstance(shortage, Shortage), shortage
     assert str(shortage) == "Only 0.000 L of Last of it is on the shelf; 0.500 L is wanted."
@@ -67,7 +68,7 @@ def test_a_delivery_sent_twice_at_once_is_one(half_a_liter, owner, now):
     key, line = uuid.uuid4(), Delivered(half_a_liter.packs.get(), half_a_liter, 3, D("18.00"))
     before = Receipt.objects.count()
     answers = both_at_once(
-        lambda: receive(key=key, supplier=None, reference="D-9", lines=[line], actor=owner, now=now).pk
+        lambda: receive(key=key, supplier=None, reference="D-9", lines=[line], actor=owner, clock=fixed(now)).pk
     )
     assert len(set(answers)) == 1, answers
     assert Receipt.objects.count() == before + 1

@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from garage import promises
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import User
 from parts import costing, worth
@@ -57,7 +58,7 @@ class Day:
 
     def __init__(self, item: Item, actor: User, now: dt.datetime) -> None:
         self.item, self.refusals = item, 0
-        self.who: dict[str, Any] = {"actor": actor, "now": now}
+        self.who: dict[str, Any] = {"actor": actor, "clock": fixed(now)}
 
     def do(self, act: tuple) -> None:
         try:

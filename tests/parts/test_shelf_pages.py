@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
+from garage.clock import fixed
 from garage.models import User
 from parts.actions.items import save_item, supersede
 from parts.actions.prices import save_markup
@@ -24,7 +25,7 @@ HTMX = {"HX-Request": "true"}
 @pytest.fixture
 def stocked(fluid, kit, deliver, out, owner, now) -> Item:
     """The fluid with an open and two sealed bottles and some history, the kit in a box; markup set up."""
-    save_markup(bands=[Band(None, D("0.7"))], actor=owner, now=now)
+    save_markup(bands=[Band(None, D("0.7"))], actor=owner, clock=fixed(now))
     deliver(fluid, "1 L bottle", 3, "36.00")
     deliver(kit, "box of 10", 1, "112.00")
     out(fluid, "0.66")
@@ -307,7 +308,7 @@ def test_a_new_item_that_replaces_another_takes_over_what_is_the_same(fluid, log
 
 def test_an_item_is_replaced_and_that_is_taken_back(fluid, login, owner, now):
     client = login("counter")
-    new = save_item(actor=owner, now=now, fields={"kind": "fluid", "name": "TF-33", "base_unit": "L"})
+    new = save_item(actor=owner, clock=fixed(now), fields={"kind": "fluid", "name": "TF-33", "base_unit": "L"})
     assert "TF-33" in client.get(f"/shelf/items/{fluid.pk}/replaced/?q=tf33").content.decode()
     assert client.post(f"/shelf/items/{fluid.pk}/replaced/", {"on": "2026-03-02", "note": ""}).status_code == 422
     client.post(f"/shelf/items/{fluid.pk}/replaced/", {"new": new.pk, "on": "2026-03-02", "note": "new label"})
@@ -345,7 +346,7 @@ def test_a_bottle_open_longer_than_it_keeps_says_so(fluid, deliver, owner, now, 
     fluid.open_days = 30
     fluid.save()
     deliver(fluid, "1 L bottle", 1, "36.00")
-    draw(item=fluid, quantity=D("0.1"), reason="", actor=owner, now=now - dt.timedelta(days=400))
+    draw(item=fluid, quantity=D("0.1"), reason="", actor=owner, clock=fixed(now - dt.timedelta(days=400)))
     assert "open longer than it keeps" in login("technician").get(f"/shelf/items/{fluid.pk}/").content.decode()
 
 
@@ -363,17 +364,17 @@ class TestBudgets:
             new, old = (
                 save_item(
                     actor=owner,
-                    now=now,
+                    clock=fixed(now),
                     fields={"kind": "fluid", "name": name, "base_unit": "L", "minimum": D(9)},
                     packs=[("1 L bottle", D(1), "1 L", ""), ("5 L jug", D(5), "5 L", "")],
                 )
                 for name in names
             )
-            supersede(old=old, new=new, on=now.date(), actor=owner, now=now)
+            supersede(old=old, new=new, on=now.date(), actor=owner, clock=fixed(now))
             deliver(new, "1 L bottle", 2, "20.00")
             deliver(stocked, "1 L bottle", 1, "36.00")
-            draw(item=new, quantity=D("0.5"), reason="job", actor=owner, now=now)
-            draw(item=stocked, quantity=D("0.1"), reason="job", actor=owner, now=now)
+            draw(item=new, quantity=D("0.5"), reason="job", actor=owner, clock=fixed(now))
+            draw(item=stocked, quantity=D("0.1"), reason="job", actor=owner, clock=fixed(now))
             Supplier.objects.create(name=f"Supplier {number}")
             made.append(new)
 

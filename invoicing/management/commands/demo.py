@@ -24,7 +24,7 @@ class Command(BaseCommand):
             self.logins()
             return
         try:
-            fresh = load(now=timezone.now(), say=self.stdout.write)
+            fresh = load(clock=timezone.now, say=self.stdout.write)
         except Refused as error:
             raise CommandError(
                 f"{error} Set SUMPBOOK_DATA to an empty directory (or DATABASE_URL to an empty database)."
