@@ -27,6 +27,7 @@ class IdempotencyKey(models.Model):
 
     key = models.UUIDField(primary_key=True)
     action = models.CharField(max_length=60)
+    said = models.CharField(max_length=64, help_text="SHA-256 of what was asked with it")
     result = models.BigIntegerField(null=True)
     created = models.DateTimeField(auto_now_add=True)
 

@@ -13,13 +13,13 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
-from garage import audit, idempotency, search, shop
+from garage import audit, search, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.idempotency import once
 from garage.ledger import append, digest
 from garage.models import Customer, PersonSnapshot, User
 from garage.money import round_money
-from garage.writing import writing
 from invoicing import charges, comparing, freezing, queries
 from invoicing.models import Authorization, AuthorizationOperation, Estimate
 from invoicing.sums import Sums, counted
@@ -36,7 +36,7 @@ Channel, Capacity = Authorization.Channel, Authorization.Capacity
 Decisions = Mapping[int, tuple[str, str]]
 
 
-@writing()
+@once("authorize", Authorization)
 def authorize(
     *,
     key: uuid.UUID,
@@ -62,19 +62,15 @@ def authorize(
     revision or a changed sheet has overtaken.
     """
     now = clock()
-
-    def do() -> Authorization:
-        row = queries.estimates().get(pk=estimate.pk)
-        job = jobs_queries.sheets().get(pk=row.job_id)
-        _still_offered(row, job, at or now, now)
-        name, known_as = _person(job.customer, person_name, capacity)
-        _check_decisions(row, decisions)
-        if parts_wish is not None:
-            change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, clock=fixed(now))
-        given = Given(name, known_as, channel, _contact(channel, contact), at or now)
-        return _record(row, job, decisions, given, limit, actor, now)
-
-    return idempotency.once(key=key, action="authorize", model=Authorization, do=do)
+    row = queries.estimates().get(pk=estimate.pk)
+    job = jobs_queries.sheets().get(pk=row.job_id)
+    _still_offered(row, job, at or now, now)
+    name, known_as = _person(job.customer, person_name, capacity)
+    _check_decisions(row, decisions)
+    if parts_wish is not None:
+        change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, clock=fixed(now))
+    given = Given(name, known_as, channel, _contact(channel, contact), at or now)
+    return _record(row, job, decisions, given, limit, actor, now)
 
 
 @dataclass(frozen=True)

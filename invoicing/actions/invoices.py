@@ -9,11 +9,11 @@ import uuid
 from collections.abc import Mapping
 from decimal import Decimal
 
-from garage import audit, idempotency, shop
+from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.idempotency import once
 from garage.models import User
-from garage.writing import writing
 from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
 from invoicing.crediting import Credited
@@ -38,7 +38,7 @@ class OverLimit(Refused):
         )
 
 
-@writing()
+@once("issue invoice", Invoice)
 def issue(
     *,
     key: uuid.UUID,
@@ -54,32 +54,28 @@ def issue(
     that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
     """
     now = clock()
-
-    def do() -> Invoice:
-        invoice = issuing.numbered(now)
-        fresh = jobs_queries.sheets().get(pk=job.pk)
-        made = draft(fresh)
-        for sentence in made.blocks:
-            raise Refused(sentence)
-        if made.over:
-            raise OverLimit(made.over, made.limit)
-        sums = drafts.sums_of(made, invoice.issued_on)
-        _fill(invoice, fresh, sums, actor, now)
-        invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
-        if invoice.due_on < invoice.issued_on:
-            raise Refused("An invoice cannot be due before it is issued.", "due_on")
-        operations, lines = _rows(invoice, made)
-        issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
-        owed = Receivable.objects.create(
-            invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
-        )
-        move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
-        issuing.settle_job(invoice, owed, actor=actor, now=now)
-        issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
-        audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
-        return invoice
-
-    return idempotency.once(key=key, action="issue invoice", model=Invoice, do=do)
+    invoice = issuing.numbered(now)
+    fresh = jobs_queries.sheets().get(pk=job.pk)
+    made = draft(fresh)
+    for sentence in made.blocks:
+        raise Refused(sentence)
+    if made.over:
+        raise OverLimit(made.over, made.limit)
+    sums = drafts.sums_of(made, invoice.issued_on)
+    _fill(invoice, fresh, sums, actor, now)
+    invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
+    if invoice.due_on < invoice.issued_on:
+        raise Refused("An invoice cannot be due before it is issued.", "due_on")
+    operations, lines = _rows(invoice, made)
+    issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
+    owed = Receivable.objects.create(
+        invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
+    )
+    move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
+    issuing.settle_job(invoice, owed, actor=actor, now=now)
+    issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
+    audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
+    return invoice
 
 
 def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.datetime) -> None:
@@ -141,7 +137,7 @@ def _technicians(job: Job) -> dict[int | None, list[str]]:
     return names
 
 
-@writing()
+@once("credit invoice", Invoice)
 def credit(
     *,
     key: uuid.UUID,
@@ -160,25 +156,21 @@ def credit(
     invoice until it is given back. Raises Refused without a reason, for more than is left, and for a credit note.
     """
     now = clock()
-
-    def do() -> Invoice:
-        note = issuing.numbered(now)
-        original = queries.whole_invoices().get(pk=invoice.pk)
-        if original.kind != Invoice.Kind.INVOICE:
-            raise Refused("A credit note is not credited: issue a new invoice instead.")
-        if not reason.strip():
-            raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
-        taken = crediting.credited(original, lines)
-        _copy(note, original, taken, reason, actor)
-        issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
-        issuing.owe(original, note.gross, actor=actor, now=now)
-        if taken.whole and original.job is not None:
-            move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
-        issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
-        audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
-        return note
-
-    return idempotency.once(key=key, action="credit invoice", model=Invoice, do=do)
+    note = issuing.numbered(now)
+    original = queries.whole_invoices().get(pk=invoice.pk)
+    if original.kind != Invoice.Kind.INVOICE:
+        raise Refused("A credit note is not credited: issue a new invoice instead.")
+    if not reason.strip():
+        raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
+    taken = crediting.credited(original, lines)
+    _copy(note, original, taken, reason, actor)
+    issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
+    issuing.owe(original, note.gross, actor=actor, now=now)
+    if taken.whole and original.job is not None:
+        move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
+    issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
+    audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
+    return note
 
 
 def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor: User | None) -> None:

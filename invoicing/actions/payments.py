@@ -4,18 +4,18 @@ import datetime as dt
 import uuid
 from decimal import Decimal
 
-from garage import audit, idempotency
+from garage import audit
 from garage.clock import Clock
 from garage.errors import Refused
+from garage.idempotency import once
 from garage.ledger import append
 from garage.models import User
-from garage.writing import writing
 from invoicing.actions.issuing import owe
 from invoicing.comparing import amount as said
 from invoicing.models import Invoice, Payment, PaymentPart, Receivable
 
 
-@writing()
+@once("take payment", Payment)
 def take_payment(
     *,
     key: uuid.UUID,
@@ -32,54 +32,42 @@ def take_payment(
     more than is owed: change is given, a deposit belongs to an invoice of its own.
     """
     now = clock()
-
-    def do() -> Payment:
-        balance = _balance(invoice)
-        if amount <= 0:
-            raise Refused("A payment must be more than zero.", "amount")
-        if amount > balance:
-            owed = f"only {said(balance)} is owed" if balance > 0 else "nothing is owed"
-            raise Refused(f"On invoice {invoice.label} {owed}: take no more than that.", "amount")
-        payment = _write(invoice, amount, _method(method), reference, "", actor, now)
-        audit.record("took payment", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
-        return payment
-
-    payment = idempotency.once(key=key, action="take payment", model=Payment, do=do)
-    if payment.amount != amount or not payment.parts.filter(invoice=invoice).exists():
-        # A page brought back by the browser still holds its key: what is typed there now is another payment.
-        raise Refused("This form was sent before, with another amount. Open the page again to take a new payment.")
+    balance = _balance(invoice)
+    if amount <= 0:
+        raise Refused("A payment must be more than zero.", "amount")
+    if amount > balance:
+        owed = f"only {said(balance)} is owed" if balance > 0 else "nothing is owed"
+        raise Refused(f"On invoice {invoice.label} {owed}: take no more than that.", "amount")
+    payment = _write(invoice, amount, _method(method), reference, "", actor, now)
+    audit.record("took payment", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
     return payment
 
 
-@writing()
+@once("reverse payment", Payment)
 def reverse_payment(*, key: uuid.UUID, payment: Payment, reason: str, actor: User | None, clock: Clock) -> Payment:
     """Take a payment back whole, such as a bounced check: a row of its own below zero, and the invoice is owed again.
 
     Raises Refused without a reason, for a payment that was reversed already, and for a reversal.
     """
     now = clock()
-
-    def do() -> Payment:
-        standing = Payment.objects.select_related("customer").get(pk=payment.pk)
-        if standing.reverses_id is not None or standing.amount < 0:
-            raise Refused("Only money that was received can be taken back.")
-        if hasattr(standing, "reversed_by"):
-            raise Refused("This payment was taken back already.")
-        if not reason.strip():
-            raise Refused("Say why it is taken back, such as: the check bounced.", "reason")
-        parts = list(standing.parts.select_related("invoice__customer"))
-        row = _taking_back(standing, reason, actor, now)
-        append(row)
-        for part in parts:
-            PaymentPart.objects.create(payment=row, invoice=part.invoice, amount=-part.amount)
-            owe(part.invoice, part.amount, actor=actor, now=now)
-        audit.record("reversed payment", standing, actor=actor, now=now, reason=reason, amount=str(standing.amount))
-        return row
-
-    return idempotency.once(key=key, action="reverse payment", model=Payment, do=do)
+    standing = Payment.objects.select_related("customer").get(pk=payment.pk)
+    if standing.reverses_id is not None or standing.amount < 0:
+        raise Refused("Only money that was received can be taken back.")
+    if hasattr(standing, "reversed_by"):
+        raise Refused("This payment was taken back already.")
+    if not reason.strip():
+        raise Refused("Say why it is taken back, such as: the check bounced.", "reason")
+    parts = list(standing.parts.select_related("invoice__customer"))
+    row = _taking_back(standing, reason, actor, now)
+    append(row)
+    for part in parts:
+        PaymentPart.objects.create(payment=row, invoice=part.invoice, amount=-part.amount)
+        owe(part.invoice, part.amount, actor=actor, now=now)
+    audit.record("reversed payment", standing, actor=actor, now=now, reason=reason, amount=str(standing.amount))
+    return row
 
 
-@writing()
+@once("give back", Payment)
 def give_back(
     *,
     key: uuid.UUID,
@@ -96,21 +84,17 @@ def give_back(
     Raises Refused without a reason, and for more than the garage owes.
     """
     now = clock()
-
-    def do() -> Payment:
-        too_much = -_balance(invoice)
-        if amount <= 0:
-            raise Refused("What is given back must be more than zero.", "amount")
-        if amount > too_much:
-            owed = f"only {said(too_much)} is to be given back" if too_much > 0 else "nothing is to be given back"
-            raise Refused(f"On invoice {invoice.label} {owed}.", "amount")
-        if not reason.strip():
-            raise Refused("Say why it is given back.", "reason")
-        payment = _write(invoice, -amount, _method(method), reference, reason, actor, now)
-        audit.record("gave back", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
-        return payment
-
-    return idempotency.once(key=key, action="give back", model=Payment, do=do)
+    too_much = -_balance(invoice)
+    if amount <= 0:
+        raise Refused("What is given back must be more than zero.", "amount")
+    if amount > too_much:
+        owed = f"only {said(too_much)} is to be given back" if too_much > 0 else "nothing is to be given back"
+        raise Refused(f"On invoice {invoice.label} {owed}.", "amount")
+    if not reason.strip():
+        raise Refused("Say why it is given back.", "reason")
+    payment = _write(invoice, -amount, _method(method), reference, reason, actor, now)
+    audit.record("gave back", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
+    return payment
 
 
 def _balance(invoice: Invoice) -> Decimal:

@@ -48,45 +48,37 @@ def undo_at_step(step: JobStep, *, actor: User | None, clock: Clock) -> None:
     _bring_back(step.draws.all(), None, f"{step.operation.job}: step undone", actor, now)
 
 
-@writing()
+@once("jobs.draw_for_line", Line)
 def draw_for_line(
     *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, clock: Clock
 ) -> Line:
     """Draw more for a line, in its item's base unit; refused when the shelf does not have it (Shortage)."""
     now = clock()
-
-    def do() -> Line:
-        _may_move(line, stages.IN_BAY)
-        assert line.item is not None
-        reason = _reason(line)
-        for movement in stock.draw(
-            item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, clock=fixed(now)
-        ):
-            Draw.objects.create(line=line, movement=movement)
-        audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
-        return line
-
-    return once(key=key, action="jobs.draw_for_line", model=Line, do=do)
+    _may_move(line, stages.IN_BAY)
+    assert line.item is not None
+    reason = _reason(line)
+    for movement in stock.draw(
+        item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, clock=fixed(now)
+    ):
+        Draw.objects.create(line=line, movement=movement)
+    audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
+    return line
 
 
-@writing()
+@once("jobs.return_from_line", Line)
 def return_from_line(
     *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, clock: Clock
 ) -> Line:
     """Bring unused stock of a line back to its containers, the last drawn first; refused above what is out."""
     now = clock()
-
-    def do() -> Line:
-        _may_move(line, stages.IN_BAY, stages.FINISHED)
-        assert line.item is not None
-        out = used_on(line).quantity
-        if not 0 < quantity <= out:
-            raise Refused(f"{both(out, line.item.base_unit)} was drawn for this line.", "quantity")
-        _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
-        audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
-        return line
-
-    return once(key=key, action="jobs.return_from_line", model=Line, do=do)
+    _may_move(line, stages.IN_BAY, stages.FINISHED)
+    assert line.item is not None
+    out = used_on(line).quantity
+    if not 0 < quantity <= out:
+        raise Refused(f"{both(out, line.item.base_unit)} was drawn for this line.", "quantity")
+    _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
+    audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
+    return line
 
 
 def _may_move(line: Line, *allowed: str) -> None:

@@ -93,21 +93,17 @@ def distance_since(vehicle: Vehicle, component: Component, odometer: int | None,
     return distance if distance >= 0 else None
 
 
-@writing()
+@once("jobs.photograph_step", JobPhoto)
 def photograph_step(
     *, key: uuid.UUID, step: JobStep, upload: UploadedFile, caption: str = "", actor: User | None, clock: Clock
 ) -> JobPhoto:
     """Keep a photo taken at a step with its job; Refused for a file that is no photo."""
     now = clock()
-
-    def do() -> JobPhoto:
-        job = step.operation.job
-        return add_photo(job=job, upload=upload, caption=caption or str(step), step=step, actor=actor, clock=fixed(now))
-
-    return once(key=key, action="jobs.photograph_step", model=JobPhoto, do=do)
+    job = step.operation.job
+    return add_photo(job=job, upload=upload, caption=caption or str(step), step=step, actor=actor, clock=fixed(now))
 
 
-@writing()
+@once("jobs.note_advisory", Advisory)
 def note_advisory(
     *,
     key: uuid.UUID,
@@ -124,33 +120,29 @@ def note_advisory(
     Raises Refused without words or the limit's figure, and for a file that is no photo.
     """
     now = clock()
-
-    def do() -> Advisory:
-        if job.vehicle is None:
-            raise Refused("This job has no vehicle to keep an advisory on.")
-        if not text.strip():
-            raise Refused("Say what was noticed.", "text")
-        if limit.kind == Advisory.Limit.DISTANCE and limit.odometer is None:
-            raise Refused("Say within which distance.", "within")
-        if limit.kind == Advisory.Limit.DATE and (limit.day is None or limit.day < shop.day_of(now)):
-            raise Refused("Say by which day, from today on.", "by_date")
-        advisory = Advisory.objects.create(
-            vehicle=job.vehicle,
-            job=job,
-            component=component,
-            text=text.strip()[:200],
-            limit=limit.kind,
-            by_odometer=limit.odometer if limit.kind == Advisory.Limit.DISTANCE else None,
-            by_date=limit.day if limit.kind == Advisory.Limit.DATE else None,
-            unit=shop.profile().distance_unit,
-            stored=store_photo(photo, actor=actor, now=now) if photo else None,
-            at=now,
-            by=actor,
-        )
-        audit.record("noted advisory", advisory, actor=actor, now=now, job=job.pk, limit=limit.kind)
-        return advisory
-
-    return once(key=key, action="jobs.note_advisory", model=Advisory, do=do)
+    if job.vehicle is None:
+        raise Refused("This job has no vehicle to keep an advisory on.")
+    if not text.strip():
+        raise Refused("Say what was noticed.", "text")
+    if limit.kind == Advisory.Limit.DISTANCE and limit.odometer is None:
+        raise Refused("Say within which distance.", "within")
+    if limit.kind == Advisory.Limit.DATE and (limit.day is None or limit.day < shop.day_of(now)):
+        raise Refused("Say by which day, from today on.", "by_date")
+    advisory = Advisory.objects.create(
+        vehicle=job.vehicle,
+        job=job,
+        component=component,
+        text=text.strip()[:200],
+        limit=limit.kind,
+        by_odometer=limit.odometer if limit.kind == Advisory.Limit.DISTANCE else None,
+        by_date=limit.day if limit.kind == Advisory.Limit.DATE else None,
+        unit=shop.profile().distance_unit,
+        stored=store_photo(photo, actor=actor, now=now) if photo else None,
+        at=now,
+        by=actor,
+    )
+    audit.record("noted advisory", advisory, actor=actor, now=now, job=job.pk, limit=limit.kind)
+    return advisory
 
 
 @writing()

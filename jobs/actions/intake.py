@@ -8,11 +8,12 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 
-from garage import audit, changes, counters, idempotency, search, shop
+from garage import audit, changes, counters, search, shop
 from garage import photos as photo_store
 from garage.actions import customers, vehicles
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.idempotency import once
 from garage.models import Customer, OdometerReading, User, Vehicle
 from garage.writing import writing
 from jobs import queries, seen, stages
@@ -52,7 +53,7 @@ class Odometer:
     before: int | None = None
 
 
-@writing()
+@once(OPEN_JOB, Job)
 def open_job(
     *,
     key: uuid.UUID,
@@ -67,36 +68,34 @@ def open_job(
     photos: Iterable[UploadedFile] = (),
     theirs_now: bool = False,
     offers: Iterable[Advisory | DueService] = (),
+    said: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Job:
     """Take a car in and give the visit its number; the same `key` again gives the same job.
 
     `theirs_now` makes the customer the owner of a vehicle that was somebody else's; `offers` are earlier advisories
-    and services due that are written up at once. Raises Refused for a lower odometer without a reason, a VIN that
-    cannot be, a file that is no photo, or a vehicle that is here already.
+    and services due that are written up at once; `said` is what the form said (`idempotency.said_by`). Raises
+    Refused for a lower odometer without a reason, a VIN that cannot be, a file that is no photo, or a vehicle that is
+    here already.
     """
     now = clock()
-
-    def do() -> Job:
-        owner = _customer(customer, actor, now)
-        car = _vehicle(vehicle, owner, theirs_now, actor, now)
-        job = Job(customer=owner, vehicle=car, concern=concern, key_tag=key_tag, parked=parked)
-        job.drop_off_notes, job.promised_at = drop_off_notes, promised_at
-        job.stage, job.stage_since, job.received_at, job.created_by = stages.WRITTEN_UP, now, now, actor
-        job.odometer_in = _read(car, odometer, actor, now)
-        job.number = counters.allocate("jobs")
-        job.save(force_insert=True)
-        StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
-        audit.record("opened", job, actor=actor, now=now, concern=concern, key_tag=key_tag)
-        for upload in photos:
-            add_photo(job=job, upload=upload, at_drop_off=True, actor=actor, clock=fixed(now))
-        for offer in offers:
-            take_up(job=job, offer=offer, actor=actor, clock=fixed(now))
-        make_findable(job)
-        return job
-
-    return idempotency.once(key=key, action=OPEN_JOB, model=Job, do=do)
+    owner = _customer(customer, actor, now)
+    car = _vehicle(vehicle, owner, theirs_now, actor, now)
+    job = Job(customer=owner, vehicle=car, concern=concern, key_tag=key_tag, parked=parked)
+    job.drop_off_notes, job.promised_at = drop_off_notes, promised_at
+    job.stage, job.stage_since, job.received_at, job.created_by = stages.WRITTEN_UP, now, now, actor
+    job.odometer_in = _read(car, odometer, actor, now)
+    job.number = counters.allocate("jobs")
+    job.save(force_insert=True)
+    StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
+    audit.record("opened", job, actor=actor, now=now, concern=concern, key_tag=key_tag)
+    for upload in photos:
+        add_photo(job=job, upload=upload, at_drop_off=True, actor=actor, clock=fixed(now))
+    for offer in offers:
+        take_up(job=job, offer=offer, actor=actor, clock=fixed(now))
+    make_findable(job)
+    return job
 
 
 def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetime) -> Customer:
@@ -181,6 +180,22 @@ def add_photo(
     photo = JobPhoto.objects.create(job=job, step=step, stored=stored, caption=caption[:160], at_drop_off=at_drop_off)
     audit.record("added a photo to", job, actor=actor, now=now, caption=caption, sha256=stored.sha256)
     return photo
+
+
+@once("add photos", JobPhoto)
+def add_photos(
+    *,
+    key: uuid.UUID,
+    job: Job,
+    uploads: Sequence[UploadedFile],
+    caption: str = "",
+    actor: User | None,
+    clock: Clock,
+) -> JobPhoto:
+    """Keep several photos with the job, all or none; returns the last."""
+    now = clock()
+    added = [add_photo(job=job, upload=upload, caption=caption, actor=actor, clock=fixed(now)) for upload in uploads]
+    return added[-1]
 
 
 def make_findable(job: Job) -> None:

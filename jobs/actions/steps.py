@@ -74,8 +74,11 @@ def act(
     now = clock()
     known = StepEvent.objects.filter(pk=event_id).first()
     if known is not None:
-        if (known.step_id, known.kind) != (step.pk, kind):
-            raise Refused("This act was sent before, for another step.")
+        if (known.step_id, known.kind, known.data) != (step.pk, kind, dict(data or {})):
+            raise Refused(
+                "This was sent before with something else in it, and that was kept. "
+                "Load the page again and enter it there."
+            )
         return known
     if seq is not None and StepEvent.objects.filter(device=device, seq=seq).exists():
         raise Refused("This device has already sent another act under that number.")

@@ -5,6 +5,7 @@ said yes (or no) to something else (16 CCR 3354(b): another part or method asks 
 """
 
 import datetime as dt
+import uuid
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
@@ -15,6 +16,7 @@ from garage import audit, changes, shop, units
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.forms_fields import plain_text
+from garage.idempotency import once
 from garage.models import TaxClass, User
 from garage.writing import writing
 from jobs import seen, stages
@@ -73,9 +75,10 @@ def kind_of(item: Item) -> LineKind:
     return LineKind.FLUID if item.base_unit == Item.BaseUnit.LITER else LineKind.PART
 
 
-@writing()
+@once("add operation", Operation)
 def add_operation(
     *,
+    key: uuid.UUID | None = None,
     job: Job,
     title: str,
     concern: str = "",
@@ -116,8 +119,10 @@ def add_operation(
     return operation
 
 
-@writing()
-def take_up(*, job: Job, offer: Advisory | DueService, actor: User | None, clock: Clock) -> Operation:
+@once("take up", Operation)
+def take_up(
+    *, key: uuid.UUID | None = None, job: Job, offer: Advisory | DueService, actor: User | None, clock: Clock
+) -> Operation:
     """Write up what was noticed on an earlier visit, or what is due, as an operation of this job."""
     now = clock()
     if isinstance(offer, DueService):
@@ -242,9 +247,10 @@ def move_operation(*, operation: Operation, up: bool, actor: User | None, clock:
     return operation
 
 
-@writing()
+@once("save line", Line)
 def save_line(
     *,
+    key: uuid.UUID | None = None,
     operation: Operation,
     line: Line | None = None,
     fields: Mapping[str, Any],

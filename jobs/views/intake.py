@@ -45,13 +45,14 @@ def intake(request: HttpRequest) -> HttpResponse:
 
 def _opened(request: HttpRequest, sheet: IntakeSheet) -> Job | None:
     """The job, once the sheet is right; the refusal stands beside its field otherwise."""
-    before = idempotency.done(key=key_of(request), action=OPEN_JOB, model=Job)
+    said = idempotency.said_by(request)
+    before = idempotency.done(key=key_of(request), action=OPEN_JOB, said=said, model=Job)
     if before is not None or not sheet.is_valid():
         return before
     offers = intake_search.offers_of(sheet.chosen_vehicle, timezone.localdate())
     taken = offers.taken(request.POST.getlist("taken")) if offers else []
     try:
-        return open_job(**sheet.values(), offers=taken, actor=actor_of(request), clock=timezone.now)
+        return open_job(**sheet.values(), offers=taken, said=said, actor=actor_of(request), clock=timezone.now)
     except Refused as error:
         sheet.refuse(error)
         return None

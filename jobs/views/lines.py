@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import idempotency, shop
+from garage import shop
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.web import asked, attempt
@@ -35,13 +35,12 @@ def line_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = LineForm(request.POST or None, kind=kind, initial=line_start(kind, item, shop.profile().labor_rate))
 
     def save() -> Line:
-        return idempotency.once(
+        return save_line(
             key=key_of(request),
-            action="add line",
-            model=Line,
-            do=lambda: save_line(
-                operation=operation, fields=form.values(), actor=actor_of(request), clock=timezone.now
-            ),
+            operation=operation,
+            fields=form.values(),
+            actor=actor_of(request),
+            clock=timezone.now,
         )
 
     if request.method == "POST" and attempt(form, save):

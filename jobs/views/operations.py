@@ -8,7 +8,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import idempotency
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.web import after_post, asked, attempt, render_page
@@ -56,11 +55,7 @@ def procedure_take(request: HttpRequest, pk: int, procedure_pk: int) -> HttpResp
 def _added(request: HttpRequest, job: Job, fields: dict[str, Any]) -> Operation:
     """A new operation, once for one key; what was done already (`correction`) is written afterwards."""
     fields = {name: value for name, value in fields.items() if name != "correction"}
-
-    def add() -> Operation:
-        return add_operation(job=job, **fields, actor=actor_of(request), clock=timezone.now)
-
-    return idempotency.once(key=key_of(request), action="add operation", model=Operation, do=add)
+    return add_operation(key=key_of(request), job=job, **fields, actor=actor_of(request), clock=timezone.now)
 
 
 @allowed("counter")

@@ -10,12 +10,12 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import idempotency, panels
+from garage import panels
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.web import after_post, attempt
 from jobs import access, intake_search, queries, stages
-from jobs.actions.intake import add_photo, change_job
+from jobs.actions.intake import add_photos, change_job
 from jobs.actions.removing import put_back
 from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.actions.writing_up import take_up
@@ -129,16 +129,16 @@ def photo_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = PhotoForm(request.POST or None, request.FILES or None)
 
     def add() -> JobPhoto:
-        actor, caption = actor_of(request), form.cleaned_data["caption"]
-        added = [
-            add_photo(job=job, upload=upload, caption=caption, actor=actor, clock=timezone.now)
-            for upload in form.uploads()
-        ]
-        return added[-1]
+        return add_photos(
+            key=key_of(request),
+            job=job,
+            uploads=form.uploads(),
+            caption=form.cleaned_data["caption"],
+            actor=actor_of(request),
+            clock=timezone.now,
+        )
 
-    if request.method == "POST" and attempt(
-        form, lambda: idempotency.once(key=key_of(request), action="add photos", model=JobPhoto, do=add)
-    ):
+    if request.method == "POST" and attempt(form, add):
         return after_post(request, sheet_url(job))
     status = 422 if request.method == "POST" else 200
     return render(request, "jobs/photo_add.html", {"job": job, "form": form}, status=status)
@@ -154,14 +154,10 @@ def offer_take(request: HttpRequest, pk: int) -> HttpResponse:
     if not taken:
         messages.warning(request, "That is no longer open: it was put on a job or settled meanwhile.")
         return after_post(request, sheet_url(job))
-
-    def take() -> Operation:
-        return take_up(job=job, offer=taken[0], actor=actor_of(request), clock=timezone.now)
-
     return _acted(
         request,
         job,
-        lambda: idempotency.once(key=key_of(request), action="take up", model=Operation, do=take),
+        lambda: take_up(key=key_of(request), job=job, offer=taken[0], actor=actor_of(request), clock=timezone.now),
     )
 
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from garage import audit, idempotency, shop
+from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.idempotency import once
 from garage.models import User
-from garage.writing import writing
 from parts import queries, worth
 from parts.actions.moving import post
 from parts.actions.prices import learn_price
@@ -50,7 +50,7 @@ class Delivered:
             raise Refused(f"{self.item}: at most {MOST_CONTAINERS} containers on one line.")
 
 
-@writing()
+@once("receive", Receipt)
 def receive(
     *,
     key: uuid.UUID,
@@ -66,12 +66,7 @@ def receive(
     for a line that cannot be.
     """
     now = clock()
-    return idempotency.once(
-        key=key,
-        action="receive",
-        model=Receipt,
-        do=lambda: _receive(supplier, reference, lines, actor, now),
-    )
+    return _receive(supplier, reference, lines, actor, now)
 
 
 def _receive(
@@ -130,7 +125,7 @@ def _new_container(
     )
 
 
-@writing()
+@once("opening stock", Item)
 def opening_stock(
     *,
     key: uuid.UUID,
@@ -148,21 +143,17 @@ def opening_stock(
     """
     now = clock()
     full = Delivered(pack, item, packs, worth.added_value(pack.size if pack else Decimal(1), unit_cost))
-
-    def open_the_book() -> Item:
-        if packs:
-            full.check()
-            _fill_containers(full, None, Kind.OPENING, "", actor, now)
-        if opened_content:
-            _open_container(full, opened_content, unit_cost, actor, now)
-        if not packs and not opened_content:
-            raise Refused("Say how many packs there are, or what is left in the open one.", "packs")
-        audit.record(
-            "opening stock", item, actor=actor, now=now, packs=packs, open=str(opened_content or 0), cost=str(unit_cost)
-        )
-        return item
-
-    return idempotency.once(key=key, action="opening stock", model=Item, do=open_the_book)
+    if packs:
+        full.check()
+        _fill_containers(full, None, Kind.OPENING, "", actor, now)
+    if opened_content:
+        _open_container(full, opened_content, unit_cost, actor, now)
+    if not packs and not opened_content:
+        raise Refused("Say how many packs there are, or what is left in the open one.", "packs")
+    audit.record(
+        "opening stock", item, actor=actor, now=now, packs=packs, open=str(opened_content or 0), cost=str(unit_cost)
+    )
+    return item
 
 
 def _open_container(full: Delivered, content: Decimal, cost: Decimal, actor: User | None, now: dt.datetime) -> None:
@@ -176,25 +167,21 @@ def _open_container(full: Delivered, content: Decimal, cost: Decimal, actor: Use
     Item.objects.filter(pk=full.item.pk).update(last_cost=cost)
 
 
-@writing()
+@once("undo delivery", Receipt)
 def undo_receipt(*, key: uuid.UUID, receipt: Receipt, reason: str, actor: User | None, clock: Clock) -> Receipt:
     """Take a whole delivery back out of the book, as long as nothing of it was used.
 
     Raises Refused, and leaves everything as it was, when a container of it was drawn from.
     """
     now = clock()
-
-    def undo_all() -> Receipt:
-        rows = Movement.objects.filter(
-            container__receipt_line__receipt=receipt, kind=Kind.RECEIPT, reversed_by=None
-        ).select_related("container__item")
-        if not rows:
-            raise Refused("This delivery is undone already.")
-        for row in rows.order_by("-pk"):
-            reverse(movement=row, reason=reason, actor=actor, clock=fixed(now))
-        for item in Item.objects.filter(pk__in={row.item_id for row in rows}):
-            Item.objects.filter(pk=item.pk).update(last_cost=queries.last_cost_of(item))
-        audit.record("undid a delivery", receipt, actor=actor, now=now, reason=reason)
-        return receipt
-
-    return idempotency.once(key=key, action="undo delivery", model=Receipt, do=undo_all)
+    rows = Movement.objects.filter(
+        container__receipt_line__receipt=receipt, kind=Kind.RECEIPT, reversed_by=None
+    ).select_related("container__item")
+    if not rows:
+        raise Refused("This delivery is undone already.")
+    for row in rows.order_by("-pk"):
+        reverse(movement=row, reason=reason, actor=actor, clock=fixed(now))
+    for item in Item.objects.filter(pk__in={row.item_id for row in rows}):
+        Item.objects.filter(pk=item.pk).update(last_cost=queries.last_cost_of(item))
+    audit.record("undid a delivery", receipt, actor=actor, now=now, reason=reason)
+    return receipt

@@ -5,9 +5,10 @@ import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 
-from garage import audit, idempotency
+from garage import audit
 from garage.clock import Clock
 from garage.errors import Refused
+from garage.idempotency import once
 from garage.models import User
 from garage.writing import writing
 from parts import queries, worth
@@ -108,7 +109,7 @@ def _fresh(container: Container) -> Container:
     return Container.objects.select_related("item", "pack").get(pk=container.pk)
 
 
-@writing()
+@once("adjust", Container)
 def adjust(
     *,
     key: uuid.UUID,
@@ -126,13 +127,9 @@ def adjust(
     for more than the container can hold, for waste that adds, and for an adjustment or waste without a reason.
     """
     now = clock()
-
-    def set_content() -> Container:
-        current = _fresh(container)
-        _check_setting(current, content, reason, kind)
-        return _set_content(current, content, reason, Kind(kind), typed, actor, now)
-
-    return idempotency.once(key=key, action="adjust", model=Container, do=set_content)
+    current = _fresh(container)
+    _check_setting(current, content, reason, kind)
+    return _set_content(current, content, reason, Kind(kind), typed, actor, now)
 
 
 def _check_setting(container: Container, content: Decimal, reason: str, kind: str) -> None:
@@ -176,7 +173,7 @@ def _set_content(
     return container
 
 
-@writing()
+@once("waste", Container)
 def waste(
     *,
     key: uuid.UUID,
@@ -189,19 +186,15 @@ def waste(
 ) -> Container:
     """Write off what was spilled or thrown away from a container."""
     now = clock()
-
-    def write_off() -> Container:
-        current = _fresh(container)
-        if quantity > current.content:
-            raise Refused(f"It holds only {amount(current.content, current.item.base_unit)}.", "quantity")
-        left = current.content - quantity
-        _check_setting(current, left, reason, Kind.WASTE)
-        return _set_content(current, left, reason, Kind.WASTE, typed, actor, now)
-
-    return idempotency.once(key=key, action="waste", model=Container, do=write_off)
+    current = _fresh(container)
+    if quantity > current.content:
+        raise Refused(f"It holds only {amount(current.content, current.item.base_unit)}.", "quantity")
+    left = current.content - quantity
+    _check_setting(current, left, reason, Kind.WASTE)
+    return _set_content(current, left, reason, Kind.WASTE, typed, actor, now)
 
 
-@writing()
+@once("reverse", Movement)
 def reverse(
     *, movement: Movement, reason: str, key: uuid.UUID | None = None, actor: User | None, clock: Clock
 ) -> Movement:
@@ -213,9 +206,7 @@ def reverse(
     now = clock()
     if key is None:
         return _reverse(movement, reason, actor, now)
-    return idempotency.once(
-        key=key, action="reverse", model=Movement, do=lambda: _reverse(movement, reason, actor, now)
-    )
+    return _reverse(movement, reason, actor, now)
 
 
 def _reverse(movement: Movement, reason: str, actor: User | None, now: dt.datetime) -> Movement:
@@ -247,7 +238,7 @@ def _check_undoing(movement: Movement, container: Container) -> None:
         )
 
 
-@writing()
+@once("count", Item)
 def count_item(
     *, key: uuid.UUID, item: Item, quantity: Decimal, reason: str = "", actor: User | None, clock: Clock
 ) -> Item:
@@ -256,18 +247,14 @@ def count_item(
     Raises Refused for a fluid (its containers are set one by one) and for more of what never came.
     """
     now = clock()
-
-    def set_number() -> Item:
-        if item.measured:
-            raise Refused("A fluid is counted container by container.")
-        if quantity < 0:
-            raise Refused("There cannot be less than nothing.", "quantity")
-        change = quantity - queries.on_hand(item)
-        _take_or_add(item, change, reason, actor, now)
-        audit.record("counted", item, actor=actor, now=now, quantity=str(quantity), change=str(change))
-        return item
-
-    return idempotency.once(key=key, action="count", model=Item, do=set_number)
+    if item.measured:
+        raise Refused("A fluid is counted container by container.")
+    if quantity < 0:
+        raise Refused("There cannot be less than nothing.", "quantity")
+    change = quantity - queries.on_hand(item)
+    _take_or_add(item, change, reason, actor, now)
+    audit.record("counted", item, actor=actor, now=now, quantity=str(quantity), change=str(change))
+    return item
 
 
 def _take_or_add(item: Item, change: Decimal, reason: str, actor: User | None, now: dt.datetime) -> None:

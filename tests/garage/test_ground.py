@@ -4,8 +4,10 @@ import datetime as dt
 import sqlite3
 import threading
 import uuid
+from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -16,6 +18,7 @@ from hypothesis import strategies as st
 
 from garage import checks, counters, database, secretkey, sqlite
 from garage import settings as production
+from garage.clock import Clock, fixed
 from garage.fields import MoneyField, QuantityField, UnitPriceField
 from garage.forms import QuantityFormField, Typed
 from garage.idempotency import KeyReused, once
@@ -164,30 +167,61 @@ class TestNumbers:
 
 
 class TestDoubleTap:
-    def test_a_repeat_gives_the_first_answer(self, people: dict[str, User], now: dt.datetime) -> None:
-        key = uuid.uuid4()
-        done: list[int] = []
+    """`once`: the same key and words are a repeat, the same key and other words are another act."""
 
-        def make() -> User:
-            done.append(1)
-            return people["owner"]
+    @staticmethod
+    def verb(done: list[str], action: str = "name") -> Callable[..., User]:
+        @once(action, User)
+        def name_owner(
+            *,
+            key: uuid.UUID | None,
+            owner: User,
+            name: str,
+            price: Decimal = Decimal("1.5"),
+            actor: User | None,
+            clock: Clock,
+        ) -> User:
+            if name == "refused":
+                raise ValueError("not now")
+            done.append(name)
+            return owner
 
-        assert once(key=key, action="make", model=User, do=make) == people["owner"]
-        assert once(key=key, action="make", model=User, do=make) == people["owner"]
-        assert done == [1]
+        return name_owner
 
-    def test_a_key_is_good_for_one_kind_of_act(self, people: dict[str, User]) -> None:
-        key = uuid.uuid4()
-        once(key=key, action="make", model=User, do=lambda: people["owner"])
+    @pytest.fixture
+    def given(self, people: dict[str, User], now: dt.datetime) -> dict[str, Any]:
+        return {"key": uuid.uuid4(), "owner": people["owner"], "name": "Una", "actor": None, "clock": fixed(now)}
+
+    def test_a_repeat_gives_the_first_answer(self, given: dict[str, Any], now: dt.datetime) -> None:
+        done: list[str] = []
+        verb = self.verb(done)
+        later = {"clock": fixed(now + dt.timedelta(hours=1)), "actor": given["owner"], "price": Decimal("1.50")}
+        assert verb(**given) == verb(**{**given, **later}) == given["owner"]
+        assert done == ["Una"]
+
+    @pytest.mark.parametrize("other", [{"name": "Piet"}, {"price": Decimal("15")}])
+    def test_a_key_sent_again_with_other_words_is_refused(self, given: dict[str, Any], other: dict[str, Any]) -> None:
+        done: list[str] = []
+        verb = self.verb(done)
+        verb(**given)
+        with pytest.raises(KeyReused, match="is not: copy it, open the page again"):
+            verb(**{**given, **other})
+        assert done == ["Una"]
+
+    def test_a_key_is_good_for_one_kind_of_act(self, given: dict[str, Any]) -> None:
+        self.verb([])(**given)
         with pytest.raises(KeyReused):
-            once(key=key, action="other", model=User, do=lambda: people["owner"])
+            self.verb([], "other")(**given)
 
-    def test_an_act_that_fails_leaves_its_key_free(self, people: dict[str, User]) -> None:
-        key = uuid.uuid4()
-
-        def fail() -> User:
-            raise ValueError("not now")
-
+    def test_an_act_that_fails_leaves_its_key_free(self, given: dict[str, Any]) -> None:
+        done: list[str] = []
         with pytest.raises(ValueError, match="not now"):
-            once(key=key, action="make", model=User, do=fail)
-        assert once(key=key, action="make", model=User, do=lambda: people["owner"]) == people["owner"]
+            self.verb(done)(**{**given, "name": "refused"})
+        assert self.verb(done)(**given) == given["owner"]
+        assert done == ["Una"]
+
+    def test_within_another_verb_it_needs_no_key(self, given: dict[str, Any]) -> None:
+        done: list[str] = []
+        for _ in range(2):
+            self.verb(done)(**{**given, "key": None})
+        assert done == ["Una", "Una"]

@@ -352,3 +352,14 @@ def test_a_step_names_the_fluid_of_the_sheet_and_not_the_one_it_has_replaced(bay
             clock=fixed(bay.now))  # fmt: skip
     page = sheet(login("technician").get(reverse("jobs:bay-job", args=[operation.job_id])))
     assert "Drawn from the shelf when done: Transfer case fluid TC-76" in page
+
+
+def test_a_form_brought_back_with_its_old_key_says_that_nothing_was_kept(bay: Bay, login) -> None:
+    client, url = login("technician"), reverse("jobs:advisory", args=[bay.job.pk])
+    given = {"key": str(uuid.uuid4()), "usual": "other", "text": "Pads at 3 mm", "limit": "next"}
+    client.post(url, given)
+    again = client.post(url, {**given, "text": "Oil leak at the pan"})
+    assert again.status_code == 422
+    said = again.content.decode()
+    assert "sent before with something else" in said and "Oil leak at the pan" in said
+    assert [row.text for row in bay.job.advisories.all()] == ["Pads at 3 mm"]
