@@ -119,10 +119,9 @@ def find(text: str, *, kinds: Iterable[str] | None = None, limit: int = 30) -> l
     chosen = list(kinds) if kinds is not None else list(_kinds)
     if not alternatives or not chosen:
         return []
-    matching = _on_sqlite if connection.vendor == "sqlite" else _on_postgres
     wanted = models.Q()
     for kind in chosen:
-        newest = matching(SearchEntry.objects.filter(kind=kind), alternatives).order_by("-pk")
+        newest = _matching(kind, alternatives).order_by("-pk")
         wanted |= models.Q(pk__in=newest.values("pk")[:limit])
     entries = SearchEntry.objects.filter(wanted).order_by("-pk")
     return [_found(entry) for entry in _shared_out(entries, limit)]
@@ -139,9 +138,17 @@ def _shared_out(entries: Iterable[SearchEntry], limit: int) -> list[SearchEntry]
     return [entry for _place, _order, entry in sorted(kept, key=lambda row: row[1])]
 
 
-def ids(kind: str, text: str, *, limit: int = 200) -> list[int]:
-    """Primary keys of the things of one kind that the typed text finds, newest first."""
-    return [found.object_id for found in find(text, kinds=[kind], limit=limit)]
+def keys_of(kind: str, text: str) -> "models.QuerySet[SearchEntry, int]":
+    """Primary keys of all things of one kind that the typed text finds, for a filter: a list is narrowed by it in the
+    query itself, so that nothing is cut before the list's own conditions are asked."""
+    alternatives = [words for words in queries(text) if words]
+    found = _matching(kind, alternatives) if alternatives else SearchEntry.objects.none()
+    return found.values_list("object_id", flat=True)
+
+
+def _matching(kind: str, alternatives: list[list[str]]) -> "models.QuerySet[SearchEntry]":
+    matching = _on_sqlite if connection.vendor == "sqlite" else _on_postgres
+    return matching(SearchEntry.objects.filter(kind=kind), alternatives)
 
 
 def _on_sqlite(rows: "models.QuerySet[SearchEntry]", alternatives: list[list[str]]) -> "models.QuerySet[SearchEntry]":

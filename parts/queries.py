@@ -51,7 +51,6 @@ if TYPE_CHECKING:
     PricedPack = WithAnnotations[Pack, _KnownPrice]
 
 ZERO = Decimal(0)
-FOUND_AT_MOST = 200
 
 
 def current_item(item: Item) -> Item:
@@ -118,7 +117,7 @@ def find_items(text: str) -> "QuerySet[ItemToday]":
     """The items of today that anything typed leads to: names, brands, any number, old ones, specifications."""
     if not text.strip():
         return items_today()
-    return items_today().filter(pk__in=search.ids("item", text, limit=FOUND_AT_MOST))
+    return items_today().filter(pk__in=search.keys_of("item", text))
 
 
 def with_former_names(items: "QuerySet[ItemToday]") -> "QuerySet[ItemToday]":

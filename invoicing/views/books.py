@@ -46,7 +46,7 @@ def books(request: HttpRequest) -> HttpResponse:
 
 def _found(owed: QuerySet[Receivable], text: str) -> QuerySet[Receivable]:
     """Those whose invoice or customer the typed text finds."""
-    return owed.filter(invoice__in=search.ids("invoice", text)) if text else owed
+    return owed.filter(invoice__in=search.keys_of("invoice", text)) if text else owed
 
 
 @allowed("books")
@@ -63,7 +63,7 @@ def invoices(request: HttpRequest) -> HttpResponse:
 
 def _narrowed(rows: QuerySet[Invoice], text: str, kind: str) -> QuerySet[Invoice]:
     if text:
-        rows = rows.filter(pk__in=search.ids("invoice", text))
+        rows = rows.filter(pk__in=search.keys_of("invoice", text))
     if kind == "owed":
         return rows.exclude(receivable__balance=0).exclude(receivable=None)
     if kind == "overdue":

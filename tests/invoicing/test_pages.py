@@ -11,6 +11,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage import search
 from garage.models import Document, OutgoingMail
 from invoicing.models import Authorization, Invoice, InvoiceLine, Payment, TaxRate
 from tests.budget import assert_budget, queries_of
@@ -356,3 +357,14 @@ def test_the_papers_ask_no_more_for_more_lines(garage: Garage, login: Login) -> 
     many = garage.issue(garage.done(*[[labor("1"), part()] for _ in range(6)]))
     one = garage.issue(garage.done([labor("1")]))
     assert len(queries_of(client, f"/invoices/{many.pk}/")) == len(queries_of(client, f"/invoices/{one.pk}/")) <= 24
+
+
+def test_a_fleet_s_few_open_invoices_are_found_behind_hundreds_of_paid_ones(garage: Garage, login: Login) -> None:
+    fleet = garage.customer("Harrow Lane Deliveries", kind="company")
+    first = garage.issue(garage.done([part(price="10.00")], customer=fleet))
+    for number in range(230):  # newer papers of the same name: what a find cut at some number would show first
+        search.put("invoice", Invoice(pk=10_000 + number), title=f"Invoice {number}", words=["harrow lane deliveries"])
+    client = login("reader")
+    for address in ("/books/", "/books/invoices/?kind=owed"):
+        answer = client.get(address, {"q": "harrow lane", "kind": "owed"})
+        assert first.label in text_of(answer), address

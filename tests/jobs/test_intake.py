@@ -73,7 +73,7 @@ class TestOpening:
     @pytest.mark.parametrize("typed", ["1", "odile", "ket-118", "KET118", "key7"])
     def test_it_is_found_by_number_name_plate_and_key_tag(self, take_in, typed):
         job = take_in(key_tag="KEY7")
-        assert search.ids("job", typed) == [job.pk]
+        assert list(search.keys_of("job", typed)) == [job.pk]
 
     def test_the_trail_says_who_opened_it(self, take_in, people):
         job = take_in()
