@@ -70,10 +70,19 @@ class QuantityFormField(forms.CharField):
     """A quantity as people type it (`0.85`, `0,85 L`, `850 ml`, `3/4 qt`), cleaned to `Typed` in the base unit.
 
     `base` is `L`, `each` or `h` (hours also as `1:30` or `45 min`); a number alone is in `default_unit`, or the base.
+    Pieces (`each`) are whole unless `whole` is False: a charge may be half of one.
     """
 
-    def __init__(self, *, base: str, default_unit: str | None = None, allow_zero: bool = False, **kwargs: Any) -> None:
-        self.base, self.default_unit, self.allow_zero = base, default_unit or base, allow_zero
+    def __init__(
+        self,
+        *,
+        base: str,
+        default_unit: str | None = None,
+        allow_zero: bool = False,
+        whole: bool = True,
+        **kwargs: Any,
+    ) -> None:
+        self.base, self.default_unit, self.allow_zero, self.whole = base, default_unit or base, allow_zero, whole
         super().__init__(**{"max_length": 40, **kwargs})
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
@@ -104,6 +113,8 @@ class QuantityFormField(forms.CharField):
         value = amount.quantize(NINE_PLACES, rounding=ROUND_HALF_UP)
         if value >= LARGEST:
             raise ValidationError("That is more than this field can hold.")
+        if self.base == "each" and self.whole and value % 1:
+            raise ValidationError("Pieces are counted whole: write 1 or 2.")
         if value == 0 and not self.allow_zero:
             raise ValidationError("Must be more than zero.")
         return Typed(value, text, unit)

@@ -91,6 +91,11 @@ def done(*, key: uuid.UUID, action: str, said: str, model: type[Result]) -> Resu
     return model._default_manager.filter(pk=row.result).first() if row is not None else None
 
 
+def used(key: uuid.UUID) -> bool:
+    """Whether a key's act was done: a form sent twice is not asked about what it did itself."""
+    return IdempotencyKey.objects.filter(key=key).exists()
+
+
 def said_by(request: HttpRequest) -> str:
     """What a form said as it was sent, its key aside: a digest of its fields and files."""
     fields = {name: request.POST.getlist(name) for name in request.POST if name not in ("csrfmiddlewaretoken", "key")}

@@ -176,6 +176,7 @@ class CreditForm(KeyForm):
                 self.fields[f"line_{line.pk}"] = QuantityFormField(
                     label=UNIT_WORDS[line.unit],
                     base=line.unit,
+                    whole=line.kind == "part",
                     allow_zero=True,
                     initial=self.left[line.pk].quantity,
                 )

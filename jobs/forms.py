@@ -166,7 +166,9 @@ class LineForm(VersionForm):
     def __init__(self, data: Any = None, *, kind: LineKind, initial: dict[str, Any] | None = None) -> None:
         super().__init__(data, initial=initial)
         self.kind, self.unit = kind, UNITS[kind]
-        self.fields["quantity"] = QuantityFormField(base=self.unit, label="Hours" if self.unit == "h" else "Quantity")
+        self.fields["quantity"] = QuantityFormField(
+            base=self.unit, whole=kind == LineKind.PART, label="Hours" if self.unit == "h" else "Quantity"
+        )
         self.fields["unit_price"].label = self.PRICE_LABELS.get(kind, "Each")
         for name in self.LEFT_OUT[kind]:
             del self.fields[name]

@@ -40,4 +40,4 @@ def supplier_for(request: HttpRequest, pk: int) -> Supplier:
 
 def supersession_for(request: HttpRequest, pk: int) -> Supersession:
     """The supersession of the item with this key."""
-    return get_object_or_404(Supersession.objects.select_related("old", "new"), old_id=pk)
+    return get_object_or_404(Supersession.objects.select_related("old", "new"), old_id=pk, until=None)

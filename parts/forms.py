@@ -6,16 +6,18 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
+from garage.asking import AskingForm
 from garage.forms import FieldsForm, KeyForm, QuantityFormField, UnitPriceFormField
 from garage.forms_fields import DayField, PlainDecimalField
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
+from parts.doubts import about_count, about_price
 from parts.models import Container, Item, Movement, Pack, Supplier
 from parts.pricing import Band
 
 Kind = Movement.Kind
 
 
-class ContainerForm(KeyForm):
+class ContainerForm(AskingForm, KeyForm):
     """What is left in a container, or what of it was lost."""
 
     kind = forms.ChoiceField(
@@ -33,16 +35,36 @@ class ContainerForm(KeyForm):
 
     def __init__(self, *args: Any, container: Container, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.container = container
         field = self.fields["quantity"]
         assert isinstance(field, QuantityFormField)
         field.base = field.default_unit = container.item.base_unit
 
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        typed = cleaned.get("quantity")
+        if typed is not None and cleaned.get("kind") != Kind.WASTE:
+            for question in about_count(self.container.content, typed.value, self.container.item.base_unit):
+                self.ask(question)
+        return cleaned
 
-class CountForm(KeyForm):
+
+class CountForm(AskingForm, KeyForm):
     """How many of a counted item are there."""
 
     quantity = QuantityFormField(base="each", label="How many are there", allow_zero=True)
     reason = forms.CharField(label="Why it differs", max_length=200, required=False)
+
+    def __init__(self, *args: Any, item: Item, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.item = item
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if typed := cleaned.get("quantity"):
+            for question in about_count(self.item.on_hand, typed.value, self.item.base_unit):
+                self.ask(question)
+        return cleaned
 
 
 class ReasonForm(KeyForm):
@@ -69,7 +91,7 @@ class SupersedeForm(forms.Form):
         return {"new": cleaned["new"], "on": cleaned["on"], "note": cleaned["note"]}
 
 
-class OpeningForm(KeyForm):
+class OpeningForm(AskingForm, KeyForm):
     """What stood on the shelf when the book began."""
 
     pack = forms.ModelChoiceField(Pack.objects.none(), label="Pack", required=False, empty_label="single")
@@ -79,6 +101,7 @@ class OpeningForm(KeyForm):
 
     def __init__(self, *args: Any, item: Item, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.item = item
         pack = self.fields["pack"]
         assert isinstance(pack, forms.ModelChoiceField)
         pack.queryset = item.packs.filter(active=True)
@@ -87,6 +110,13 @@ class OpeningForm(KeyForm):
             self.fields["unit_cost"].label = "Cost per L"
         else:
             del self.fields["opened_content"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if (cost := cleaned.get("unit_cost")) is not None:
+            for question in about_price(self.item, cost):
+                self.ask(question)
+        return cleaned
 
     def values(self) -> dict[str, Any]:
         """What `opening_stock` takes beside the item."""

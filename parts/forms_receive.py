@@ -15,12 +15,15 @@ from django.forms.formsets import formset_factory
 from django.http import QueryDict
 from django.utils.functional import cached_property
 
+from garage import idempotency
+from garage.asking import AskingForm
 from garage.forms import KeyForm, UnitPriceFormField
 from garage.forms_fields import plain_text
 from garage.rows import Lenient
 from garage.web import key_in
 from parts import queries
 from parts.actions.receiving import Delivered
+from parts.doubts import about_delivery
 from parts.models import Item, Pack, Supplier
 
 LINE = ("item", "pack", "packs", "price")
@@ -38,7 +41,7 @@ class Offer:
     price: Decimal | None
 
 
-class HeadForm(Lenient, KeyForm):
+class HeadForm(Lenient, AskingForm, KeyForm):
     """Who delivered, with which paper; and what is looked for."""
 
     supplier = forms.ModelChoiceField(Supplier.objects.all(), label="Supplier", required=False, empty_label="—")
@@ -75,6 +78,7 @@ class ReceiveSheet:
 
     def __init__(self, data: QueryDict | None, start: Sequence[str] = (), what: str = "") -> None:
         self.pressed = data.get("press", "") if data else ""
+        self.answered = bool(data and data.get("as_it_is") and not self.pressed)
         act, _, code = self.pressed.partition(" ")
         rows = _rows(data) if data else []
         rows += _new_rows([code] if act == "add" else start)
@@ -98,7 +102,7 @@ class ReceiveSheet:
     @property
     def receiving(self) -> bool:
         """Whether “Receive” was pressed: only then anything is judged."""
-        return self.pressed == "receive"
+        return self.pressed == "receive" or self.answered
 
     @cached_property
     def offers(self) -> list[Offer]:
@@ -122,7 +126,13 @@ class ReceiveSheet:
 
     def is_valid(self) -> bool:
         """Whether the delivery may be taken in."""
-        return all([self.head.is_valid(), self.lines.is_valid()])
+        if not all([self.head.is_valid(), self.lines.is_valid()]):
+            return False
+        given = self.values()
+        if not self.head.questions and not idempotency.used(given["key"]):
+            for question in about_delivery(given["supplier"], given["reference"], given["lines"]):
+                self.head.ask(question)
+        return self.head.is_valid()
 
     def values(self) -> dict[str, Any]:
         """What `receive` takes."""

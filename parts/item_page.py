@@ -92,7 +92,7 @@ def _standing(containers: list[Container]) -> list[Standing]:
 
 def _older(members: list[Item], row: Item) -> list[Item]:
     """The items this one replaced, directly or through others, newest first."""
-    following = dict(Supersession.objects.filter(old__in=[m.pk for m in members]).values_list("old", "new"))
+    following = dict(Supersession.objects.filter(old__in=[m.pk for m in members], until=None).values_list("old", "new"))
     found = []
     for member in members:
         at: int | None = member.pk
@@ -106,7 +106,7 @@ def _older(members: list[Item], row: Item) -> list[Item]:
 def _replaced_by(row: Item, by_key: dict[int, Item]) -> Supersession | None:
     if row.current_id is None:
         return None
-    return Supersession.objects.select_related("new").filter(old=row).first()
+    return Supersession.objects.select_related("new").filter(old=row, until=None).first()
 
 
 def _money(row: Item, members: list[Item], there: Decimal) -> dict[str, Any]:
@@ -126,7 +126,9 @@ def _packs(item: Item, *, prices: bool) -> list[PackPrices]:
         return [PackPrices(pack, []) for pack in item.packs.filter(active=True)]
     packs = queries.priced_packs([item]).get(item.pk, [])
     asked: dict[int, list[SupplierPrice]] = {pack.pk: [] for pack in packs}
-    for row in SupplierPrice.objects.filter(pack__in=asked).select_related("supplier").order_by("price", "pk"):
+    for row in (
+        SupplierPrice.objects.filter(pack__in=asked, current=True).select_related("supplier").order_by("price", "pk")
+    ):
         asked[row.pack_id].append(row)
     return [PackPrices(pack, _asked(pack, item.base_unit, pack.known_price, asked[pack.pk])) for pack in packs]
 

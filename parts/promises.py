@@ -24,6 +24,18 @@ def containers_add_up() -> Iterator[str]:
         yield f"Container {bad.pk}: is empty but worth {bad.value:f}"
 
 
+def containers_hold_what_fits() -> Iterator[str]:
+    """No container of fluid holds more than its pack, and nothing is put into one whose coming was undone."""
+    for row in Container.objects.select_related("item", "pack").filter(content__gt=F("capacity")):
+        yield f"Container {row.pk}: {row.content:f} is in it, {row.capacity:f} fits"
+    for row in Container.objects.filter(item__base_unit=Item.BaseUnit.LITER, capacity=None):
+        yield f"Container {row.pk}: nothing says how much fits in"
+    pieces = Movement.objects.filter(item__base_unit=Item.BaseUnit.EACH).values_list("pk", "quantity")
+    for key, quantity in pieces.iterator(chunk_size=2000):
+        if quantity % 1:
+            yield f"Movement {key}: {quantity:f} is no whole number of pieces"
+
+
 def items_add_up() -> Iterator[str]:
     """Each item's stock and its value are the sums of its movements, which are those of its containers."""
     for row in Item.objects.annotate(moved=Sum("movements__quantity"), worth=Sum("movements__value")).order_by("pk"):
@@ -64,7 +76,7 @@ def undoings_mirror() -> Iterator[str]:
 
 def chains_end() -> Iterator[str]:
     """Every supersession chain has an end, and every replaced item knows it."""
-    following = dict(Supersession.objects.values_list("old", "new"))
+    following = dict(Supersession.objects.filter(until=None).values_list("old", "new"))
     for item in Item.objects.filter(Q(pk__in=following) | ~Q(current=None)):
         seen, end = {item.pk}, following.get(item.pk)
         while end in following and end not in seen:
@@ -84,6 +96,7 @@ def ledger_is_whole() -> Iterator[str]:
 def register() -> None:
     """Hand the shelf's promises to `books_check`."""
     promises.register("containers equal the sum of their movements", containers_add_up)
+    promises.register("containers hold no more than their pack, pieces are whole", containers_hold_what_fits)
     promises.register("items equal the sum of their movements", items_add_up)
     promises.register("deliveries reached the shelf", deliveries_arrived)
     promises.register("undoings and returns match what they undo", undoings_mirror)

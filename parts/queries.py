@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypedDict
 
 from django.db.models import (
     Case,
+    Exists,
     ExpressionWrapper,
     F,
     IntegerField,
@@ -30,7 +31,7 @@ from garage.fields import QuantityField
 from garage.money import round_money
 from garage.numbers import round_half_up
 from parts.buying import Suggestion, amount, suggest
-from parts.models import Container, Item, MarkupBand, Movement, Pack, Receipt, ReceiptLine, Supplier
+from parts.models import Container, Item, MarkupBand, Movement, Pack, Receipt, ReceiptLine, Supersession, Supplier
 from parts.packs import PackOffer
 from parts.pricing import Band, selling_price
 
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     PricedPack = WithAnnotations[Pack, _KnownPrice]
 
 ZERO = Decimal(0)
+CAME = (Movement.Kind.RECEIPT, Movement.Kind.OPENING)
 
 
 def current_item(item: Item) -> Item:
@@ -62,6 +64,26 @@ def family(item: Item) -> QuerySet[Item]:
     """The item of today and all that it replaced: one thing under several names. Asks the book, not `item`."""
     today = Subquery(Item.objects.filter(pk=item.pk).values(today=Coalesce("current", "pk")))
     return Item.objects.filter(Q(pk=today) | Q(current=today))
+
+
+def ever_one(items: Iterable[int]) -> dict[int, int]:
+    """For each item, one that stands for all it was ever one with, replacements taken back included."""
+    lead = {item: item for item in items}
+
+    def end(item: int) -> int:
+        while lead.setdefault(item, item) != item:
+            item = lead[item]
+        return item
+
+    for old, new in Supersession.objects.values_list("old", "new"):
+        lead[end(old)] = end(new)
+    return {item: end(item) for item in list(lead)}
+
+
+def in_the_book(containers: QuerySet[Container]) -> QuerySet[Container]:
+    """Those whose coming was not undone: nothing more is put into the others."""
+    undone = Movement.objects.filter(container=OuterRef("pk"), kind__in=CAME, reversed_by__isnull=False)
+    return containers.filter(~Exists(undone))
 
 
 def on_hand(item: Item) -> Decimal:
@@ -145,10 +167,11 @@ def priced_packs(items: Iterable[Item]) -> "dict[int, list[PricedPack]]":
 
     That is the lowest price a supplier asks today; failing that, what the pack cost when it last came; or None.
     """
-    last = ReceiptLine.objects.filter(pack=OuterRef("pk")).order_by("-pk").values("pack_price")[:1]
+    came = Movement.objects.filter(container__receipt_line=OuterRef("pk"), kind=Movement.Kind.RECEIPT, reversed_by=None)
+    last = ReceiptLine.objects.filter(Exists(came), pack=OuterRef("pk")).order_by("-pk").values("pack_price")[:1]
     packs = (
         Pack.objects.filter(item__in=list(items), active=True)
-        .annotate(known_price=Coalesce(Min("prices__price"), Subquery(last)))
+        .annotate(known_price=Coalesce(Min("prices__price", filter=Q(prices__current=True)), Subquery(last)))
         .order_by("size", "pk")
     )
     found: dict[int, list[PricedPack]] = defaultdict(list)
@@ -214,9 +237,7 @@ def drawn_net(movement: Movement) -> tuple[Decimal, Decimal]:
 
 def last_cost_of(item: Item) -> Decimal | None:
     """What a base unit cost when the item last came, leaving out what was undone."""
-    came = Movement.objects.filter(
-        item=item, kind__in=[Movement.Kind.RECEIPT, Movement.Kind.OPENING], reversed_by=None
-    ).order_by("-pk")
+    came = Movement.objects.filter(item=item, kind__in=CAME, reversed_by=None).order_by("-pk")
     return came.values_list("container__unit_cost", flat=True).first()
 
 

@@ -124,7 +124,7 @@ def _bring_back(
         part = out if left is None else min(left, out)
         if part <= 0:
             continue
-        if part == -movement.quantity:
+        if part == -movement.quantity and stock.has_room(movement.container, part):
             stock.reverse(movement=movement, reason=reason, actor=actor, clock=fixed(now))
         else:
             stock.give_back(draws=[movement], quantity=part, reason=reason, typed=typed, actor=actor, clock=fixed(now))

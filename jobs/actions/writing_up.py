@@ -271,6 +271,8 @@ def save_line(
     changed = changes.assign(row, fields, among=LINE_FIELDS)
     if row.pk and "item" in changed and row.draws.exists():
         raise Refused("Something was drawn from the shelf for this line: its item stays.", "item")
+    if row.kind == LineKind.PART and row.quantity % 1:
+        raise Refused("Parts are counted in whole pieces.", "quantity")
     if row.kind == LineKind.SUBLET and not row.sublet_to.strip():
         raise Refused("Work done by somebody else must say by whom.", "sublet_to")
     if changed or row.pk is None:

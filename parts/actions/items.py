@@ -9,6 +9,8 @@ from garage import audit, search, shop
 from garage.changes import assign, expect
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.fields import ScaledField
+from garage.ledger import plain
 from garage.models import SearchEntry, User
 from garage.writing import writing
 from parts import queries
@@ -72,6 +74,9 @@ def save_item(
 
 def _check_item(row: Item, base_unit_before: str) -> None:
     row.name, row.brand = row.name.strip(), row.brand.strip()
+    for name in ("minimum", "wanted"):
+        if not row.measured and getattr(row, name) % 1:
+            raise Refused("Pieces are counted whole.", name)
     if not row.name:
         raise Refused("Give it a name.", "name")
     if row.kind == Kind.FLUID and row.base_unit != Item.BaseUnit.LITER:
@@ -131,6 +136,8 @@ def _check_packs(item: Item, packs: Sequence[PackRow]) -> None:
             raise Refused("Every pack needs a name, such as “1 L bottle”.", "packs")
         if pack.label in labels:
             raise Refused(f"The pack “{pack.label}” is there twice.", "packs")
+        if not item.measured and pack.size % 1:
+            raise Refused(f"The pack “{pack.label}” holds whole pieces.", "packs")
         if pack.size <= 0:
             raise Refused(f"The pack “{pack.label}” needs a size above zero.", "packs")
         labels.add(pack.label)
@@ -183,20 +190,35 @@ def supersede(*, old: Item, new: Item, on: dt.date, note: str = "", actor: User 
         raise Refused(f"{new} is itself an older name of {old}: that would go round in a circle.", "new")
     if old.base_unit != new.base_unit:
         raise Refused(f"{old} is counted in {old.base_unit}, {new} in {new.base_unit}.", "new")
-    row = Supersession.objects.create(old=old, new=new, since=on, note=note.strip())
     Item.objects.filter(pk__in=queries.family(old).values("pk")).update(current=today)
-    _take_over(old, today)
+    took_over = _take_over(old, today)
+    row = Supersession.objects.create(old=old, new=new, since=on, note=note.strip(), took_over=took_over)
     index(today)
     audit.record("replaced", old, actor=actor, now=now, by=str(new), item=new.pk, since=on.isoformat(), note=note)
     return row
 
 
-def _take_over(old: Item, today: Item) -> None:
+def _take_over(old: Item, today: Item) -> dict[str, list[Any]]:
+    """Give today's item what it lacks; what changed, so that it can be given back."""
+    values: dict[str, Any] = {}
     if not today.minimum:
-        today.minimum, today.wanted = old.minimum, max(today.wanted, old.wanted)
+        values = {"minimum": old.minimum, "wanted": max(today.wanted, old.wanted)}
     if today.last_cost is None:
-        today.last_cost = old.last_cost
+        values["last_cost"] = old.last_cost
+    changed = assign(today, values, among=("minimum", "wanted", "last_cost"))
     today.save(update_fields=["minimum", "wanted", "last_cost"])
+    return changed
+
+
+def _give_back(supersession: Supersession) -> None:
+    """Take from today's item what it got from the old one, unless it was changed since."""
+    item = queries.current_item(Item.objects.select_related("current").get(pk=supersession.new_id))
+    for name, (before, after) in supersession.took_over.items():
+        field = Item._meta.get_field(name)
+        assert isinstance(field, ScaledField)
+        if plain(field, getattr(item, name)) == after:
+            setattr(item, name, field.from_db_value(before, None, None))
+    item.save(update_fields=["minimum", "wanted", "last_cost"])
 
 
 @writing()
@@ -204,10 +226,12 @@ def take_back_supersession(*, supersession: Supersession, actor: User | None, cl
     """Undo a supersession written down by mistake; the old item, with what it replaced, stands alone again."""
     now = clock()
     old, new = supersession.old, supersession.new
-    supersession.delete()
+    _give_back(supersession)
+    supersession.until = shop.day_of(now)
+    supersession.save(update_fields=["until"])
     members, step = [old.pk], [old.pk]
     while step:
-        step = list(Supersession.objects.filter(new__in=step).values_list("old", flat=True))
+        step = list(Supersession.objects.filter(new__in=step, until=None).values_list("old", flat=True))
         members += step
     Item.objects.filter(pk__in=members).exclude(pk=old.pk).update(current=old)
     Item.objects.filter(pk=old.pk).update(current=None)

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from django.db.models import F, Value
 
+from garage.errors import Refused
 from garage.fields import QuantityField, UnitPriceField
 from garage.ledger import append
 from garage.models import User
@@ -29,6 +30,8 @@ def post(
 
     For the verbs of this app, inside their transaction; `container` must have been read in it.
     """
+    if not container.item.measured and quantity % 1:
+        raise Refused(f"{container.item} is counted in whole pieces.", "quantity")
     movement = append(
         Movement(
             item_id=container.item_id,

@@ -9,15 +9,40 @@ from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
-from parts.models import MarkupBand, Pack, Supplier, SupplierPrice
+from parts.models import MarkupBand, Pack, ReceiptLine, Supplier, SupplierPrice
 from parts.pricing import Band, selling_price
 
 
-def learn_price(*, pack: Pack, supplier: Supplier, price: Decimal, on: dt.date, number: str = "") -> SupplierPrice:
+def learn_price(
+    *,
+    pack: Pack,
+    supplier: Supplier,
+    price: Decimal,
+    on: dt.date,
+    number: str = "",
+    receipt_line: ReceiptLine | None = None,
+) -> SupplierPrice:
     """Keep what a supplier asks for a pack from `on`; part of a verb, inside its transaction."""
-    values = {"price": price, "since": on} | ({"number": number} if number else {})
-    row, _created = SupplierPrice.objects.update_or_create(pack=pack, supplier=supplier, defaults=values)
-    return row
+    before = SupplierPrice.objects.filter(pack=pack, supplier=supplier, current=True).first()
+    if before is not None:
+        number = number or before.number
+        before.current = False
+        before.save(update_fields=["current"])
+    return SupplierPrice.objects.create(
+        pack=pack, supplier=supplier, price=price, since=on, number=number, receipt_line=receipt_line
+    )
+
+
+def forget_prices(*, receipt_line: ReceiptLine) -> None:
+    """Take back what a line of a delivery taught about prices: the one before it counts again; part of a verb."""
+    for row in SupplierPrice.objects.filter(receipt_line=receipt_line, taken_back=False):
+        row.taken_back, row.current = True, False
+        row.save(update_fields=["taken_back", "current"])
+        rows = SupplierPrice.objects.filter(pack=row.pack_id, supplier=row.supplier_id, taken_back=False)
+        newest = rows.order_by("-pk").first()
+        if newest is not None and not newest.current:
+            newest.current = True
+            newest.save(update_fields=["current"])
 
 
 @writing()

@@ -11,7 +11,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
-from parts import queries, worth
+from parts import worth
 from parts.actions.moving import post
 from parts.actions.prices import learn_price
 from parts.actions.stock import reverse
@@ -88,7 +88,7 @@ def _receive(
         )
         _fill_containers(line, row, Kind.RECEIPT, reference, actor, now)
         if supplier and line.pack:
-            learn_price(pack=line.pack, supplier=supplier, price=line.pack_price, on=shop.day_of(now))
+            learn_price(pack=line.pack, supplier=supplier, price=line.pack_price, on=shop.day_of(now), receipt_line=row)
     audit.record("received", receipt, actor=actor, now=now, lines=len(lines), supplier=str(supplier or ""))
     return receipt
 
@@ -119,6 +119,7 @@ def _new_container(
         pack=line.pack,
         receipt_line=row,
         size=size,
+        capacity=size if line.item.measured else None,
         unit_cost=cost,
         received_at=now,
         location=line.item.location,
@@ -181,7 +182,5 @@ def undo_receipt(*, key: uuid.UUID, receipt: Receipt, reason: str, actor: User |
         raise Refused("This delivery is undone already.")
     for row in rows.order_by("-pk"):
         reverse(movement=row, reason=reason, actor=actor, clock=fixed(now))
-    for item in Item.objects.filter(pk__in={row.item_id for row in rows}):
-        Item.objects.filter(pk=item.pk).update(last_cost=queries.last_cost_of(item))
     audit.record("undid a delivery", receipt, actor=actor, now=now, reason=reason)
     return receipt

@@ -13,6 +13,7 @@ from garage.models import User
 from garage.writing import writing
 from parts import queries, worth
 from parts.actions.moving import post, take
+from parts.actions.prices import forget_prices
 from parts.buying import amount
 from parts.models import Container, Item, Movement
 
@@ -69,7 +70,7 @@ def give_back(
     actor: User | None,
     clock: Clock,
 ) -> list[Movement]:
-    """Bring a quantity back to the containers it came from, the last drawn first.
+    """Bring a quantity back to the containers it came from, the last drawn first; what fits no more beside them.
 
     `draws` are the movements it was drawn with; those undone since are passed over. Raises Refused when more comes
     back than is still out.
@@ -84,19 +85,57 @@ def give_back(
         part = min(left, out)
         if part <= 0:
             continue
-        worth_back = worth.returned_value(part, out, value)
-        container = _fresh(draw_row.container)
-        returned.append(
-            post(
-                container, Kind.RETURN, part, worth_back, actor=actor, now=now, typed=typed, reason=reason,
-                returns=draw_row,
-            )
-        )  # fmt: skip
+        for container, fits in _places(_fresh(draw_row.container), part, now):
+            back = worth.returned_value(fits, out, value)
+            returned.append(
+                post(
+                    container, Kind.RETURN, fits, back, actor=actor, now=now, typed=typed, reason=reason,
+                    returns=draw_row,
+                )
+            )  # fmt: skip
+            out, value = out - fits, value - back
         left -= part
     if left or not returned:
         raise Refused("More comes back than was drawn.", "quantity")
     audit.record("returned to the shelf", returned[0].item, actor=actor, now=now, quantity=str(quantity), reason=reason)
     return returned
+
+
+def has_room(container: Container, quantity: Decimal) -> bool:
+    """Whether so much more may go in: never into one whose coming was undone, nor more than fits."""
+    return _room(container) is None or quantity <= (_room(container) or Decimal(0))
+
+
+def _room(container: Container) -> Decimal | None:
+    """How much more may go into a container; None where there is no limit."""
+    if not queries.in_the_book(Container.objects.filter(pk=container.pk)).exists():
+        return Decimal(0)
+    return container.room
+
+
+def _places(container: Container, quantity: Decimal, now: dt.datetime) -> list[tuple[Container, Decimal]]:
+    """Where so much goes back to: where it came from, and what does not fit there any more into one of its own.
+
+    A bottle that was counted full meanwhile takes no more; what a job brings back is there all the same.
+    """
+    room = _room(container)
+    fits = quantity if room is None else min(room, quantity)
+    places = [(container, fits)] if fits else []
+    return places if fits == quantity else [*places, (_beside(container, now), quantity - fits)]
+
+
+def _beside(container: Container, now: dt.datetime) -> Container:
+    """A new container of the same pack and cost, open from now on, drawn from in the same turn."""
+    return Container.objects.create(
+        item=container.item,
+        pack=container.pack,
+        size=container.size,
+        capacity=container.capacity,
+        unit_cost=container.unit_cost,
+        received_at=container.received_at,
+        opened_at=now if container.item.measured else None,
+        location=container.location,
+    )
 
 
 def _still_out(draws: Sequence[Movement]) -> list[Movement]:
@@ -138,8 +177,11 @@ def _check_setting(container: Container, content: Decimal, reason: str, kind: st
         raise Refused("Choose whether it was counted, adjusted or wasted.", "kind")
     if content < 0:
         raise Refused("What is left cannot be less than nothing.", "quantity")
-    if container.item.measured and content > container.size:
-        raise Refused(f"A container of {amount(container.size, unit)} cannot hold {amount(content, unit)}.", "quantity")
+    if container.capacity is not None and content > container.capacity:
+        said = f"A container of {amount(container.capacity, unit)} cannot hold {amount(content, unit)}."
+        raise Refused(said, "quantity")
+    if content > container.content and _room(container) == 0:
+        raise Refused("Its delivery was undone: nothing can be in it. Receive the delivery again.", "quantity")
     if kind == Kind.WASTE and content > container.content:
         raise Refused("Waste cannot leave more than there was.", "quantity")
     if kind != Kind.COUNT and not reason.strip():
@@ -219,8 +261,18 @@ def _reverse(movement: Movement, reason: str, actor: User | None, now: dt.dateti
     elif container.content + quantity == container.size and container.opened_at == movement.at:
         container.opened_at = None
     undone = post(container, Kind.REVERSAL, quantity, value, actor=actor, now=now, reason=reason, reverses=movement)
+    if movement.kind in queries.CAME:
+        _forget_costs(container)
     audit.record("undid a movement", container, actor=actor, now=now, movement=movement.pk, reason=reason)
     return undone
+
+
+def _forget_costs(container: Container) -> None:
+    """What never came taught nothing: neither what a unit costs, nor, with the last of its line, what is asked."""
+    item, line = container.item, container.receipt_line
+    Item.objects.filter(pk=item.pk).update(last_cost=queries.last_cost_of(item))
+    if line is not None and not queries.in_the_book(line.containers.all()).exists():
+        forget_prices(receipt_line=line)
 
 
 def _check_undoing(movement: Movement, container: Container) -> None:
@@ -230,6 +282,11 @@ def _check_undoing(movement: Movement, container: Container) -> None:
         raise Refused("This movement is undone already.")
     if movement.returned_by.filter(reversed_by=None).exists():
         raise Refused("Something of this draw came back to the shelf; bring the rest back instead.")
+    if movement.quantity < 0 and not has_room(container, -movement.quantity):
+        raise Refused(
+            f"It cannot be undone: {container.label} holds {queries.holds(container)} by now, and no more than "
+            "that fits. Undo what was counted or returned since first, or count what is left."
+        )
     if container.content < movement.quantity:
         unit = container.item.base_unit
         raise Refused(
@@ -260,7 +317,7 @@ def count_item(
 def _take_or_add(item: Item, change: Decimal, reason: str, actor: User | None, now: dt.datetime) -> None:
     batches = Container.objects.filter(item=item).select_related("item").order_by("received_at", "pk")
     if change > 0:
-        newest = batches.last()
+        newest = queries.in_the_book(batches).last()
         if newest is None:
             raise Refused("None of it ever came: write it down as opening stock, with its cost.", "quantity")
         value = worth.added_value(change, newest.unit_cost)

@@ -117,15 +117,24 @@ class ItemSpecification(models.Model):
 
 
 class Supersession(models.Model):
-    """`old` is replaced by `new`; chains are followed to the end, a loop is refused by the verb."""
+    """`old` is replaced by `new`; chains are followed to the end, a loop is refused by the verb.
 
-    old = models.OneToOneField(Item, models.PROTECT, related_name="replaced_by")
+    One taken back stays with its day (`until`): what was drawn while it held was drawn rightly. `took_over` keeps
+    what the new item got from the old one, as {field: [before, after]}, so that it can be given back.
+    """
+
+    old = models.ForeignKey(Item, models.PROTECT, related_name="replaced_by")
     new = models.ForeignKey(Item, models.PROTECT, related_name="replaces")
     since = models.DateField()
+    until = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    took_over = models.JSONField(default=dict)
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=~Q(old=F("new")), name="not_replaced_by_itself")]
+        constraints = [
+            models.CheckConstraint(condition=~Q(old=F("new")), name="not_replaced_by_itself"),
+            models.UniqueConstraint(fields=["old"], condition=Q(until=None), name="replaced_once_at_a_time"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.old} → {self.new}"

@@ -4,7 +4,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from garage.fields import QuantityField, UnitPriceField
@@ -71,6 +71,9 @@ class Container(models.Model):
     pack = models.ForeignKey("parts.Pack", models.PROTECT, null=True, blank=True, related_name="+")
     receipt_line = models.ForeignKey(ReceiptLine, models.PROTECT, null=True, blank=True, related_name="containers")
     size = QuantityField(help_text="content when it came")
+    capacity = QuantityField(
+        null=True, blank=True, help_text="the most it can hold: its pack; empty for a batch of counted things"
+    )
     unit_cost = UnitPriceField()
     content = QuantityField(default=0)
     value = UnitPriceField(default=0)
@@ -84,6 +87,9 @@ class Container(models.Model):
             models.CheckConstraint(condition=Q(content__gte=0), name="container_content_not_negative"),
             models.CheckConstraint(condition=Q(value__gte=0), name="container_value_not_negative"),
             models.CheckConstraint(condition=Q(size__gt=0) & Q(unit_cost__gte=0), name="container_has_size"),
+            models.CheckConstraint(
+                condition=Q(capacity=None) | Q(content__lte=F("capacity")), name="container_holds_no_more_than_its_pack"
+            ),
         ]
         indexes = [
             models.Index(fields=["item", "received_at", "id"], condition=Q(content__gt=0), name="containers_to_draw")
@@ -91,6 +97,11 @@ class Container(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item}, container {self.pk}"
+
+    @property
+    def room(self) -> Decimal | None:
+        """How much more fits in; None for a batch of counted things, which has no limit."""
+        return None if self.capacity is None else self.capacity - self.content
 
     @property
     def label(self) -> str:

@@ -26,18 +26,31 @@ class Supplier(models.Model):
 
 
 class SupplierPrice(models.Model):
-    """What a supplier asks for a pack."""
+    """What a supplier asks for a pack from a day on; the row before it stays as the price's history.
+
+    `current` marks the one that counts, kept by the verbs: the newest that was not taken back with its delivery.
+    """
 
     pack = models.ForeignKey("parts.Pack", models.CASCADE, related_name="prices")
     supplier = models.ForeignKey(Supplier, models.CASCADE, related_name="prices")
     number = models.CharField("supplier's number", max_length=80, blank=True)
     price = UnitPriceField("price a pack")
     since = models.DateField()
+    receipt_line = models.ForeignKey(
+        "parts.ReceiptLine", models.PROTECT, null=True, blank=True, related_name="+", help_text="it was learned from"
+    )
+    taken_back = models.BooleanField(default=False, help_text="its delivery was undone")
+    current = models.BooleanField(default=True)
 
     class Meta:
-        ordering = ["-since"]
+        ordering = ["-since", "-pk"]
         constraints = [
-            models.UniqueConstraint(fields=["pack", "supplier"], name="one_price_a_pack_and_supplier"),
+            models.UniqueConstraint(
+                fields=["pack", "supplier"], condition=Q(current=True), name="one_price_a_pack_and_supplier"
+            ),
+            models.CheckConstraint(
+                condition=Q(current=False) | Q(taken_back=False), name="a_price_taken_back_does_not_count"
+            ),
             models.CheckConstraint(condition=Q(price__gte=0), name="supplier_price_not_negative"),
         ]
 

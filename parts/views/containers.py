@@ -77,7 +77,7 @@ def count(request: HttpRequest, pk: int) -> HttpResponse:
     item = item_for(request, pk)
     if item.measured:
         raise Http404
-    form = CountForm(request.POST or None)
+    form = CountForm(request.POST or None, item=item)
     if request.method == "POST" and attempt(form, lambda: _count(form, item, actor_of(request))):
         messages.success(request, f"{item}: counted.")
         return after_post(request, reverse("parts:item", args=[item.pk]))

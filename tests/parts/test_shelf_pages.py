@@ -159,7 +159,7 @@ def test_a_delivery_of_several_lines_makes_containers_and_prices(fluid, kit, sup
     assert (kit.on_hand, kit.stock_value) == (D(12), D(137))
     assert Container.objects.filter(item=fluid).count() == 5
     assert {price.price for price in SupplierPrice.objects.all()} == {D(36), D("33.9"), D(112)}
-    client.post("/shelf/receive/", data)
+    assert client.post("/shelf/receive/", data).status_code == 303, "nobody is asked about their own second tap"
     assert Receipt.objects.count() == 1, "pressed twice is one delivery"
 
 

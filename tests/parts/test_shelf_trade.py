@@ -132,7 +132,7 @@ def test_replacements_in_a_circle_are_refused_and_a_mistake_is_taken_back(fluid,
         supersede(old=fluid, new=first, on=on, actor=owner, clock=fixed(now))
     with pytest.raises(Refused, match="replaced already"):
         supersede(old=second, new=first, on=on, actor=owner, clock=fixed(now))
-    take_back_supersession(supersession=second.replaced_by, actor=owner, clock=fixed(now))
+    take_back_supersession(supersession=second.replaced_by.get(), actor=owner, clock=fixed(now))
     first.refresh_from_db()
     second.refresh_from_db()
     assert (first.current, second.current) == (second, None)
