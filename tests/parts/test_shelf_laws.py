@@ -123,7 +123,7 @@ def test_whatever_happens_at_the_shelf_the_book_adds_up(acts, fluid, owner, now)
     containers = Container.objects.filter(item=fluid)
     assert fluid.on_hand == sum((c.content for c in containers), D(0))
     assert fluid.stock_value == sum((c.value for c in containers), D(0))
-    assert all(0 <= c.content <= c.capacity and c.value >= 0 for c in containers)
+    assert all(0 <= c.content <= (c.capacity or 0) and c.value >= 0 for c in containers)
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
