@@ -7,15 +7,16 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
 
-from garage import search
+from garage import queries, search
 from garage.actions.customers import FIELDS
+from garage.asking import AskingForm
 from garage.forms import FieldsForm
 from garage.forms_fields import DayField
 from garage.models import Customer
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
 
 
-class CustomerForm(Lenient, FieldsForm):
+class CustomerForm(Lenient, AskingForm, FieldsForm):
     """What a customer has one of."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -28,6 +29,13 @@ class CustomerForm(Lenient, FieldsForm):
             "address": forms.Textarea({"rows": 3, "autocomplete": "off"}),
             "notes": forms.Textarea({"rows": 3}),
         }
+
+    def ask_about_twin(self, phones: Iterable[str]) -> None:
+        """Ask once about somebody of this name and number who is in the book; a valid form only."""
+        if "name" in self.changed_data or not self.instance.pk:
+            question = queries.twice(self.cleaned_data["name"], phones, but=self.instance if self.instance.pk else None)
+            if question and question not in self.questions:
+                self.ask(question)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -96,7 +104,10 @@ class CustomerSheet:
 
     def is_valid(self) -> bool:
         """Whether the sheet may be saved: every form is judged, so that all errors show at once."""
-        return all([self.form.is_valid(), *(rows.is_valid() for rows in self.row_sets)])
+        if not all([self.form.is_valid(), *(rows.is_valid() for rows in self.row_sets)]):
+            return False
+        self.form.ask_about_twin(number for number, _label in self.phones.pairs())
+        return self.form.is_valid()
 
     def values(self) -> dict[str, Any]:
         """What `save_customer` takes."""

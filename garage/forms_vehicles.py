@@ -92,7 +92,7 @@ class OwnerForm(forms.Form):
     on = DayField(label="Since")
 
 
-class OdometerForm(forms.Form):
+class OdometerForm(AskingForm, forms.Form):
     """What the odometer shows. The fields of a lower reading are shown once the verb has asked about it."""
 
     reading = WholeNumberField(label="Odometer")
@@ -110,6 +110,14 @@ class OdometerForm(forms.Form):
         last = queries.latest_reading(vehicle)
         kwargs["initial"] = {"on": today, "unit": last.unit if last else unit, "before": last and last.reading}
         super().__init__(*args, **kwargs)
+        self.vehicle = vehicle
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        reading, unit, on = (cleaned.get(name) for name in ("reading", "unit", "on"))
+        if reading is not None and unit and on and (question := queries.leap(self.vehicle, reading, unit, on)):
+            self.ask(question)
+        return cleaned
 
     def clean_condition(self) -> str:
         return self.cleaned_data["condition"] or OdometerReading.Condition.ACTUAL

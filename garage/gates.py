@@ -25,6 +25,12 @@ def vehicle_for(request: HttpRequest, pk: int) -> Vehicle:
     return get_object_or_404(queries.vehicles_with_history(), pk=pk)
 
 
+def vehicle_named(request: HttpRequest, parameter: str = "vehicle") -> Vehicle | None:
+    """The vehicle whose number stands in the address; None when none does."""
+    key = key_named(request, parameter)
+    return vehicle_for(request, key) if key is not None else None
+
+
 def picture_for(request: HttpRequest, pk: int) -> StoredFile:
     """A photo for those who work on cars, the logo for the owner; documents and messages have pages of their own."""
     kinds = [StoredFile.Kind.PHOTO] * may(request.user, "bay") + [StoredFile.Kind.LOGO] * may(request.user, "shop")

@@ -6,20 +6,43 @@ from decimal import Decimal
 
 from django.db.models import Prefetch, QuerySet
 
-from garage import units
+from garage import search, units
+from garage.driving import leaps
 from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
 from garage.numbers import round_half_up
 
 
 def customers_with_contact() -> QuerySet[Customer]:
     """Customers with their phones, emails, designated persons and vehicles at hand."""
-    return Customer.objects.prefetch_related("phones", "emails", "designated", "vehicles")
+    return Customer.objects.select_related("standing").prefetch_related(
+        "phones", "emails", "designated", "vehicles", "gathered__vehicles"
+    )
+
+
+def written_down_before(name: str, phones: Iterable[str], *, but: Customer | None = None) -> Customer | None:
+    """Who has this name and one of these numbers already, however both are spelled."""
+    digits = {found for number in phones if len(found := search.digits(number)[-20:]) >= 5}
+    if not name.strip() or not digits:
+        return None
+    rows = Customer.objects.filter(phones__digits__in=digits, merged_into=None).distinct()
+    rows = rows.exclude(pk=but.pk) if but else rows
+    return next((row for row in rows.order_by("-pk") if search.key(row.name) == search.key(name)), None)
+
+
+def twice(name: str, phones: Iterable[str], *, but: Customer | None = None) -> str:
+    """The question about a customer who seems to be in the book already; empty when there is none."""
+    phones = list(phones)
+    known = written_down_before(name, phones, but=but)
+    if known is None:
+        return ""
+    return f"{known}, {', '.join(phones)}, is in the book already: take that customer, or save a second one."
 
 
 def vehicles_with_history() -> QuerySet[Vehicle]:
     """Vehicles with their owner and all who owned them before at hand."""
     owners = Ownership.objects.select_related("customer")
-    return Vehicle.objects.select_related("owner").prefetch_related(Prefetch("ownerships", owners), "owner__phones")
+    rows = Vehicle.objects.select_related("owner__standing", "standing")
+    return rows.prefetch_related(Prefetch("ownerships", owners), "owner__phones")
 
 
 def people() -> QuerySet[User]:
@@ -29,7 +52,7 @@ def people() -> QuerySet[User]:
 
 def with_plate(plate_key: str, *, but: Vehicle | None = None) -> Vehicle | None:
     """Another vehicle that carries the same plate, if there is one; `plate_key` is `search.key(plate)`."""
-    others = Vehicle.objects.filter(plate_key=plate_key).exclude(plate_key="").select_related("owner")
+    others = Vehicle.objects.filter(plate_key=plate_key, merged_into=None).exclude(plate_key="").select_related("owner")
     return (others.exclude(pk=but.pk) if but else others).order_by("-pk").first()
 
 
@@ -43,18 +66,37 @@ def whole_distance(reading: int, unit: str, to: str) -> int:
 
 def counted_readings(vehicle: Vehicle) -> list[OdometerReading]:
     """The readings that count, oldest first: without those that turned out to be mistyped."""
-    return list(vehicle.readings.filter(disregarded=False).order_by("on", "pk"))
+    return list(readings_of(vehicle).filter(disregarded=False).order_by("on", "pk"))
+
+
+def readings_of(vehicle: Vehicle) -> QuerySet[OdometerReading]:
+    """Every reading of a car, those written down with a row that is merged included."""
+    return OdometerReading.objects.filter(vehicle__in=vehicle.same()).select_related("by", "corrected_by")
 
 
 def latest_reading(vehicle: Vehicle) -> OdometerReading | None:
     """The last reading that counts."""
-    return vehicle.readings.filter(disregarded=False).order_by("-on", "-pk").first()
+    return readings_of(vehicle).filter(disregarded=False).order_by("-on", "-pk").first()
 
 
 def distances(vehicle: Vehicle, unit: str) -> list[tuple[dt.date, Decimal]]:
     """Day and distance in `unit` of each reading since the odometer last began anew, oldest first."""
     since = _since_break(counted_readings(vehicle))
     return [(row.on, units.convert(Decimal(row.reading), row.unit, unit)) for row in since]
+
+
+def leap(vehicle: Vehicle | None, reading: int, unit: str, on: dt.date) -> str:
+    """The question about a figure far beyond what the car's own readings let expect; empty when there is none."""
+    before = [row for row in distances(vehicle, unit) if row[0] <= on] if vehicle else []
+    if not leaps(reading, on, before, unit):
+        return ""
+    said = f"{reading:,} {unit}"
+    if not before:
+        return f"{said} is more than cars usually reach."
+    last_on, last = before[-1]
+    days = max((on - last_on).days, 0)
+    when = {0: "read the same day", 1: "read the day before"}.get(days, f"read {days} days before")
+    return f"{said} would be {reading - int(last):,} {unit} more than {int(last):,} {unit}, {when}."
 
 
 def readings_above(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> list[OdometerReading]:

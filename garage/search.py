@@ -100,6 +100,11 @@ def put(kind: str, subject: models.Model, *, title: str, subtitle: str = "", wor
     )
 
 
+def drop(kind: str, subject: models.Model) -> None:
+    """Let `subject` be found no longer."""
+    SearchEntry.objects.filter(kind=kind, object_id=subject.pk).delete()
+
+
 def queries(text: str) -> list[list[str]]:
     """The alternatives a typed text stands for, each a list of words that must all begin some word.
 

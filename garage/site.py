@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from garage.views import customers, entry, find, people, pictures, shop, vehicles
+from garage.views import customers, entry, find, merging, people, pictures, shop, vehicles
 
 urlpatterns = [
     path("login/", entry.LogIn.as_view(), name="login"),
@@ -13,11 +13,15 @@ urlpatterns = [
     path("customers/new/", customers.customer_new, name="customer-new"),
     path("customers/<int:pk>/", customers.customer, name="customer"),
     path("customers/<int:pk>/edit/", customers.customer_edit, name="customer-edit"),
+    path("customers/<int:pk>/merge/", merging.customer_merge, name="customer-merge"),
+    path("customers/<int:pk>/part/", merging.customer_part, name="customer-part"),
     path("vehicles/new/", vehicles.vehicle_new, name="vehicle-new"),
     path("vehicles/vin/", vehicles.vehicle_vin, name="vehicle-vin"),
     path("vehicles/<int:pk>/", vehicles.vehicle, name="vehicle"),
     path("vehicles/<int:pk>/edit/", vehicles.vehicle_edit, name="vehicle-edit"),
     path("vehicles/<int:pk>/owner/", vehicles.vehicle_owner, name="vehicle-owner"),
+    path("vehicles/<int:pk>/merge/", merging.vehicle_merge, name="vehicle-merge"),
+    path("vehicles/<int:pk>/part/", merging.vehicle_part, name="vehicle-part"),
     path("vehicles/<int:pk>/odometer/", vehicles.odometer_add, name="odometer-add"),
     path("photos/<int:pk>/", pictures.photo, name="photo"),
     path("shop/", shop.shop_profile, name="shop-profile"),

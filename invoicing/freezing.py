@@ -51,7 +51,7 @@ def vehicle_on_paper(vehicle: Vehicle | None) -> dict[str, str]:
     if vehicle is None:
         return {"vehicle_text": "", "vin": "", "plate": ""}
     text = ", ".join(filter(None, [str(vehicle), vehicle.engine, vehicle.color]))
-    return {"vehicle_text": text[:200], "vin": vehicle.vin, "plate": vehicle.plate}
+    return {"vehicle_text": text, "vin": vehicle.vin, "plate": vehicle.plate}
 
 
 def odometer_on_paper(reading: OdometerReading | None) -> str:
@@ -59,12 +59,12 @@ def odometer_on_paper(reading: OdometerReading | None) -> str:
     if reading is None:
         return ""
     doubtful = {"exceeds": " (over limit)", "not_actual": " (not actual)"}
-    return f"{reading}{doubtful.get(reading.condition, '')}"[:20]
+    return f"{reading}{doubtful.get(reading.condition, '')}"
 
 
 def exemption_on_paper(customer: Customer, exempt: bool) -> str:
     """The certificate that an untaxed paper refers to."""
-    return f"certificate {customer.exemption_certificate}"[:80] if exempt else ""
+    return f"certificate {customer.exemption_certificate}" if exempt else ""
 
 
 def sums_on_paper(sums: Sums) -> dict[str, Any]:

@@ -31,7 +31,11 @@ def notices_of(job: Job, now: dt.datetime) -> dict[str, Any]:
 
 def _due(job: Job) -> list[DueService]:
     """What is due next on the vehicle, what was serviced today first."""
-    rows = DueService.objects.filter(vehicle=job.vehicle).select_related("component", "procedure", "operation")
+    if job.vehicle is None:
+        return []
+    rows = DueService.objects.filter(vehicle__in=job.vehicle.same()).select_related(
+        "component", "procedure", "operation"
+    )
     return sorted(rows, key=lambda row: (row.operation.job_id != job.pk, row.on or dt.date.max, row.pk))[:8]
 
 
@@ -48,8 +52,10 @@ def due_sentence(row: DueService) -> str:
 
 def _noticed(job: Job) -> list[Advisory]:
     """What was noticed on the vehicle and is not done."""
-    rows = Advisory.objects.filter(vehicle=job.vehicle, state__in=OPEN).select_related("component")
-    return list(rows) if job.vehicle_id else []
+    if job.vehicle is None:
+        return []
+    rows = Advisory.objects.filter(vehicle__in=job.vehicle.same(), state__in=OPEN)
+    return list(rows.select_related("component"))
 
 
 def advisory_sentence(row: Advisory) -> str:

@@ -100,7 +100,7 @@ def owed() -> QuerySet[Receivable]:
 
 def owed_by(customer: Customer) -> Decimal:
     """What a customer owes in all; below zero the garage owes them."""
-    return Receivable.objects.filter(customer=customer).aggregate(all=Sum("balance"))["all"] or ZERO
+    return Receivable.objects.filter(customer__in=customer.same()).aggregate(all=Sum("balance"))["all"] or ZERO
 
 
 def invoice_of(job: Job) -> Invoice | None:
@@ -120,7 +120,7 @@ def invoices_of_job(job: Job) -> QuerySet[Invoice]:
 
 def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
     """The papers of a customer or a vehicle, the last one first."""
-    by = {"customer": subject} if isinstance(subject, Customer) else {"job__vehicle": subject}
+    by = {"customer__in" if isinstance(subject, Customer) else "job__vehicle__in": subject.same()}
     return invoices().filter(**by).order_by("-pk")
 
 

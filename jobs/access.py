@@ -3,7 +3,7 @@
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from garage.models import AuditEntry
+from garage.models import AuditEntry, OdometerReading
 from garage.web import key_in
 from jobs import queries
 from jobs.models import Job, JobStep, Line, Operation, Procedure
@@ -60,3 +60,8 @@ def item_named(request: HttpRequest) -> Item | None:
     if key is None:
         return None
     return current_item(get_object_or_404(Item.objects.select_related("current"), pk=key))
+
+
+def reading_for(request: HttpRequest, pk: int) -> OdometerReading:
+    """An odometer reading with its car."""
+    return get_object_or_404(OdometerReading.objects.select_related("vehicle"), pk=pk)

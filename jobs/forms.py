@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 
 from garage import units
 from garage.forms import FieldsForm, QuantityFormField, Typed, UnitPriceFormField
-from garage.forms_fields import PlainDecimalField, in_living_memory, plain_text
+from garage.forms_fields import PlainDecimalField, WholeNumberField, in_living_memory, plain_text
 from garage.models import TaxClass, User
 from garage.photos import ACCEPT
 from jobs import amounts, showing
@@ -140,11 +140,17 @@ class StageFilter(forms.Form):
     stage = forms.ChoiceField(label="Waiting for", choices=STAGES, required=False)
 
 
+class CorrectReadingForm(forms.Form):
+    """What an odometer really showed."""
+
+    reading = WholeNumberField(label="It showed")
+
+
 class LineForm(VersionForm):
     """A line of one kind: what, how much in any unit, at which price."""
 
     item = forms.ModelChoiceField(queryset=Item.objects.all(), widget=forms.HiddenInput, required=False)
-    description = forms.CharField(label="What", max_length=160)
+    description = forms.CharField(label="What", max_length=200)
     sublet_to = forms.CharField(label="Done by", max_length=120)
     quantity = QuantityFormField(base="each", label="Quantity")
     unit_price = UnitPriceFormField(label="Each", minimum=Decimal(0))
@@ -236,7 +242,7 @@ def line_start(kind: LineKind, item: Item | None, labor_rate: Decimal) -> dict[s
     if item is not None and kind_of(item) == kind:
         start |= {
             "item": item.pk,
-            "description": str(item)[:160],
+            "description": str(item),
             "tax_class": item.tax_class,
             "unit_price": price_of(item),
         }

@@ -5,11 +5,14 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
+from garage.asking import AskingForm
 from garage.forms import KeyForm, QuantityFormField, Typed
 from garage.forms_fields import DayField, WholeNumberField
 from garage.models import DistanceUnit, OdometerReading
 from garage.photos import ACCEPT
+from garage.queries import leap
 from garage.units import label
 from jobs.actions.evidence import Limit
 from jobs.actions.intake import Odometer
@@ -202,7 +205,7 @@ class AdvisoryForm(KeyForm):
         return Limit(self.cleaned_data["limit"], (odometer or 0) + within if within else None, day)
 
 
-class FinishForm(forms.Form):
+class FinishForm(AskingForm, forms.Form):
     """The odometer as the car leaves the bay."""
 
     reading = WholeNumberField(label="Odometer out")
@@ -214,9 +217,17 @@ class FinishForm(forms.Form):
 
     def __init__(self, data: Any = None, *, job: Job, unit: str) -> None:
         last = job.odometer_in
+        self.job = job
         super().__init__(data, initial={"unit": last.unit if last else unit, "before": last and last.reading})
         if job.vehicle is None:
             self.fields.clear()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        read, unit = cleaned.get("reading"), cleaned.get("unit")
+        if read is not None and unit and (question := leap(self.job.vehicle, read, unit, timezone.localdate())):
+            self.ask(question)
+        return cleaned
 
     @property
     def asks_why(self) -> bool:

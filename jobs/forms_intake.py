@@ -7,10 +7,12 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.forms.utils import ErrorDict
 from django.http import QueryDict
+from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
 
 from garage import queries as kernel
 from garage import search
+from garage.asking import Asked, AskingForm
 from garage.errors import Refused
 from garage.forms import KeyForm
 from garage.forms_customers import CustomerForm
@@ -63,7 +65,7 @@ def _dialable(number: str) -> str:
     return number
 
 
-class VisitForm(forms.Form):
+class VisitForm(AskingForm, forms.Form):
     """What brings the car here, and how it was left."""
 
     reading = WholeNumberField(label="Odometer", required=False)
@@ -137,7 +139,7 @@ class IntakeSheet:
         """Pick the one customer found, and the one car they have; the other choices stay a click away."""
         if self.chosen_customer is None and len(found) == 1 and not self._typed("customer"):
             self.chosen_customer = found[0]
-        cars = list(self.chosen_customer.vehicles.all()) if self.chosen_customer is not None else []
+        cars = list(self.chosen_customer.cars) if self.chosen_customer is not None else []
         if self.chosen_vehicle is None and len(cars) == 1 and not self._typed("vehicle"):
             self.chosen_vehicle = cars[0]
 
@@ -173,12 +175,32 @@ class IntakeSheet:
     def is_valid(self) -> bool:
         """Whether the sheet may be saved; every form that counts is judged, so that all errors show at once."""
         verdicts = [form.is_valid() for form in self.judged()]
+        if not any(form.errors for form in self.judged()):
+            self._ask()
+            verdicts = [form.is_valid() for form in self.judged()]
         return all(verdicts)
+
+    def _ask(self) -> None:
+        """Ask about a customer who is in the book, and about an odometer that leaps; all forms are valid."""
+        if self.chosen_customer is None:
+            self.customer.ask_about_twin(number for number, _label in self.contact.phones())
+        read = self.visit.odometer()
+        if read is not None and not self.no_vehicle and not self.visit.questions:
+            question = kernel.leap(self.chosen_vehicle, read.reading, read.unit, timezone.localdate())
+            if question:
+                self.visit.ask(question)
+
+    @property
+    def asked(self) -> Asked:
+        """What the sheet asks back, answered with one tap."""
+        judged = list(self.judged())
+        asking = [form for form in judged if isinstance(form, AskingForm)]
+        return Asked(asking, any(form.errors for form in judged))
 
     @property
     def choices(self) -> list[Vehicle]:
         """The vehicles to choose from: the customer's, and the one found by its VIN or plate."""
-        owned = list(self.chosen_customer.vehicles.all()) if self.chosen_customer is not None else []
+        owned = list(self.chosen_customer.cars) if self.chosen_customer is not None else []
         picked = [self.chosen_vehicle] if self.chosen_vehicle is not None and self.chosen_vehicle not in owned else []
         return [*owned, *picked]
 

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal, localcontext
 from fractions import Fraction
-from itertools import combinations
 from math import floor
-from statistics import median
 from typing import Literal
 
+from garage.driving import rate
 from garage.numbers import WORKING, answer, not_negative, positive, whole
 
 Reading = tuple[date, Decimal]
@@ -39,10 +38,10 @@ def daily_distance(readings: list[Reading]) -> float:
     The median of the slopes between all pairs of readings of different days (Theil 1950, Sen 1968): one wrong
     entry does not move it much. Raises ValueError for fewer than two dates or an odometer below zero.
     """
-    rate = _rate(_checked(readings))
-    if rate is None:
+    daily = rate(_checked(readings))
+    if daily is None:
         raise ValueError("Readings must be of at least two different dates.")
-    return float(rate)
+    return float(daily)
 
 
 def next_due(
@@ -68,7 +67,7 @@ def next_due(
     by_distance, odometer, passed = None, None, False
     if every_distance is not None:
         distance = positive(every_distance, "Every distance")
-        by_distance = _day_of_distance(done, distance, _rate(history))
+        by_distance = _day_of_distance(done, distance, rate(history))
         with localcontext(WORKING):
             odometer = answer(started + distance)
         passed = bool(history) and max(history)[1] > odometer
@@ -79,21 +78,11 @@ def next_due(
     return Due(on, odometer, "time" if by_the_clock else "distance", late or passed)
 
 
-def _rate(history: Sequence[Reading]) -> Fraction | None:
-    """The Theil-Sen slope, exactly; None with fewer than two different dates."""
-    slopes = [
-        (Fraction(later[1]) - Fraction(earlier[1])) / (later[0] - earlier[0]).days
-        for earlier, later in combinations(history, 2)
-        if later[0] != earlier[0]
-    ]
-    return median(slopes) if slopes else None
-
-
-def _day_of_distance(start: date, distance: Decimal, rate: Fraction | None) -> date | None:
+def _day_of_distance(start: date, distance: Decimal, daily: Fraction | None) -> date | None:
     """The day the distance is covered; None at an unknown rate, a standstill, or beyond the calendar."""
-    if rate is None or rate <= 0:
+    if daily is None or daily <= 0:
         return None
-    days = floor(Fraction(distance) / rate + Fraction(1, 2))
+    days = floor(Fraction(distance) / daily + Fraction(1, 2))
     return start + timedelta(days) if days <= (date.max - start).days else None
 
 

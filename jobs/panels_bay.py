@@ -17,10 +17,10 @@ def condition(request: HttpRequest, subject: models.Model) -> str:
     """Services due, open advisories and the last sample of each component; nothing when there is none of it."""
     vehicle = cast(Vehicle, subject)
     latest: dict[int, FluidSample] = {}
-    for sample in FluidSample.objects.filter(vehicle=vehicle).select_related("component"):
+    for sample in FluidSample.objects.filter(vehicle__in=vehicle.same()).select_related("component"):
         latest.setdefault(sample.component_id, sample)
     context = {
-        "due": due_rows(DueService.objects.filter(vehicle=vehicle), timezone.localdate()),
+        "due": due_rows(DueService.objects.filter(vehicle__in=vehicle.same()), timezone.localdate()),
         "advisories": open_advisories(vehicle),
         "samples": list(latest.values()),
     }

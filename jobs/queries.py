@@ -37,13 +37,13 @@ def open_jobs() -> QuerySet[Job]:
 
 def here_now(vehicle: Vehicle) -> Job | None:
     """The visit whose work on this vehicle is still to be done, when the car is here."""
-    return Job.objects.filter(vehicle=vehicle, stage__in=stages.UNFINISHED).first()
+    return Job.objects.filter(vehicle__in=vehicle.same(), stage__in=stages.UNFINISHED).first()
 
 
 def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:
     """Every visit of a customer or a vehicle, the last one first, with the work that was done."""
     done = Operation.objects.exclude(decision=Operation.Decision.DECLINED)
-    by = {"customer": subject} if isinstance(subject, Customer) else {"vehicle": subject}
+    by = {"customer__in" if isinstance(subject, Customer) else "vehicle__in": subject.same()}
     return jobs().filter(**by).prefetch_related(Prefetch("operations", done)).order_by("-pk")
 
 
@@ -64,20 +64,21 @@ def visits_before(job: Job) -> QuerySet[Job]:
     """The earlier visits of the same vehicle, the last one first."""
     if job.vehicle_id is None:
         return Job.objects.none()
-    earlier = jobs_of(Vehicle(pk=job.vehicle_id)).filter(pk__lt=job.pk)
+    assert job.vehicle is not None
+    earlier = jobs_of(job.vehicle).filter(pk__lt=job.pk)
     return earlier.exclude(stage=Stage.CANCELED).prefetch_related("operations__samples__component")
 
 
 def open_advisories(vehicle: Vehicle | None) -> QuerySet[Advisory]:
     """What was noticed on a vehicle and neither done, declined nor put on a job yet."""
     rows = Advisory.objects.select_related("component", "job")
-    return rows.filter(vehicle=vehicle, state=Advisory.State.OPEN) if vehicle else rows.none()
+    return rows.filter(vehicle__in=vehicle.same(), state=Advisory.State.OPEN) if vehicle else rows.none()
 
 
 def due_services(vehicle: Vehicle | None) -> QuerySet[DueService]:
     """When which component of a vehicle is due next, the most urgent first."""
     rows = DueService.objects.select_related("component", "procedure__current")
-    return rows.filter(vehicle=vehicle) if vehicle else rows.none()
+    return rows.filter(vehicle__in=vehicle.same()) if vehicle else rows.none()
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,14 @@
 """What the bay reads: the technician's list, a job's steps, samples and advisories of a vehicle, services due."""
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
-from garage.models import Vehicle
+from garage.models import OdometerReading, Vehicle
 from garage.queries import carried, whole_distance
 from jobs.models import (
     Advisory,
@@ -91,7 +92,7 @@ def drained_among(earlier: Iterable[JobStep]) -> Decimal | None:
 def samples_of(vehicle: Vehicle | None, component: Component | None) -> QuerySet[FluidSample]:
     """What was seen of a component's fluid over the years, the last time first."""
     rows = FluidSample.objects.select_related("by", "operation__job")
-    return rows.filter(vehicle=vehicle, component=component) if vehicle and component else rows.none()
+    return rows.filter(vehicle__in=vehicle.same(), component=component) if vehicle and component else rows.none()
 
 
 @dataclass(frozen=True)
@@ -112,14 +113,28 @@ class DueRow:
 
 def due_rows(rows: QuerySet[DueService], today: dt.date) -> list[DueRow]:
     """Work out for each due service what is left; reads the vehicles' odometers in one go."""
-    found = rows.select_related("vehicle__owner", "component", "procedure").prefetch_related("vehicle__readings")
-    return [_due_row(due, today) for due in found]
+    related = ("vehicle__owner__standing", "vehicle__standing__owner__standing", "component", "procedure")
+    found = _newest_of_each(rows.select_related(*related))
+    cars = {due.vehicle.today.pk for due in found}
+    readings: dict[int, list[OdometerReading]] = defaultdict(list)
+    kept = OdometerReading.objects.filter(Q(vehicle__in=cars) | Q(vehicle__standing__in=cars), disregarded=False)
+    for row in kept.select_related("vehicle").order_by("on", "pk"):
+        readings[row.vehicle.standing_id or row.vehicle_id].append(row)
+    return [_due_row(due, readings[due.vehicle.today.pk], today) for due in found]
 
 
-def _due_row(due: DueService, today: dt.date) -> DueRow:
+def _newest_of_each(rows: Iterable[DueService]) -> list[DueService]:
+    """One row a car and service: of a car that was written down twice the one done last."""
+    newest: dict[tuple[int, int, int], DueService] = {}
+    for due in rows:
+        service = (due.vehicle.today.pk, due.component_id, due.procedure_id)
+        if service not in newest or newest[service].last_on < due.last_on:
+            newest[service] = due
+    return list(newest.values())
+
+
+def _due_row(due: DueService, readings: list[OdometerReading], today: dt.date) -> DueRow:
     days = (due.on - today).days if due.on else None
-    readings = [row for row in due.vehicle.readings.all() if not row.disregarded]
-    readings.sort(key=lambda row: (row.on, row.pk))
     if due.odometer is None or not readings:
         return DueRow(due, due.odometer, None, days)
     at = carried(readings, due.odometer, due.unit, due.last_on)

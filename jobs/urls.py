@@ -3,7 +3,7 @@
 from django.urls import path
 
 from jobs.urls_bay import bay_urls
-from jobs.views import intake, lines, operations, sheet
+from jobs.views import intake, lines, operations, readings, sheet
 
 app_name = "jobs"
 counter_urls = [
@@ -29,6 +29,7 @@ counter_urls = [
     path("operations/<int:pk>/down/", operations.operation_move, {"up": False}, name="operation-down"),
     path("operations/<int:pk>/remove/", operations.operation_remove, name="operation-remove"),
     path("operations/<int:pk>/lines/new/", lines.line_add, name="line-add"),
+    path("readings/<int:pk>/correct/", readings.reading_correct, name="reading-correct"),
     path("lines/amount/", lines.line_amount, name="line-amount"),
     path("lines/<int:pk>/", lines.line_edit, name="line-edit"),
     path("lines/<int:pk>/remove/", lines.line_remove, name="line-remove"),

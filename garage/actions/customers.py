@@ -1,6 +1,6 @@
 """Writing down who the customers are."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from django.db import models
@@ -49,6 +49,8 @@ def save_customer(
     """
     now = clock()
     row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
+    if row.merged_into_id is not None:
+        raise Refused(f"{row} is merged into another customer: change that one, or take the merge back first.")
     changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)
     if not row.name:
@@ -62,7 +64,7 @@ def save_customer(
     audit.record(
         "wrote customer" if customer is None else "changed customer", row, actor=actor, now=now, changed=changed
     )
-    make_findable(row, numbers, addresses)
+    index(row)
     if "name" in changed:
         for vehicle in row.vehicles.select_related("owner"):
             vehicles.make_findable(vehicle)
@@ -74,17 +76,25 @@ def _tidy(fields: Mapping[str, Any]) -> dict[str, Any]:
     return {name: " ".join(value.split()) if name in ("name", "contact") else value for name, value in fields.items()}
 
 
-def make_findable(customer: Customer, phones: Sequence[Pair], emails: Sequence[Pair]) -> None:
-    """Bring the search entry of a customer up to date: name, contact, address, phones and emails."""
+def index(customer: Customer) -> None:
+    """Bring the search entry of a customer up to date: name, contact, address, phones and emails.
+
+    One who was written down twice is found as the one who stands, by the words of both.
+    """
+    if customer.merged_into_id is not None:
+        search.drop("customer", customer)
+        return
+    rows = list(customer.same().prefetch_related("phones", "emails"))
+    phones = [phone.number for row in rows for phone in row.phones.all()]
     search.put(
         "customer",
         customer,
         title=customer.name,
-        subtitle=" · ".join(filter(None, [*(number for number, _ in phones), customer.address.replace("\n", ", ")])),
+        subtitle=" · ".join(filter(None, [*phones[:3], customer.address.replace("\n", ", ")])),
         words=[
-            customer.contact,
-            *(word for number, _ in phones for word in search.phone_words(number)),
-            *(address for address, _ in emails),
+            *(word for row in rows for word in (row.name, row.contact)),
+            *(word for number in phones for word in search.phone_words(number)),
+            *(email.address for row in rows for email in row.emails.all()),
         ],
     )
 

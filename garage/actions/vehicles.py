@@ -45,6 +45,8 @@ def save_vehicle(
     now = clock()
     row = Vehicle(created=now) if vehicle is None else Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
     changes.expect(row, version if vehicle else None)
+    if row.merged_into_id is not None:
+        raise Refused(f"{row} is merged into another car: change that one, or take the merge back first.")
     changed = changes.assign(row, fields, among=FIELDS)
     row.vin = kept_vin(row.vin, row.vin_not_standard)
     row.plate = " ".join(row.plate.upper().split())
@@ -93,6 +95,9 @@ def change_owner(
     """
     now = clock()
     row = Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
+    if row.merged_into_id is not None:
+        raise Refused(f"{row} is merged into another car: hand that one over.")
+    customer = customer.today if customer else None
     if on > shop.day_of(now):
         raise Refused("A car cannot change hands on a day to come.", "on")
     if row.owner != customer:
@@ -127,13 +132,20 @@ def _hand_over(
 
 
 def make_findable(vehicle: Vehicle) -> None:
-    """Bring the search entry of a car up to date: plate, VIN and its ends, what it is, whose it is."""
+    """Bring the search entry of a car up to date: plate, VIN and its ends, what it is, whose it is.
+
+    One that was written down twice is found as the one that stands, by the plates and VINs of both.
+    """
+    if vehicle.merged_into_id is not None:
+        search.drop("vehicle", vehicle)
+        return
+    rows = list(vehicle.same())
     search.put(
         "vehicle",
         vehicle,
         title=str(vehicle),
         subtitle=" · ".join(filter(None, [vehicle.plate, str(vehicle.owner or "")])),
-        words=[vehicle.plate, *search.vin_words(vehicle.vin), vehicle.engine],
+        words=[word for row in rows for word in (row.plate, *search.vin_words(row.vin), row.engine)],
     )
 
 
@@ -168,10 +180,8 @@ def read_odometer(
     else:
         lower_reason, before = "", None
         _refuse_above_later(vehicle, reading, unit, on)
-    if lower_reason == OdometerReading.LowerReason.MISTYPED:
-        for mistyped in queries.readings_above(vehicle, reading, unit, on):
-            mistyped.disregarded = True
-            mistyped.save(update_fields=["disregarded"])
+    mistyped = lower_reason == OdometerReading.LowerReason.MISTYPED
+    wrong = queries.readings_above(vehicle, reading, unit, on) if mistyped else []
     row = OdometerReading.objects.create(
         vehicle=vehicle,
         on=on,
@@ -182,6 +192,7 @@ def read_odometer(
         before=before,
         by=actor,
     )
+    OdometerReading.objects.filter(pk__in=[one.pk for one in wrong]).update(disregarded=True, corrected_by=row)
     audit.record(
         "read odometer", vehicle, actor=actor, now=now, reading=str(row), on=on.isoformat(), lower=lower_reason
     )

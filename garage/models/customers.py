@@ -1,10 +1,17 @@
 """The people and companies who own the cars."""
 
+from typing import TYPE_CHECKING
+
 from django.db import models
 from django.db.models import Q
 
+from garage.models.merging import Mergeable, consistent
 
-class Customer(models.Model):
+if TYPE_CHECKING:
+    from garage.models.vehicles import Vehicle
+
+
+class Customer(Mergeable):
     """A person or company; several phones and emails, at most one of each preferred (the first)."""
 
     class Kind(models.TextChoices):
@@ -34,10 +41,17 @@ class Customer(models.Model):
                 condition=Q(tax_exempt=False) | ~Q(exemption_certificate=""), name="exempt_has_certificate"
             ),
             models.CheckConstraint(condition=~Q(name=""), name="customer_has_name"),
+            consistent("customer_merged_or_standing"),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def cars(self) -> "list[Vehicle]":
+        """Their cars, those written down with a row that was merged into this one included."""
+        rows = [self, *self.gathered.all()]
+        return [car for row in rows for car in row.vehicles.all() if car.merged_into_id is None]
 
 
 class Phone(models.Model):

@@ -3,10 +3,11 @@
 from django.db import models
 from django.db.models import Q
 
+from garage.models.merging import Mergeable, consistent
 from garage.models.shop import DistanceUnit
 
 
-class Vehicle(models.Model):
+class Vehicle(Mergeable):
     """One car. The VIN is optional; when given it has 17 allowed characters unless marked as not standard."""
 
     vin = models.CharField("VIN", max_length=20, blank=True)
@@ -29,6 +30,7 @@ class Vehicle(models.Model):
         ordering = ["pk"]
         constraints = [
             models.UniqueConstraint(fields=["vin"], condition=~Q(vin=""), name="vin_once"),
+            consistent("vehicle_merged_or_standing"),
         ]
 
     def __str__(self) -> str:
@@ -81,6 +83,14 @@ class OdometerReading(models.Model):
     lower_reason = models.CharField("why it is lower", max_length=10, choices=LowerReason, blank=True, default="")
     before = models.PositiveIntegerField("odometer before", null=True, blank=True)
     disregarded = models.BooleanField(default=False, help_text="an earlier reading that was mistyped")
+    corrected_by = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="the right one, of a mistyped reading",
+    )
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
 
     class Meta:
@@ -94,3 +104,11 @@ class OdometerReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.reading:,} {self.unit}"
+
+    @property
+    def right(self) -> "OdometerReading":
+        """This reading, or the one that stands in its place since it turned out to be mistyped."""
+        row = self
+        while row.corrected_by is not None:
+            row = row.corrected_by
+        return row

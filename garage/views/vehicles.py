@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from garage import gates, panels, search
+from garage import gates, panels, queries, search
 from garage.access import actor_of, allowed
 from garage.actions.vehicles import change_owner, read_odometer, save_vehicle
 from garage.forms_vehicles import OdometerForm, OwnerForm, VehicleForm
@@ -27,7 +27,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "vehicle": row,
         "vin": read_vin(row.vin, heavy=row.heavy) if row.vin and not row.vin_not_standard else None,
-        "readings": row.readings.select_related("by")[:READINGS_SHOWN],
+        "readings": queries.readings_of(row)[:READINGS_SHOWN],
         "panels": panels.render("vehicle", request, row),
     }
     return render_page(request, "garage/vehicle.html", context)
@@ -122,5 +122,5 @@ def odometer_add(request: HttpRequest, pk: int) -> HttpResponse:
     if saved:
         messages.success(request, f"{saved} is written down.")
         return after_post(request, reverse("vehicle", args=[row.pk]))
-    context = {"vehicle": row, "form": form, "readings": row.readings.select_related("by")}
+    context = {"vehicle": row, "form": form, "readings": queries.readings_of(row)}
     return render_page(request, "garage/odometer.html", context, status=422 if posted else 200)

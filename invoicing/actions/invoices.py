@@ -111,7 +111,7 @@ def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation],
             concern=row.concern,
             cause=row.cause,
             correction=row.correction,
-            technicians=", ".join(worked.get(row.operation, []))[:160],
+            technicians=", ".join(worked.get(row.operation, [])),
             net=row.net,
         )
         operations.append(operation)

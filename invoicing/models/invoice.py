@@ -25,8 +25,8 @@ class Invoice(Chained, Paper):
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="invoices")
     corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credit_notes")
     shop = models.JSONField(help_text="the garage's own name, address and numbers as printed")
-    odometer_in = models.CharField(max_length=20, blank=True)
-    odometer_out = models.CharField(max_length=20, blank=True)
+    odometer_in = models.CharField(max_length=40, blank=True)
+    odometer_out = models.CharField(max_length=40, blank=True)
     issued_at = models.DateTimeField()
     issued_on = models.DateField(db_index=True)
     due_on = models.DateField()
@@ -68,7 +68,7 @@ class InvoiceOperation(AppendOnly):
     concern = models.TextField(blank=True)
     cause = models.TextField(blank=True)
     correction = models.TextField(blank=True)
-    technicians = models.CharField(max_length=160, blank=True)
+    technicians = models.TextField(blank=True)
     net = MoneyField()
 
     class Meta:

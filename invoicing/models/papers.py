@@ -11,7 +11,7 @@ class Paper(models.Model):
 
     person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
     person_seal = models.CharField(max_length=64)
-    vehicle_text = models.CharField(max_length=200, blank=True)
+    vehicle_text = models.CharField(max_length=300, blank=True)
     vin = models.CharField(max_length=20, blank=True)
     plate = models.CharField(max_length=16, blank=True)
     order_number = models.CharField(max_length=60, blank=True)
@@ -34,7 +34,7 @@ class PaperLine(models.Model):
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8)
     finer = models.CharField(max_length=12, blank=True)
-    description = models.CharField(max_length=160)
+    description = models.CharField(max_length=200)
     condition = models.CharField(max_length=14, blank=True)
     quantity = QuantityField()
     unit = models.CharField(max_length=4)

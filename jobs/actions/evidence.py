@@ -83,7 +83,7 @@ def record_sample(
 def distance_since(vehicle: Vehicle, component: Component, odometer: int | None, unit: str) -> int | None:
     """The distance since the component was last serviced here, in `unit`; None when that is not known."""
     last = (
-        DueService.objects.filter(vehicle=vehicle, component=component, last_odometer__isnull=False)
+        DueService.objects.filter(vehicle__in=vehicle.same(), component=component, last_odometer__isnull=False)
         .order_by("-last_on", "-pk")
         .first()
     )

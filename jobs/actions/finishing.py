@@ -15,6 +15,7 @@ from garage.queries import distances, whole_distance
 from garage.writing import writing
 from jobs import stages
 from jobs.actions.intake import Odometer
+from jobs.actions.readings import follow_corrections
 from jobs.actions.stages import move
 from jobs.intervals import next_due
 from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
@@ -42,6 +43,9 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, c
     for sentence in left_open(done):
         raise Refused(sentence)
     reading = _odometer(job, odometer_out, actor, now)
+    if reading is not None:
+        follow_corrections(reading.vehicle, actor=actor, now=now)
+        job.refresh_from_db(fields=["odometer_in"])
     job.odometer_out, job.finished_at = reading, now
     job.save(update_fields=["odometer_out", "finished_at"])
     for operation in done:
@@ -93,7 +97,7 @@ def _set_due(operation: Operation, reading: OdometerReading, actor: User | None,
         return
     if not any(step.state == JobStep.State.DONE for step in operation.steps.all()):
         return
-    unit, vehicle = revision.distance_unit, reading.vehicle
+    unit, vehicle = revision.distance_unit, reading.vehicle.today
     odometer = whole_distance(reading.reading, reading.unit, unit)
     due = next_due(
         reading.on,
@@ -103,6 +107,8 @@ def _set_due(operation: Operation, reading: OdometerReading, actor: User | None,
         distances(vehicle, unit),
         reading.on,
     )
+    before = DueService.objects.filter(vehicle__in=vehicle.same(), component=component, procedure=revision.procedure)
+    before.exclude(vehicle=vehicle).delete()
     row, _ = DueService.objects.update_or_create(
         vehicle=vehicle,
         component=component,
@@ -128,6 +134,6 @@ def _replace_due(due: DueService, revision: ProcedureRevision) -> None:
     fluids = list(
         revision.needs.filter(item__kind=Kind.FLUID).values_list(Coalesce("item__current", "item"), flat=True)
     )
-    others = DueService.objects.filter(vehicle=due.vehicle, component=due.component).exclude(pk=due.pk)
+    others = DueService.objects.filter(vehicle__in=due.vehicle.same(), component=due.component).exclude(pk=due.pk)
     same = Q(procedure__current__needs__item__in=fluids) | Q(procedure__current__needs__item__current__in=fluids)
     others.filter(same).delete()

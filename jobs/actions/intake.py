@@ -100,7 +100,7 @@ def open_job(
 
 def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetime) -> Customer:
     if isinstance(given, Customer):
-        return given
+        return given.today
     return customers.save_customer(
         actor=actor, clock=fixed(now), fields=given.fields, phones=list(given.phones), emails=list(given.emails)
     )
@@ -113,10 +113,11 @@ def _vehicle(
         return vehicles.save_vehicle(actor=actor, clock=fixed(now), fields=given.fields, owner=owner)
     if given is None:
         return None
+    given = given.today
     here = queries.here_now(given)
     if here is not None:
         raise Refused(f"{given} is here already: {here}. Write the new concern on that job.", "vehicle")
-    if given.owner_id is None or (theirs_now and given.owner_id != owner.pk):
+    if given.owner is None or (theirs_now and given.owner.today != owner):
         on = shop.day_of(now)
         vehicles.change_owner(vehicle=given, customer=owner, on=on, actor=actor, clock=fixed(now))
     return given

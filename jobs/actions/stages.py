@@ -30,7 +30,7 @@ def move(job: Job, stage: str, *, waits_for: str = "", note: str = "", actor: Us
             )
         job.stage, job.stage_since = stage, now
         StageChange.objects.create(job=job, stage=stage, note=note[:200], at=now, by=actor)
-    job.waits_for = waits_for[:160]
+    job.waits_for = waits_for[:200]
     job.save(update_fields=["stage", "stage_since", "waits_for"])
     audit.record("moved", job, actor=actor, now=now, stage=stage, waits_for=waits_for, note=note)
     return job

@@ -162,7 +162,7 @@ def _tick(doing: Act) -> dict[str, Any]:
     poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
     step.shortage = draw_at_step(
         step, poured, measured.typed if poured and measured else "", actor=doing.actor, clock=fixed(doing.now)
-    )[:200]
+    )
     return _stand(doing, DONE, "")
 
 

@@ -183,7 +183,7 @@ def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
         kind=kind,
         item=item,
         need=need,
-        description=str(item or need.description)[:160],
+        description=str(item or need.description),
         condition=Line.Condition.NEW,
         quantity=need.quantity,
         unit=UNITS[kind],

@@ -29,7 +29,7 @@ class Job(models.Model):
     stage = models.CharField(max_length=12, choices=Stage, default=Stage.WRITTEN_UP)
     stage_since = models.DateTimeField()
     waits_for = models.CharField(
-        max_length=160, blank=True, help_text="who or what the job waits for, such as the customer's name"
+        max_length=200, blank=True, help_text="who or what the job waits for, such as the customer's name"
     )
     concern = models.TextField("concern", help_text="In the customer's own words.")
     key_tag = models.CharField("key tag", max_length=20, blank=True)
@@ -153,7 +153,7 @@ class Line(models.Model):
     )
     item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
     need = models.ForeignKey("jobs.ProcedureNeed", models.SET_NULL, null=True, blank=True, related_name="+")
-    description = models.CharField("what", max_length=160)
+    description = models.CharField("what", max_length=200)
     condition = models.CharField("condition", max_length=14, choices=Condition, blank=True, default="")
     quantity = QuantityField("quantity")
     unit = models.CharField(max_length=4, choices=[("h", "hours"), ("each", "each"), ("L", "liters")])

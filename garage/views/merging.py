@@ -1,0 +1,95 @@
+"""One customer or car that was written down twice: find the other, see what will happen, merge; or part them again."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from garage import gates, search
+from garage.access import actor_of, allowed
+from garage.actions import merging
+from garage.errors import Refused
+from garage.models import Customer, Vehicle
+from garage.models.merging import Mergeable
+from garage.web import after_post, asked, attempt, render_page
+
+WRITE = ["GET", "HEAD", "POST"]
+FOUND_SHOWN = 20
+
+
+@allowed("counter")
+@require_http_methods(WRITE)
+def customer_merge(request: HttpRequest, pk: int) -> HttpResponse:
+    """Close a customer who is in the book twice, and let the row point to the other one."""
+    row, into = gates.customer_for(request, pk), gates.customer_named(request, "into")
+    return _merge(
+        request, "customer", row, into, lambda to: merging.merge_customer(customer=row, into=to, **_by(request))
+    )
+
+
+@allowed("counter")
+@require_http_methods(WRITE)
+def vehicle_merge(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same for a car."""
+    row, into = gates.vehicle_for(request, pk), gates.vehicle_named(request, "into")
+    return _merge(request, "vehicle", row, into, lambda to: merging.merge_vehicle(vehicle=row, into=to, **_by(request)))
+
+
+@allowed("counter")
+@require_POST
+def customer_part(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a merge back."""
+    row = gates.customer_for(request, pk)
+    return _part(request, "customer", row, lambda: merging.part_customer(customer=row, **_by(request)))
+
+
+@allowed("counter")
+@require_POST
+def vehicle_part(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same for a car."""
+    row = gates.vehicle_for(request, pk)
+    return _part(request, "vehicle", row, lambda: merging.part_vehicle(vehicle=row, **_by(request)))
+
+
+def _by(request: HttpRequest) -> dict[str, Any]:
+    return {"actor": actor_of(request), "clock": timezone.now}
+
+
+def _merge(
+    request: HttpRequest, kind: str, row: Mergeable, into: Any, act: Callable[[Any], Customer | Vehicle]
+) -> HttpResponse:
+    form, text = forms.Form(request.POST or None), asked(request)
+    posted = request.method == "POST" and into is not None
+    if posted:
+        end = attempt(form, lambda: act(into))
+        if end is not None:
+            messages.success(request, f"{row} is merged into {end}.")
+            return after_post(request, reverse(kind, args=[end.pk]))
+    found = search.find(text, kinds=[kind], limit=FOUND_SHOWN + 1)
+    context = {
+        "row": row,
+        "into": into,
+        "kind": kind,
+        "here": reverse(f"{kind}-merge", args=[row.pk]),
+        "back": reverse(kind, args=[row.pk]),
+        "form": form,
+        "text": text,
+        "found": [one for one in found[:FOUND_SHOWN] if one.object_id != row.pk],
+        "more": len(found) > FOUND_SHOWN,
+    }
+    partial = "" if posted else "found"
+    return render_page(request, "garage/merge.html", context, partial=partial, status=422 if posted else 200)
+
+
+def _part(request: HttpRequest, kind: str, row: Mergeable, act: Callable[[], Customer | Vehicle]) -> HttpResponse:
+    try:
+        act()
+        messages.success(request, f"{row} stands alone again.")
+    except Refused as error:
+        messages.warning(request, str(error))
+    return after_post(request, reverse(kind, args=[row.pk]))
