@@ -11,7 +11,7 @@ from statistics import median
 USUAL_MILES_A_DAY = 40
 #: A figure is asked about beyond so many times the distance expected, and so many miles of grace: a long trip stays
 #: within it, a doubled digit or a slipped one does not (common practice, no source).
-TIMES, GRACE_MILES = 3, 1_000
+TIMES, GRACE_MILES = 3, 2_000
 #: The first figure of a car is asked about above this (common practice, no source).
 MOST_MILES_AT_FIRST = 500_000
 KILOMETERS = Fraction(1_609_344, 1_000_000)

@@ -63,8 +63,8 @@ def _by(request: HttpRequest) -> dict[str, Any]:
 def _merge(
     request: HttpRequest, kind: str, row: Mergeable, into: Any, act: Callable[[Any], Customer | Vehicle]
 ) -> HttpResponse:
-    form, text = forms.Form(request.POST or None), asked(request)
     posted = request.method == "POST" and into is not None
+    form, text = forms.Form(request.POST if posted else None), asked(request)
     if posted:
         end = attempt(form, lambda: act(into))
         if end is not None:
