@@ -13,7 +13,7 @@ from garage.models import AuditEntry
 from jobs import queries
 from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.actions.removing import FOR_A_WHILE, put_back, remove_line, remove_operation
-from jobs.actions.stages import decide, start_job
+from jobs.actions.stages import start_job
 from jobs.actions.writing_up import (
     LINE_FIELDS,
     OPERATION_FIELDS,
@@ -26,6 +26,7 @@ from jobs.actions.writing_up import (
 from jobs.models import Advisory, Draw, Job, Line, Operation
 from jobs.seen import mark
 from parts.actions.items import save_item, supersede
+from tests.decided import decide, standing, state
 from tests.jobs.counter_cast import FLUID, LABOR, PART, Counter, at_counter, transfer_fluid_change
 
 
@@ -35,7 +36,8 @@ def counter(shop, people, now) -> Counter:
 
 
 def authorized(counter: Counter, operation: Operation) -> Operation:
-    return decide(operation=operation, decision="authorized", actor=counter.actor, clock=fixed(counter.now))
+    decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
+    return operation
 
 
 class TestFromAProcedure:
@@ -97,34 +99,55 @@ class TestDecisionsAfterAnEdit:
         counter.line(operation, LABOR)
         return authorized(counter, operation)
 
-    def decision(self) -> str:
-        return Operation.objects.get().decision
+    def asks(self) -> list[str]:
+        """What has to be asked about the operation; an operation that was decided on stays so."""
+        row = standing(Operation.objects.get())
+        assert row.state == "authorized"
+        assert row.asks == bool(row.beyond)
+        return [beyond.key for beyond in row.beyond]
+
+    def change(self, counter, operation, **change):
+        fields = {**LABOR, **change}
+        line = operation.lines.get()
+        save_line(operation=operation, line=line, fields=fields, actor=counter.actor, clock=fixed(counter.now))
 
     def test_a_new_line(self, counter, operation):
         counter.line(operation)
-        assert (self.decision(), Job.objects.get().stage) == ("undecided", "written_up")
+        assert self.asks() == ["added", "amount"]
+        assert Job.objects.get().stage == "ready"  # what was agreed to may be begun
 
-    @pytest.mark.parametrize("change", [{"condition": "used"}, {"quantity": Decimal(2)}, {"unit_price": Decimal(1)}])
-    def test_another_condition_quantity_or_price(self, counter, operation, change):
-        line = operation.lines.get()
-        save_line(
-            operation=operation, line=line, fields={**LABOR, **change}, actor=counter.actor, clock=fixed(counter.now)
-        )
-        assert self.decision() == "undecided"
+    @pytest.mark.parametrize(
+        ("change", "asks"),
+        [
+            ({"condition": "used"}, ["part"]),
+            ({"quantity": Decimal(2)}, ["amount"]),
+            ({"unit_price": Decimal(129)}, ["amount"]),
+            ({"description": "Labor, by two"}, ["part"]),
+            ({"tax_class": "fabrication"}, ["taxed"]),
+        ],
+    )
+    def test_another_part_or_a_higher_price(self, counter, operation, change, asks):
+        self.change(counter, operation, **change)
+        assert self.asks() == asks
 
-    def test_a_line_taken_off_and_the_undo_of_it_brings_the_decision_back(self, counter, operation):
+    @pytest.mark.parametrize(
+        "change", [{"quantity": Decimal(1)}, {"unit_price": Decimal(1)}, {"discount": Decimal("0.1")}]
+    )
+    def test_not_a_change_downward(self, counter, operation, change):
+        self.change(counter, operation, **change)
+        assert self.asks() == []
+
+    def test_not_a_line_taken_off_nor_the_undo_of_it(self, counter, operation):
         entry = remove_line(line=operation.lines.get(), actor=counter.actor, clock=fixed(counter.now))
-        assert self.decision() == "undecided"
+        assert self.asks() == []
         put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
-        row = Operation.objects.get()
-        assert (row.decision, row.decided_at) == ("authorized", counter.now)
+        assert self.asks() == []
 
-    def test_not_once_something_else_was_changed_between(self, counter, operation):
-        counter_line = operation.lines.get()
-        entry = remove_line(line=counter_line, actor=counter.actor, clock=fixed(counter.now))
+    def test_a_line_written_in_place_of_the_one_taken_off(self, counter, operation):
+        entry = remove_line(line=operation.lines.get(), actor=counter.actor, clock=fixed(counter.now))
         counter.line(operation)
         put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
-        assert self.decision() == "undecided"
+        assert self.asks() == ["added", "amount"]
 
     def test_another_title_is_other_work_but_what_was_found_and_done_is_not(self, counter, operation):
         edit_operation(
@@ -133,18 +156,20 @@ class TestDecisionsAfterAnEdit:
             actor=counter.actor,
             clock=fixed(counter.now),
         )
-        assert self.decision() == "authorized"
+        assert self.asks() == []
         edit_operation(
             operation=operation, fields={"title": "Front brake pads"}, actor=counter.actor, clock=fixed(counter.now)
         )
-        assert self.decision() == "undecided"
+        assert self.asks() == ["method"]
+        assert not standing(operation).allows_work
+        assert Job.objects.get().stage == "written_up"
 
     def test_saving_without_a_change_changes_nothing(self, counter, operation):
         before, entries = Job.objects.get().version, AuditEntry.objects.count()
         save_line(
             operation=operation, line=operation.lines.get(), fields=LABOR, actor=counter.actor, clock=fixed(counter.now)
         )
-        assert (self.decision(), Job.objects.get().version) == ("authorized", before)
+        assert (self.asks(), Job.objects.get().version) == ([], before)
         assert AuditEntry.objects.count() == entries
 
 
@@ -241,7 +266,7 @@ class TestOrder:
         first, second = counter.operation("A"), counter.operation("B")
         authorized(counter, first)
         move_operation(operation=second, up=True, actor=counter.actor, clock=fixed(counter.now))
-        assert Operation.objects.get(title="A").decision == "authorized"
+        assert state(Operation.objects.get(title="A")) == "authorized"
 
 
 class TestRemoving:
@@ -289,9 +314,29 @@ class TestRemoving:
 
     def test_declined_work_stays_on_record(self, counter):
         operation = counter.operation()
-        decide(operation=operation, decision="declined", actor=counter.actor, clock=fixed(counter.now))
+        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
         with pytest.raises(Refused, match="stays on record"):
             remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
+
+    def test_nor_can_it_be_emptied_line_by_line(self, counter):
+        operation = counter.operation()
+        line = counter.line(operation)
+        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
+        acts = [
+            lambda: remove_line(line=line, actor=counter.actor, clock=fixed(counter.now)),
+            lambda: counter.line(operation),
+            lambda: save_line(
+                operation=operation, line=line, fields={**PART, "unit_price": Decimal(1)}, actor=counter.actor,
+                clock=fixed(counter.now),
+            ),
+            lambda: edit_operation(
+                operation=operation, fields={"title": "Other"}, actor=counter.actor, clock=fixed(counter.now)
+            ),
+        ]  # fmt: skip
+        for act in acts:
+            with pytest.raises(Refused, match="offer it again"):
+                act()
+        assert state(operation) == "declined"
 
 
 class TestDrawn:
