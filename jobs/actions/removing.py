@@ -68,11 +68,11 @@ def remove_operation(
     state = consent_of(operation.job).of(operation.pk).state
     if state == DECLINED:
         raise Refused(f"“{operation}” was declined: that stays on record, and nothing of it is charged.")
-    if state == AUTHORIZED and not although_authorized:
-        raise Authorized(f"“{operation}” is authorized: its customer expects it to be done.")
     if operation.alternatives.exists():
         raise Refused(f"“{operation}” has an alternative on the sheet: remove that first.")
     _not_begun(operation)
+    if state == AUTHORIZED and not although_authorized:
+        raise Authorized(f"“{operation}” is authorized: its customer expects it to be done.")
     job, draws = operation.job, Draw.objects.filter(line__operation=operation)
     advisories = list(operation.advisories.values_list("pk", flat=True))
     rows = _snapshot([operation, *operation.steps.all(), *operation.lines.all(), *draws])

@@ -142,7 +142,9 @@ class TestLines:
         assert "Somebody else changed “Pad set, rear”" in answer.content.decode()
         assert Line.objects.get().unit_price == Decimal(80)
 
-    def test_an_authorized_operation_is_undecided_after_an_edit_and_the_page_says_so(self, client, counter, operation):
+    def test_another_part_on_an_authorized_operation_is_asked_about_and_the_page_says_so(
+        self, client, counter, operation
+    ):
         line = counter.line(operation)
         decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
         move(counter.job, Stage.IN_BAY, actor=counter.actor, clock=fixed(counter.now))
@@ -151,7 +153,7 @@ class TestLines:
         client.post(reverse("jobs:line-edit", args=[line.pk]), {**data, "condition": "used"})
         page = page_of(client, "jobs:sheet", counter.job.pk)
         assert "Not authorized" in page
-        assert "not decided" in page
+        assert "Pad set, rear, used instead of Pad set, rear, new" in page
 
     def test_removed_in_place_and_put_back_by_the_message(self, client, counter, operation):
         line = counter.line(operation)
