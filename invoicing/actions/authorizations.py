@@ -75,7 +75,7 @@ def authorize(
     given = Given(name, known_as, channel, _contact(channel, contact), at or now)
     if parts_wish is not None:
         change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, clock=fixed(now))
-    return _record(row, job, with_standing(row, decisions, consent), given, limit, actor, now)
+    return _record(row, job, consent, with_standing(row, decisions, consent), given, limit, actor, now)
 
 
 class Replaced(Refused):
@@ -241,6 +241,7 @@ def with_standing(estimate: Estimate, decisions: Decisions, consent: Consent) ->
 def _record(
     estimate: Estimate,
     job: Job,
+    consent: Consent,
     decisions: Decisions,
     given: Given,
     limit: Decimal | None,
@@ -250,7 +251,7 @@ def _record(
     before = queries.last_authorization(job)
     sums = sums_authorized(estimate, job, after(estimate, job, decisions))
     adds = any(decision == AUTHORIZED for decision, _ in decisions.values())
-    limit = agreed_limit(job.customer, sums, limit, addition=adds and before is not None)
+    limit = agreed_limit(job.customer, sums, limit, addition=adds and bool(consent.authorized))
     person = PersonSnapshot.objects.create(data={"name": given.name, "contact": given.contact})
     rows = _rows(estimate, decisions)
     authorization = Authorization(

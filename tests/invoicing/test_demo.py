@@ -32,7 +32,7 @@ from invoicing.demo import cast, names, today
 from invoicing.demo.cast import LOGINS, MODELS
 from invoicing.demo.garage import MONTHS, ZONE, Garage
 from invoicing.demo.load import PROCEDURES, is_loaded, load
-from invoicing.models import Estimate, Invoice, Receivable
+from invoicing.models import AuthorizationOperation, Estimate, Invoice, Receivable
 from jobs.models import Advisory, DueService, FluidSample, Job, JobStep, StepEvent
 from jobs.procedure_files import parse
 from jobs.procedure_schema import Step, Written
