@@ -56,7 +56,7 @@ class AuthorizeForm(KeyForm):
         required=False,
         help_text="Needed for a call, a text message or an email.",
     )
-    at = MomentField(label="When")
+    at = MomentField(label="When", error_messages={"required": "Write when it was given."})
     parts_wish = forms.ChoiceField(label="Replaced parts", choices=WISHES, required=False)
     limit = MoneyFormField(label="Up to, before tax", minimum=Decimal(0), required=False)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from itertools import islice
 
 from django.db.models import F, Prefetch, QuerySet, Sum
 
@@ -20,7 +21,7 @@ from invoicing.models import (
     Receivable,
 )
 from jobs import consent_words
-from jobs.consent import Work, consent_from, excess_of
+from jobs.consent import Record, Work, consent_from, excess_of
 
 ZERO = Decimal("0.00")
 CHUNK = 500
@@ -95,16 +96,23 @@ def billed_was_authorized() -> Iterator[str]:
     Worked out anew from the sealed records before the invoice, by their sequence: no clock is asked.
     """
     things = consents.ever_one()
-    rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False)
-    rows = rows.prefetch_related("operations__lines")
-    for invoice in rows.order_by("pk").iterator(chunk_size=CHUNK):
-        given = consents.authorizations().filter(job=invoice.job_id, chain_seq__lte=invoice.consent_seq)
-        records = [consents.record_of(row, things) for row in given]
-        if not records or records[-1].seq != invoice.consent_seq:
-            yield f"{invoice}: the authorization it was issued on is not there"
-        bill = [_billed(operation, things) for operation in invoice.operations.all()]
-        for excess in excess_of(consent_from(records, bill), bill):
-            yield f"{invoice}: {consent_words.excess(excess)}"
+    rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False).prefetch_related("operations__lines")
+    invoices = rows.order_by("pk").iterator(chunk_size=CHUNK)
+    while chunk := list(islice(invoices, CHUNK)):
+        given: dict[int | None, list[Record]] = {}
+        for row in consents.authorizations().filter(job__in=[invoice.job_id for invoice in chunk]):
+            given.setdefault(row.job_id, []).append(consents.record_of(row, things))
+        for invoice in chunk:
+            yield from _beyond_consent(invoice, given.get(invoice.job_id, []), things)
+
+
+def _beyond_consent(invoice: Invoice, given: list[Record], things: Mapping[int, int]) -> Iterator[str]:
+    records = [row for row in given if row.seq <= invoice.consent_seq]
+    if not records or records[-1].seq != invoice.consent_seq:
+        yield f"{invoice}: the authorization it was issued on is not there"
+    bill = [_billed(operation, things) for operation in invoice.operations.all()]
+    for excess in excess_of(consent_from(records, bill), bill):
+        yield f"{invoice}: {consent_words.excess(excess)}"
 
 
 def _billed(operation: InvoiceOperation, things: Mapping[int, int]) -> Work:

@@ -27,6 +27,11 @@ class Standing:
     invoice: Invoice | None
 
     @property
+    def may_withdraw(self) -> bool:
+        """Whether something stands authorized that the customer may still take back."""
+        return self.job.stage in stages.OPEN and self.estimate is not None and bool(self.consent.authorized)
+
+    @property
     def next_act(self) -> str:
         """What the counter does next for this job."""
         if self.job.stage == stages.FINISHED and not self.undecided:

@@ -38,7 +38,7 @@ def groups(jobs: Iterable[BayJob], user: User) -> list[Group]:
         if job.stage == stages.IN_BAY:
             group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
         else:
-            group, act = ("Ready to take", "Start") if row.may_start else ("Waiting", "Look")
+            group, act = ("Ready to take", "Start work") if row.may_start else ("Waiting", "Look")
         found[group].append(_row(row, act))
     there = [(heading, rows) for heading, rows in found.items() if rows]
     return [Group(heading, rows, quiet=at > 0) for at, (heading, rows) in enumerate(there)]

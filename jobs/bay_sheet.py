@@ -106,8 +106,11 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
     operations = list(job.operations.all())
     enlarged = _enlarged(operations, consent, chosen)
     shown = [_operation(row, consent.of(row.pk), used, job) for row in operations if not _refused(row, consent)]
-    may_start = job.stage == stages.READY or (
-        job.stage == stages.AWAITING and bool(consent.workable) and all(row.started_at is None for row in operations)
+    work = [row for row in operations if row.pk in consent.workable]
+    may_start = stages.may_start(
+        job.stage,
+        begun=any(row.started_at is not None for row in work),
+        left=any(row.finished_at is None for row in work),
     )
     return Work(job, shown, _open_step(enlarged) if enlarged else None, may_start=may_start)
 

@@ -9,6 +9,7 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 
 from garage.models import Vehicle
 from garage.queries import carried, whole_distance
+from jobs import stages
 from jobs.consents import states_of
 from jobs.models import (
     Advisory,
@@ -39,8 +40,11 @@ class BayJob:
     @property
     def may_start(self) -> bool:
         """Whether the car may be taken into the bay: something is authorized, and nothing was begun."""
-        waiting = self.job.stage == Stage.AWAITING and all(row.started_at is None for row in self.operations)
-        return self.job.stage == Stage.READY or (waiting and bool(self.operations))
+        return stages.may_start(
+            self.job.stage,
+            begun=any(row.started_at is not None for row in self.operations),
+            left=any(row.finished_at is None for row in self.operations),
+        )
 
 
 def bay_list() -> list[BayJob]:

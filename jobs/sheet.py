@@ -93,9 +93,11 @@ class Sheet:
     @property
     def may_start(self) -> bool:
         """Whether the car can go into the bay now: something is authorized, even where more is still to be decided."""
-        begun = any(row.operation.started_at for row in self.operations)
-        return self.job.stage == Stage.READY or (
-            self.job.stage == Stage.AWAITING and bool(self.consent.workable) and not begun
+        work = [row.operation for row in self.operations if row.standing.allows_work]
+        return stages.may_start(
+            self.job.stage,
+            begun=any(row.started_at is not None for row in work),
+            left=any(row.finished_at is None for row in work),
         )
 
 

@@ -69,7 +69,10 @@ def authorize(
     row = queries.estimates().get(pk=estimate.pk)
     job = jobs_queries.sheets().get(pk=row.job_id)
     consent = consent_of(job, job.operations.all())
-    _still_offered(row, seal, job, consent, at or now, now)
+    _the_paper_heard(row, seal, job)
+    _given_in_time(row, at or now, now)
+    if any(decision != WITHDRAWN for decision, _words in decisions.values()):
+        _still_offered(row, job, consent, at or now)
     name, known_as = _person(job.customer, person_name, capacity)
     _check_decisions(row, job, consent, decisions)
     given = Given(name, known_as, channel, _contact(channel, contact), at or now)
@@ -93,10 +96,8 @@ class Given:
     at: dt.datetime
 
 
-def _still_offered(
-    estimate: Estimate, seal: str, job: Job, consent: Consent, at: dt.datetime, now: dt.datetime
-) -> None:
-    """Refuse an estimate that is no longer what the garage offers."""
+def _the_paper_heard(estimate: Estimate, seal: str, job: Job) -> None:
+    """Refuse another revision than the latest, and another paper than the form was opened for."""
     if job.stage not in stages.OPEN:
         raise Refused(f"{job} is {job.get_stage_display()}: nothing on it is left to authorize.")
     latest = queries.latest_estimate(job)
@@ -104,13 +105,21 @@ def _still_offered(
         raise replaced(estimate, latest)
     if seal != estimate.content_sha256:
         raise Replaced(f"This form was opened for another paper than estimate {estimate.label}: ask about that one.")
-    if shop.day_of(at) > estimate.valid_until:
-        until = shop.day_words(estimate.valid_until)
-        raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
+
+
+def _given_in_time(estimate: Estimate, at: dt.datetime, now: dt.datetime) -> None:
+    """Refuse a moment at which nobody can have decided on this estimate."""
     if at > now:
         raise Refused("An authorization cannot have been given later than now.", "at")
     if at < estimate.written_at.replace(second=0, microsecond=0):
         raise Refused("That is before this estimate was written.", "at")
+
+
+def _still_offered(estimate: Estimate, job: Job, consent: Consent, at: dt.datetime) -> None:
+    """Refuse an answer to an estimate that is no longer what the garage offers; a yes is taken back at any time."""
+    if shop.day_of(at) > estimate.valid_until:
+        until = shop.day_words(estimate.valid_until)
+        raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
     if charges.overtaken(estimate, job, consent):
         raise Refused("The sheet has changed since this estimate was written: write a revised estimate and ask again.")
 

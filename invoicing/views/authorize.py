@@ -73,5 +73,5 @@ def _context(job: Job, standing: Standing, estimate: Estimate, form: AuthorizeFo
         "form": form,
         "sums": sums_authorized(estimate, job, after(estimate, job, wanted)),
         "earlier": queries.last_authorization(job),
-        "may_record": decidable and not standing.overtaken and not standing.expired,
+        "may_record": decidable and (standing.may_withdraw or not (standing.overtaken or standing.expired)),
     }

@@ -36,10 +36,9 @@ def change(garage: Garage, line: Line, **fields: object) -> None:
 
 
 def take_off(garage: Garage, row: Line | Operation) -> AuditEntry:
-    given = {"actor": garage.actor, "clock": fixed(garage.now)}
     if isinstance(row, Line):
-        return remove_line(line=row, **given)
-    return remove_operation(operation=row, although_authorized=True, **given)
+        return remove_line(line=row, actor=garage.actor, clock=fixed(garage.now))
+    return remove_operation(operation=row, although_authorized=True, actor=garage.actor, clock=fixed(garage.now))
 
 
 def back_on(garage: Garage, entry: AuditEntry) -> None:
@@ -404,6 +403,18 @@ def test_a_yes_is_taken_back_by_a_decision_of_its_own_before_work_begins(garage:
     assert invoice.notices["declined"] == [
         "Operation 1, authorized at first, in the customer’s words: “sells the car”."
     ]
+
+
+def test_a_yes_is_taken_back_at_any_time(garage: Garage) -> None:
+    job = garage.job([labor("1")], [part()])
+    first, second = operations(job)
+    estimate = garage.estimate(job)
+    garage.authorize(estimate, decisions={first.pk: YES})
+    garage.now += dt.timedelta(days=40)  # the estimate is no offer any more, and no yes to it is
+    with pytest.raises(Refused, match="was valid until"):
+        garage.authorize(estimate, decisions={first.pk: BACK, second.pk: YES})
+    garage.authorize(estimate, decisions={first.pk: BACK})
+    assert state(first) == "declined"
 
 
 def test_only_a_yes_can_be_taken_back(garage: Garage) -> None:

@@ -110,6 +110,8 @@ def test_a_yes_is_taken_back_on_the_form(garage: Garage, login: Login) -> None:
     garage.authorize(estimate)
     first = job.operations.get(position=1)
     url = f"/jobs/{job.pk}/authorize/"
+    sheet = text_of(login("counter").get(f"/jobs/{job.pk}/"))
+    assert f'<a href="{url}">The customer changed their mind</a>' in sheet
     assert "no longer wanted" in text_of(login("counter").get(url))
     sent = without_decisions(estimate, limit="", **{f"decision_{first.pk}": "withdrawn"})
     login("counter").post(url, {**sent, f"reason_{first.pk}": "sells the car"})
