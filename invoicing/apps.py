@@ -7,8 +7,9 @@ class InvoicingConfig(AppConfig):
 
     def ready(self) -> None:
         from garage import search  # noqa: PLC0415 (models are not ready when this module is read)
-        from invoicing import panels, papers, promises  # noqa: PLC0415 (as above)
+        from invoicing import consents, panels, papers, promises  # noqa: PLC0415 (as above)
 
+        consents.register()
         papers.register()
         panels.register()
         promises.register()

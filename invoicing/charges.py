@@ -8,16 +8,15 @@ from decimal import Decimal
 from garage import shop
 from garage.errors import Refused
 from garage.models import Customer, TaxClass
-from invoicing import queries
+from invoicing import consents, queries
 from invoicing.comparing import same_offer
-from invoicing.models import Estimate
+from invoicing.models import Estimate, EstimateOperation
 from invoicing.models.papers import PaperLine
 from invoicing.sums import Charge, NoRate, OperationCharges, Sums, choose, counted, sum_up
 from invoicing.totals import TaxRate, line_net
+from jobs.consent import AUTHORIZED, DECLINED, Consent, beyond
+from jobs.consents import consent_of, work_of
 from jobs.models import Job, JobStep, Line, Operation
-
-DECLINED = Operation.Decision.DECLINED
-AUTHORIZED = Operation.Decision.AUTHORIZED
 
 
 def charge_of(line: Line) -> Charge:
@@ -44,13 +43,18 @@ def _charge(line: Line | PaperLine, origin: int | None, net: Decimal) -> Charge:
         discount=line.discount,
         tax_class=line.tax_class,
         sublet_to=line.sublet_to,
+        item_id=line.item_id,
         net=net,
     )
 
 
-def operation_charges(job: Job) -> list[OperationCharges]:
-    """The work on the sheet that was not declined, priced as written; of alternatives one is counted."""
-    rows = [operation for operation in job.operations.all() if operation.decision != DECLINED]
+def operation_charges(job: Job, consent: Consent | None = None) -> list[OperationCharges]:
+    """The work on the sheet that was not declined, priced as written; of alternatives one is counted.
+
+    `job` comes from `jobs.queries.sheets`; `consent` spares reading it again.
+    """
+    consent = consent or consent_of(job, job.operations.all())
+    rows = [operation for operation in job.operations.all() if consent.of(operation.pk).state != DECLINED]
     return choose(
         [
             OperationCharges(
@@ -59,7 +63,7 @@ def operation_charges(job: Job) -> list[OperationCharges]:
                 title=row.title,
                 concern=row.concern,
                 cause=row.cause,
-                decision=row.decision,
+                decision=consent.of(row.pk).state,
                 counted=True,
                 charges=tuple(charge_of(line) for line in row.lines.all()),
                 alternative_to=row.alternative_to_id,
@@ -72,7 +76,8 @@ def operation_charges(job: Job) -> list[OperationCharges]:
 
 def done(job: Job) -> list[Operation]:
     """The authorized operations whose work was done: without steps, or with at least one done and none open."""
-    return [row for row in job.operations.all() if row.decision == AUTHORIZED and work_state(row) == "done"]
+    authorized = consent_of(job, job.operations.all()).all_in(AUTHORIZED)
+    return [row for row in job.operations.all() if row.pk in authorized and work_state(row) == "done"]
 
 
 def work_state(operation: Operation) -> str:
@@ -85,26 +90,49 @@ def work_state(operation: Operation) -> str:
 
 def as_offered(estimate: Estimate) -> list[OperationCharges]:
     """What an estimate offered, read back from its frozen rows."""
-    return [
-        OperationCharges(
-            operation=row.operation_id,
-            position=row.position,
-            title=row.title,
-            concern=row.concern,
-            cause=row.cause,
-            decision="",
-            counted=row.counted,
-            charges=tuple(charge_on_paper(line, line.line_id) for line in row.lines.all()),
-        )
-        for row in estimate.operations.all()
-    ]
+    return [_offered(row) for row in estimate.operations.all()]
 
 
-def overtaken(estimate: Estimate, job: Job) -> bool:
-    """Whether the sheet no longer offers what the estimate does; work declined since does not count as a change."""
-    declined = {row.pk for row in job.operations.all() if row.decision == DECLINED}
-    offered = [row for row in as_offered(estimate) if row.operation not in declined]
-    return not same_offer(offered, operation_charges(job))
+def _offered(row: EstimateOperation) -> OperationCharges:
+    return OperationCharges(
+        operation=row.operation_id,
+        position=row.position,
+        title=row.title,
+        concern=row.concern,
+        cause=row.cause,
+        decision="",
+        counted=row.counted,
+        charges=tuple(charge_on_paper(line, line.line_id) for line in row.lines.all()),
+    )
+
+
+def agreed(consent: Consent) -> dict[int | None, OperationCharges]:
+    """The authorized work as its yes was given, by operation: read back from the estimates' frozen rows."""
+    keys = [row.yes.row for row in consent.authorized if row.yes is not None]
+    rows = EstimateOperation.objects.filter(pk__in=keys).prefetch_related("lines").order_by("position")
+    return {row.operation_id: _offered(row) for row in rows}
+
+
+def overtaken(estimate: Estimate, job: Job, consent: Consent | None = None) -> bool:
+    """Whether the customer has to be asked about something that the estimate does not show.
+
+    That is undecided work which stands otherwise on the sheet, and what goes beyond a yes and beyond this estimate
+    too. A change downward of what is authorized asks nothing.
+    """
+    consent = consent or consent_of(job, job.operations.all())
+    shown = {row.operation: row for row in as_offered(estimate)}
+    offers = {row.operation_id: consents.offer_of(row, estimate) for row in estimate.operations.all()}
+    sheet = {row.operation: row for row in operation_charges(job, consent)}
+    works = {row.pk: work_of(row) for row in job.operations.all() if row.pk in consent.asks}
+    for key, work in works.items():
+        if key not in shown:
+            return True
+        if consent.of(key).state == AUTHORIZED:
+            if beyond(offers[key], work):
+                return True
+        elif not same_offer([shown[key]], [sheet[key]]):
+            return True
+    return False
 
 
 def is_exempt(customer: Customer, on: dt.date) -> bool:

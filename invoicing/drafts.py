@@ -6,20 +6,23 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from invoicing import charges, queries
-from invoicing.comparing import amount, how_much, line_change, more_or_less
+from invoicing.comparing import amount, how_much, line_change, more_or_less, what_changed
 from invoicing.models import Authorization
 from invoicing.sums import Charge, OperationCharges, Sums
+from jobs import consent_words, stages
 from jobs import queries as jobs_queries
-from jobs import stages
-from jobs.models import Job, JobStep, Operation
+from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
+from jobs.consents import consent_of, work_of
+from jobs.models import Job, JobStep
 
 
 @dataclass(frozen=True)
 class DraftInvoice:
     """What would be billed now.
 
-    `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing. `over`
-    is by how much the net exceeds the authorized `limit` (0: it does not). `costs` is what the shelf gave up, by line.
+    `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
+    `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
+    line.
     """
 
     job: Job
@@ -29,6 +32,8 @@ class DraftInvoice:
     short: tuple[str, ...]
     blocks: tuple[str, ...]
     costs: dict[int, Decimal]
+    consent: Consent
+    excess: tuple[Excess, ...]
 
     @property
     def charges(self) -> list[Charge]:
@@ -42,24 +47,25 @@ class DraftInvoice:
 
     @property
     def limit(self) -> Decimal:
-        """What may be billed on the job before tax."""
-        return self.authorization.limit if self.authorization else Decimal("0.00")
+        """What is authorized before tax of the work on the sheet; each operation has a limit of its own."""
+        return sum((row.net for row in self.consent.operations.values()), Decimal("0.00"))
 
     @property
-    def over(self) -> Decimal:
-        """By how much the net is above what was authorized."""
-        return max(Decimal("0.00"), self.net - self.limit)
+    def over(self) -> list[str]:
+        """What was not authorized, a sentence an operation."""
+        return [consent_words.excess(row) for row in self.excess]
 
 
 def draft(job: Job) -> DraftInvoice:
     """Build the invoice of a job from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
-    written = charges.operation_charges(job)
+    consent = consent_of(job, job.operations.all())
+    written = charges.operation_charges(job, consent)
     states = {row.pk: charges.work_state(row) for row in job.operations.all()}
-    billable = [row for row in written if row.decision == Operation.Decision.AUTHORIZED]
+    billable = [row for row in written if row.decision == AUTHORIZED]
     lines = [line for row in job.operations.all() for line in row.lines.all() if line.item_id]
     used = jobs_queries.used(lines)
     from_shelf = {line.pk for line in lines}
-    differences: list[str] = []
+    differences = _against_the_record(consent, billable)
     billed: list[OperationCharges] = []
     for operation in billable:
         if states[operation.operation or 0] != "done":
@@ -69,7 +75,9 @@ def draft(job: Job) -> DraftInvoice:
         billed.append(kept)
         differences += said
     differences += [
-        f"“{row.title}” is not decided on: it is not billed." for row in written if _open_question(row, billable)
+        f"“{row.title}” is not decided on: it is not billed."
+        for row in written
+        if row.decision == UNDECIDED and consent.of(row.operation).asks
     ]
     return DraftInvoice(
         job=job,
@@ -79,13 +87,28 @@ def draft(job: Job) -> DraftInvoice:
         short=tuple(_shortages(job)),
         blocks=tuple(_blocks(job, billed)),
         costs={key: row.cost for key, row in used.items()},
+        consent=consent,
+        excess=excess_of(consent, _bill(job, billed)),
     )
 
 
-def _open_question(row: OperationCharges, billable: list[OperationCharges]) -> bool:
-    """Undecided work that is no mere alternative to authorized work."""
-    groups = {other.alternative_to or other.operation for other in billable}
-    return row.decision == Operation.Decision.UNDECIDED and (row.alternative_to or row.operation) not in groups
+def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
+    """What would be billed, as consent looks at it: the sheet's lines in the quantities that were used."""
+    works = {row.pk: work_of(row) for row in job.operations.all()}
+    lines = {line.key: line for work in works.values() for line in work.lines}
+    return [
+        replace(works[row.operation or 0], lines=tuple(replace(lines[one.line], net=one.net) for one in row.charges))
+        for row in billed
+    ]
+
+
+def _against_the_record(consent: Consent, billable: list[OperationCharges]) -> list[str]:
+    """Where the sheet is no longer what was said yes to: taken off, cheaper, less."""
+    agreed = charges.agreed(consent)
+    said = [sentence for row in billable for sentence in what_changed([agreed[row.operation]], [row])]
+    gone = [f"“{row.title}” was authorized and taken off the sheet: it is not billed, {amount(row.net)} less."
+            for row in consent.gone]  # fmt: skip
+    return said + gone
 
 
 def _not_done(operation: OperationCharges, state: str) -> str:

@@ -1,26 +1,29 @@
 """The books' forms; what may not be is said by the verbs, beside the field."""
 
 from decimal import Decimal
-from typing import Any, cast
+from typing import Any
 
 from django import forms
-from django.http import QueryDict
 from django.utils import timezone
 
 from garage.forms import KeyForm, MoneyFormField, QuantityFormField
 from garage.forms_fields import DayField, PlainDecimalField
-from garage.models import TaxClass
-from invoicing.actions.authorizations import allowed_after, sums_with_tax
-from invoicing.comparing import amount
+from garage.models import Customer, TaxClass
 from invoicing.crediting import Left, left_on
-from invoicing.models import Authorization, Estimate, Invoice, Payment
+from invoicing.models import Authorization, Estimate, EstimateOperation, Invoice, Payment
+from jobs.consent import AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN, Consent, Standing
 from jobs.forms import MomentField
-from jobs.models import Job, Operation
+from jobs.models import Job
 
 Channel = Authorization.Channel
-CHANNELS = [(Channel.IN_PERSON, "in person"), (Channel.PHONE, "by telephone"), (Channel.EMAIL, "by email")]
+CHANNELS = [
+    (Channel.IN_PERSON, "in person"),
+    (Channel.PHONE, "by telephone"),
+    (Channel.TEXT, "by text message"),
+    (Channel.EMAIL, "by email"),
+]
 OPEN = "open"
-DECISIONS = [("authorized", "authorized"), ("declined", "declined"), (OPEN, "not decided yet")]
+NOT_YET = (OPEN, "not decided yet")
 WISHES = Job._meta.get_field("parts_wish").choices or ()
 UNIT_WORDS = {"h": "Hours", "L": "Liters", "each": "Pieces"}
 
@@ -32,101 +35,131 @@ class MailForm(forms.Form):
 
 
 class AuthorizeForm(KeyForm):
-    """What the customer said about an estimate: on each operation, who, how, when, and up to what amount."""
+    """What the customer said about an estimate: on each operation, who, how, when, and up to what amount.
 
-    person_name = forms.ChoiceField(label="Given by")
-    channel = forms.ChoiceField(label="How", choices=CHANNELS, initial=Channel.PHONE)
+    It names the estimate and its seal. Nothing that becomes evidence is filled in beforehand.
+    """
+
+    estimate_key = forms.IntegerField(widget=forms.HiddenInput)
+    seal = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    person_name = forms.CharField(
+        label="Given by", max_length=120, error_messages={"required": "Write who gave the authorization."}
+    )
+    channel = forms.ChoiceField(
+        label="How",
+        choices=[("", "—"), *CHANNELS],
+        error_messages={"required": "Choose how the authorization was given."},
+    )
     contact = forms.CharField(
         label="Number or address used",
         max_length=120,
         required=False,
-        help_text="Needed for a call or a mail.",
+        help_text="Needed for a call, a text message or an email.",
     )
-    at = MomentField(label="When")
+    at = MomentField(label="When", error_messages={"required": "Write when it was given."})
     parts_wish = forms.ChoiceField(label="Replaced parts", choices=WISHES, required=False)
-    limit = MoneyFormField(
-        label="Up to, before tax",
-        minimum=Decimal(0),
-        error_messages={"required": "Write the amount that was agreed to; for an addition the revised total."},
-    )
+    limit = MoneyFormField(label="Up to, before tax", minimum=Decimal(0), required=False)
 
-    def __init__(self, data: Any, *, estimate: Estimate, job: Job, suggested: Decimal | None) -> None:
+    def __init__(
+        self, data: Any, *, estimate: Estimate, job: Job, consent: Consent, initial: dict[str, Any] | None = None
+    ) -> None:
         super().__init__(data)
-        self.estimate, self.job, self.suggested = estimate, job, suggested
-        self.decided = {row.pk: row.decision for row in job.operations.all()}
+        self.estimate, self.job, self.consent = estimate, job, consent
+        self.fields["estimate_key"].initial, self.fields["seal"].initial = estimate.pk, estimate.content_sha256
         customer = job.customer
-        names = [customer.name, customer.contact, *(row.name for row in customer.designated.all())]
-        self.known("person_name").choices = [(name, name) for name in dict.fromkeys(filter(None, names))]
-        phones = customer.phones.all()
-        self.fields["contact"].initial = phones[0].number if phones else ""
+        own = [customer.contact] if customer.kind == Customer.Kind.COMPANY else [customer.name, customer.contact]
+        names = [*own, *(row.name for row in customer.designated.all())]
+        self.names = list(dict.fromkeys(filter(None, names)))
+        self.is_company = customer.kind == Customer.Kind.COMPANY
+        if not self.is_company:
+            self.fields["person_name"] = forms.ChoiceField(
+                label="Given by",
+                choices=[("", "—"), *((name, name) for name in self.names)],
+                error_messages={"required": "Choose who gave the authorization."},
+            )
         self.fields["at"].initial = timezone.localtime().replace(second=0, microsecond=0)
-        self.fields["limit"].initial = suggested
         self.fields["parts_wish"].initial = job.parts_wish
+        for name, value in (initial or {}).items():
+            self.fields[name].initial = value
         for row in estimate.operations.all():
-            standing = self.decided.get(row.operation_id or 0)
-            if standing == Operation.Decision.UNDECIDED:
-                counted = "authorized" if row.counted else OPEN
-                self.fields[f"decision_{row.operation_id}"] = forms.ChoiceField(
-                    label=row.title, choices=DECISIONS, initial=counted, widget=forms.RadioSelect
-                )
-                self.fields[f"reason_{row.operation_id}"] = forms.CharField(
-                    label="Declined, in the customer’s words", max_length=200, required=False
-                )
+            self._add_decision(row, consent.of(row.operation_id))
 
-    def known(self, name: str) -> forms.ChoiceField:
-        """A choice field by its name."""
-        field = self.fields[name]
-        assert isinstance(field, forms.ChoiceField)
-        return field
+    def _add_decision(self, row: EstimateOperation, standing: Standing) -> None:
+        """The fields for an operation that is to be decided, or whose yes may be taken back."""
+        key = row.operation_id
+        if key not in self.consent.operations and not self.data.get(f"decision_{key}"):
+            return
+        choices = self._choices(standing)
+        sent = self.data.get(f"decision_{key}", "")
+        if sent and sent not in dict(choices):  # a second tap, after the first one was recorded
+            choices.append((sent, sent))
+        if not choices:
+            return
+        self.fields[f"decision_{key}"] = forms.ChoiceField(
+            label=row.title,
+            choices=choices,
+            widget=forms.RadioSelect,
+            required=standing.asks,
+            error_messages={"required": f"“{row.title}”: choose what the customer said, or “not decided yet”."},
+        )
+        self.fields[f"reason_{key}"] = forms.CharField(
+            label="A no, in the customer’s words", max_length=200, required=False
+        )
 
-    def rows(self) -> list[tuple[Any, forms.BoundField | None, forms.BoundField | None]]:
-        """Each operation of the estimate with its two fields; without them when it was decided before."""
+    def _choices(self, standing: Standing) -> list[tuple[str, str]]:
+        """What can be said about an operation now."""
+        if standing.state == AUTHORIZED and standing.asks:
+            addition = [
+                (AUTHORIZED, "authorized with the change"),
+                (DECLINED, "change declined, the earlier yes stands"),
+            ]
+            return [*addition, (WITHDRAWN, "no longer wanted at all"), NOT_YET]
+        if standing.state == AUTHORIZED:
+            return [(WITHDRAWN, "no longer wanted"), (OPEN, "stays authorized")]
+        if standing.state == UNDECIDED:
+            return [(AUTHORIZED, "authorized"), (DECLINED, "declined"), NOT_YET]
+        return []
+
+    def rows(self) -> list[tuple[Any, Standing, forms.BoundField | None, forms.BoundField | None]]:
+        """Each operation of the estimate with how it stands and its two fields; without them when it is settled."""
         return [
-            (row, self[f"decision_{key}"], self[f"reason_{key}"])
+            (row, standing, self[f"decision_{key}"], self[f"reason_{key}"])
             if f"decision_{key}" in self.fields
-            else (row, None, None)
+            else (row, standing, None, None)
             for row in self.estimate.operations.all()
-            for key in [row.operation_id]
+            for key, standing in [(row.operation_id, self.consent.of(row.operation_id))]
         ]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if not self.errors and self.adds():
-            self._hold_to_what_is_authorized(cleaned["limit"])
+        if not self.errors and self.adds() and cleaned.get("limit") is None:
+            self.add_error("limit", "Write the amount that was agreed to; for an addition the revised total.")
         return cleaned
 
-    def _hold_to_what_is_authorized(self, limit: Decimal) -> None:
-        """Refuse the amount offered for everything when less of it is authorized, and one too low to bill the work."""
-        sums = sums_with_tax(self.estimate, self.job, allowed_after(self.estimate, self.job, self.decisions()))
-        said = f"What is authorized comes to {amount(sums.net)} before tax, {amount(sums.gross)} with tax"
-        if limit < sums.net:
-            lower = "for a lower price, change the sheet and write a revised estimate"
-            self.add_error("limit", f"{said}: {lower}.")
-        elif limit == self.suggested != sums.net:
-            self.add_error("limit", f"That was the amount for everything offered. {said}: say both, then record it.")
-            data = cast(QueryDict, self.data).copy()
-            data["limit"] = str(sums.net)
-            self.data = data
-
     def decisions(self) -> dict[int, tuple[str, str]]:
-        """The decision on each operation that is decided now, and the customer’s word."""
+        """The decision on each operation that is decided now, and the customer’s words."""
         given = self.cleaned_data
         return {
             int(name.removeprefix("decision_")): (value, given[name.replace("decision_", "reason_")])
             for name, value in given.items()
-            if name.startswith("decision_") and value != OPEN
+            if name.startswith("decision_") and value not in (OPEN, "")
         }
 
     def adds(self) -> bool:
         """Whether anything is authorized now, so that an amount is agreed to."""
-        return any(decision == Operation.Decision.AUTHORIZED for decision, _word in self.decisions().values())
+        return any(decision == AUTHORIZED for decision, _words in self.decisions().values())
 
     def values(self) -> dict[str, Any]:
-        """What the verb takes; no amount where everything is declined, whatever stood in its field."""
-        names = ("key", "person_name", "channel", "contact", "at", "parts_wish")
+        """What the verb takes; no amount where nothing is authorized, whatever stood in its field."""
+        names = ("key", "seal", "person_name", "channel", "contact", "at", "parts_wish")
         given = {name: self.cleaned_data[name] for name in names}
         limit = self.cleaned_data["limit"] if self.adds() else None
         return {"decisions": self.decisions(), "limit": limit, **given}
+
+    def who_and_how(self) -> dict[str, str]:
+        """What was typed about the person and the call: it holds for another revision too, the decisions do not."""
+        names = ("person_name", "channel", "contact", "at", "parts_wish")
+        return {name: self.data[name] for name in names if self.data.get(name)}
 
 
 class IssueForm(KeyForm):

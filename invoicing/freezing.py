@@ -81,7 +81,7 @@ def sums_on_paper(sums: Sums) -> dict[str, Any]:
 
 def line_on_paper(charge: Charge, position: int) -> dict[str, Any]:
     """A charge as a paper's line."""
-    names = [field.name for field in PaperLine._meta.fields if field.name not in ("id", "position")]
+    names = [field.attname for field in PaperLine._meta.fields if field.name not in ("id", "position")]
     return {"position": position, **{name: getattr(charge, name) for name in names}}
 
 

@@ -10,6 +10,8 @@ from typing import Any
 from garage import shop
 from invoicing import freezing
 from invoicing.models import Authorization
+from jobs.consent import DECLINED, Standing
+from jobs.consents import consent_of
 from jobs.models import Advisory, DueService, Job, Operation
 
 OPEN = (Advisory.State.OPEN, Advisory.State.OFFERED)
@@ -18,11 +20,13 @@ OPEN = (Advisory.State.OPEN, Advisory.State.OFFERED)
 def notices_of(job: Job, now: dt.datetime) -> dict[str, Any]:
     """Everything an invoice of the job says beside its lines, ready to be stored."""
     profile = shop.profile()
+    consent = consent_of(job, job.operations.all())
+    declined = consent.all_in(DECLINED)
     return {
         "authorizations": list(Authorization.objects.filter(job=job).order_by("pk").values_list("pk", flat=True)),
         "next_due": [due_sentence(row) for row in _due(job)],
         "advisories": [advisory_sentence(row) for row in _noticed(job)],
-        "declined": [_declined(row) for row in job.operations.all() if row.decision == Operation.Decision.DECLINED],
+        "declined": [_declined(row, consent.of(row.pk)) for row in job.operations.all() if row.pk in declined],
         "warranty": _warranty(profile.warranty_text, job, shop.day_of(now)),
         "parts_wish": freezing.PARTS_WISH[job.parts_wish],
         "concern": job.concern,
@@ -72,9 +76,10 @@ def advisory_sentence(row: Advisory) -> str:
     return f"{where}{row.text.rstrip('.')}; {until}."
 
 
-def _declined(row: Operation) -> str:
-    word = f", in the customer’s words: “{row.decline_reason}”" if row.decline_reason else ""
-    return f"{row.title}{word}."
+def _declined(row: Operation, standing: Standing) -> str:
+    withdrawn = ", authorized at first" if standing.withdrawn else ""
+    words = f", in the customer’s words: “{standing.words}”" if standing.words else ""
+    return f"{row.title}{withdrawn}{words}."
 
 
 def _warranty(text: str, job: Job, today: dt.date) -> str:

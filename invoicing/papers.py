@@ -209,7 +209,7 @@ def authorization_text(row: Authorization) -> dict[str, str]:
         for operation in decided
         if operation.decision == "authorized"
     ]
-    against = [operation.estimate_operation.title for operation in decided if operation.decision == "declined"]
+    against = [operation.estimate_operation.title for operation in decided if operation.decision != "authorized"]
     name = str(row.person.data.get("name", "name erased"))
     contact = str(row.person.data.get("contact", ""))
     who = name if row.capacity == Authorization.Capacity.CUSTOMER else f"{name}, designated by the customer"

@@ -1,13 +1,14 @@
 """What the books promise, checked from the stored rows alone: each check yields a sentence for every breach."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from itertools import islice
 
 from django.db.models import F, Prefetch, QuerySet, Sum
 
 from garage import ledger, promises
 from garage.models import Counter
-from invoicing import freezing
+from invoicing import consents, freezing
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import (
     Authorization,
@@ -19,6 +20,8 @@ from invoicing.models import (
     PaymentPart,
     Receivable,
 )
+from jobs import consent_words
+from jobs.consent import Record, Work, consent_from, excess_of
 
 ZERO = Decimal("0.00")
 CHUNK = 500
@@ -29,7 +32,7 @@ def register() -> None:
     promises.register("invoices add up: lines to operations, operations and taxes to the total", sums_hold)
     promises.register("invoices are what was sealed, person included", invoices_sealed)
     promises.register("invoice numbers run without gap or duplicate in each series", numbers_run)
-    promises.register("what was billed was authorized, and not above the limit", billed_was_authorized)
+    promises.register("what was billed was authorized, and no operation above its limit", billed_was_authorized)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
     promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
@@ -88,25 +91,34 @@ def numbers_run() -> Iterator[str]:
 
 
 def billed_was_authorized() -> Iterator[str]:
-    """No invoice is above the limit that held when it was issued, and each of its operations was authorized then."""
-    rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False).prefetch_related("operations")
-    for invoice in rows.order_by("pk").iterator(chunk_size=CHUNK):
-        given = list(
-            Authorization.objects.filter(job=invoice.job_id, recorded_at__lte=invoice.issued_at)
-            .prefetch_related("operations__estimate_operation")
-            .order_by("pk")
-        )
-        if not given:
-            yield f"{invoice}: nothing on its job was authorized"
-            continue
-        if invoice.net > given[-1].limit:
-            yield f"{invoice}: bills {invoice.net}, {given[-1].limit} was authorized"
-        decided = {
-            row.estimate_operation.operation_id: row.decision for record in given for row in record.operations.all()
-        }
-        for operation in invoice.operations.all():
-            if decided.get(operation.operation_id) != "authorized":
-                yield f"{invoice}: “{operation}” was not authorized"
+    """Each operation of an invoice was authorized when it was issued, up to its amount and with the same parts.
+
+    Worked out anew from the sealed records before the invoice, by their sequence: no clock is asked.
+    """
+    things = consents.ever_one()
+    rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False).prefetch_related("operations__lines")
+    invoices = rows.order_by("pk").iterator(chunk_size=CHUNK)
+    while chunk := list(islice(invoices, CHUNK)):
+        given: dict[int | None, list[Record]] = {}
+        for row in consents.authorizations().filter(job__in=[invoice.job_id for invoice in chunk]):
+            given.setdefault(row.job_id, []).append(consents.record_of(row, things))
+        for invoice in chunk:
+            yield from _beyond_consent(invoice, given.get(invoice.job_id, []), things)
+
+
+def _beyond_consent(invoice: Invoice, given: list[Record], things: Mapping[int, int]) -> Iterator[str]:
+    records = [row for row in given if row.seq <= invoice.consent_seq]
+    if not records or records[-1].seq != invoice.consent_seq:
+        yield f"{invoice}: the authorization it was issued on is not there"
+    bill = [_billed(operation, things) for operation in invoice.operations.all()]
+    for excess in excess_of(consent_from(records, bill), bill):
+        yield f"{invoice}: {consent_words.excess(excess)}"
+
+
+def _billed(operation: InvoiceOperation, things: Mapping[int, int]) -> Work:
+    """An operation of an invoice, as consent looks at it."""
+    lines = tuple(consents.line_on_paper(line, line.line_id, things) for line in operation.lines.all())
+    return Work(operation.operation_id, operation.title, lines)
 
 
 def authorizations_sealed() -> Iterator[str]:
@@ -122,6 +134,8 @@ def authorizations_sealed() -> Iterator[str]:
             yield f"{estimate}: the customer's name or address was changed behind it"
     records = Authorization.objects.select_related("estimate", "person", "job").prefetch_related("operations")
     for record in records.order_by("pk").iterator(chunk_size=CHUNK):
+        if record.estimate_seal != record.estimate.content_sha256:
+            yield f"{record} ({record.pk}): it was given on another estimate than it names"
         if content_seal(record.estimate, list(record.operations.order_by("pk"))) != record.content_sha256:
             yield f"{record} ({record.pk}): its decisions are not those that were sealed"
         if not record.person.matches(record.person_seal):

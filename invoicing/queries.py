@@ -61,7 +61,7 @@ def authorizations(job: Job) -> QuerySet[Authorization]:
 
 
 def last_authorization(job: Job) -> Authorization | None:
-    """The authorization whose limit holds now."""
+    """The last authorization of a job."""
     return Authorization.objects.filter(job=job).select_related("person").order_by("-pk").first()
 
 

@@ -1,15 +1,17 @@
 """How priced work is written out, on pages and on papers alike: figures as text, both units, notes in words."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Protocol
 
 from garage.forms_fields import plain_text
 from invoicing.comparing import amount
-from invoicing.models import EstimateOperation, InvoiceOperation
+from invoicing.consents import offer_of
+from invoicing.models import Estimate, EstimateOperation, InvoiceOperation
 from invoicing.sums import OperationCharges
-from jobs import showing
+from jobs import consent_words, showing
+from jobs.consent import DECLINED, Consent, Standing, Work, beyond
 
 FINER = {"core": "core deposit", "kit": "kit", "teardown": "teardown and reassembly", "fee": "fee"}
 
@@ -119,8 +121,37 @@ def from_charges(operations: Iterable[OperationCharges]) -> list[OperationShown]
 ALTERNATIVE = "Alternative, not in the total"
 
 
-def from_paper(operations: Sequence[EstimateOperation] | Sequence[InvoiceOperation]) -> list[OperationShown]:
-    """Write the frozen operations of an estimate or an invoice out."""
+def _alternative(row: EstimateOperation | InvoiceOperation) -> str:
+    return ALTERNATIVE if isinstance(row, EstimateOperation) and not row.counted else ""
+
+
+def against_consent(estimate: Estimate, consent: Consent) -> dict[int | None, str]:
+    """What an estimate says anew and what its customer decided before, by operation; nothing before any decision."""
+    if not consent.seq:
+        return {}
+    return {row.operation_id: _stands(estimate, row, consent.of(row.operation_id)) for row in estimate.operations.all()}
+
+
+def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> str:
+    if standing.state == DECLINED:
+        return "No longer wanted" if standing.withdrawn else "Declined"
+    if standing.yes is None:
+        return "Offered again, not authorized" if standing.seq else "New, not authorized"
+    if standing.yes.row == row.pk:
+        return "Authorized"
+    offer = offer_of(row, estimate)
+    over = beyond(standing.yes, Work(offer.operation, offer.title, offer.lines))
+    if not over:
+        return f"Authorized at {amount(standing.net)}"
+    said = "; ".join(consent_words.beyond(one) for one in over)
+    return f"Authorized at {amount(standing.net)}. Not authorized: {said}"
+
+
+def from_paper(
+    operations: Sequence[EstimateOperation] | Sequence[InvoiceOperation], notes: Mapping[int | None, str] | None = None
+) -> list[OperationShown]:
+    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation."""
+    notes = notes or {}
     return [
         OperationShown(
             key=row.operation_id,
@@ -132,7 +163,7 @@ def from_paper(operations: Sequence[EstimateOperation] | Sequence[InvoiceOperati
             technicians=row.technicians if isinstance(row, InvoiceOperation) else "",
             lines=tuple(line_shown(line) for line in row.lines.all()),
             net=amount(row.net),
-            note=ALTERNATIVE if isinstance(row, EstimateOperation) and not row.counted else "",
+            note=" · ".join(filter(None, [_alternative(row), notes.get(row.operation_id, "")])),
         )
         for row in operations
     ]

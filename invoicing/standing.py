@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from invoicing import charges, queries
 from invoicing.models import Estimate, Invoice
 from jobs import stages
-from jobs.actions.stages import AUTHORIZED, open_question
+from jobs.consent import Consent
+from jobs.consents import consent_of
 from jobs.models import Job
 
 WRITE, REVISE, RECORD, MAKE, PAY, NOTHING = "write", "revise", "record", "make", "pay", ""
@@ -14,14 +15,21 @@ WRITE, REVISE, RECORD, MAKE, PAY, NOTHING = "write", "revise", "record", "make",
 
 @dataclass(frozen=True)
 class Standing:
-    """A job's papers: the estimate that counts, whether it still holds, what is undecided, the standing invoice."""
+    """A job's papers: the estimate that counts, whether it still holds, what is undecided, what its customer
+    allows, the standing invoice."""
 
     job: Job
     estimate: Estimate | None
     overtaken: bool
     expired: bool
     undecided: bool
+    consent: Consent
     invoice: Invoice | None
+
+    @property
+    def may_withdraw(self) -> bool:
+        """Whether something stands authorized that the customer may still take back."""
+        return self.job.stage in stages.OPEN and self.estimate is not None and bool(self.consent.authorized)
 
     @property
     def next_act(self) -> str:
@@ -40,14 +48,14 @@ class Standing:
 def standing_of(job: Job, today: dt.date) -> Standing:
     """Read where a job stands; `job` comes from `jobs.queries.sheets`."""
     estimate = queries.latest_estimate(job)
-    operations = list(job.operations.all())
-    authorized = [row for row in operations if row.decision == AUTHORIZED]
+    consent = consent_of(job, job.operations.all())
     billed = job.stage in (stages.INVOICED, stages.CLOSED)
     return Standing(
         job=job,
         estimate=estimate,
-        overtaken=estimate is not None and charges.overtaken(estimate, job),
+        overtaken=estimate is not None and charges.overtaken(estimate, job, consent),
         expired=estimate is not None and estimate.valid_until < today,
-        undecided=any(open_question(row, authorized) for row in operations),
+        undecided=bool(consent.asks),
+        consent=consent,
         invoice=queries.invoice_of(job) if billed else None,
     )

@@ -35,6 +35,7 @@ class Charge:
     condition: str = ""
     typed: str = ""
     sublet_to: str = ""
+    item_id: int | None = None
 
     def at(self, quantity: Decimal) -> "Charge":
         """The same charge for another quantity; what was typed holds only for its own."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from garage.models import User
 from jobs import stages
 from jobs.models import Job
+from jobs.queries_bay import BayJob
 
 
 @dataclass(frozen=True)
@@ -29,30 +30,31 @@ class Group:
     quiet: bool
 
 
-def groups(jobs: Iterable[Job], user: User) -> list[Group]:
+def groups(jobs: Iterable[BayJob], user: User) -> list[Group]:
     """My jobs first, then those ready to take, those with others, and what the rest waits for; empty ones left out."""
     found: dict[str, list[BayRow]] = {"Mine": [], "Ready to take": [], "With others": [], "Waiting": []}
-    for job in jobs:
+    for row in jobs:
+        job = row.job
         if job.stage == stages.IN_BAY:
             group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
         else:
-            group, act = ("Ready to take", "Start") if job.stage == stages.READY else ("Waiting", "Look")
-        found[group].append(_row(job, act))
+            group, act = ("Ready to take", "Start work") if row.may_start else ("Waiting", "Look")
+        found[group].append(_row(row, act))
     there = [(heading, rows) for heading, rows in found.items() if rows]
     return [Group(heading, rows, quiet=at > 0) for at, (heading, rows) in enumerate(there)]
 
 
-def _row(job: Job, act: str) -> BayRow:
+def _row(row: BayJob, act: str) -> BayRow:
+    job = row.job
     plate = job.vehicle.plate if job.vehicle else ""
     heading = " · ".join(filter(None, [plate, str(job.vehicle or "no vehicle"), str(job)]))
-    steps, left = getattr(job, "steps_in_all", 0), getattr(job, "steps_left", 0)
     where = [f"key {job.key_tag}" if job.key_tag else "", job.parked]
-    work = ", ".join(operation.title for operation in job.operations.all())
+    work = ", ".join(operation.title for operation in row.operations)
     return BayRow(
         job=job,
         heading=heading,
         work=" · ".join(filter(None, [work or "nothing authorized yet", *where])),
         stage=job.stage_sentence,
-        progress=f"{steps - left} of {steps}" if steps else "",
+        progress=f"{row.steps - row.left} of {row.steps}" if row.steps else "",
         act=act,
     )

@@ -6,7 +6,8 @@ from decimal import Decimal
 from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
 from garage.units import both, convert, label
-from jobs import stages
+from jobs import consent_words, stages
+from jobs.consent import DECLINED, Consent, Standing
 from jobs.holding import held_by, next_open
 from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
 from jobs.queries import Used
@@ -15,7 +16,6 @@ from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.verdict import Seen, Verdict, judge
 from parts.models import Item
 
-AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
 Kind = ProcedureStep.Kind
 
 
@@ -98,27 +98,38 @@ class Work:
     operations: list[WorkedOperation]
     open: OpenStep | None = None
     left: list[str] = field(default_factory=list)
+    may_start: bool = False
 
 
-def work_of(job: Job, used: dict[int, Used], chosen: int | None = None) -> Work:
+def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | None = None) -> Work:
     """Write out a job that was read with `bay_jobs`; `chosen` is the step to enlarge, else the next open one."""
     operations = list(job.operations.all())
-    enlarged = _enlarged(operations, chosen)
-    shown = [_operation(operation, used, job) for operation in operations if operation.decision != DECLINED]
-    return Work(job, shown, _open_step(enlarged) if enlarged else None)
+    enlarged = _enlarged(operations, consent, chosen)
+    shown = [_operation(row, consent.of(row.pk), used, job) for row in operations if not _refused(row, consent)]
+    work = [row for row in operations if row.pk in consent.workable]
+    may_start = stages.may_start(
+        job.stage,
+        begun=any(row.started_at is not None for row in work),
+        left=any(row.finished_at is None for row in work),
+    )
+    return Work(job, shown, _open_step(enlarged) if enlarged else None, may_start=may_start)
 
 
-def why_not(operation: Operation, job: Job) -> str:
+def _refused(operation: Operation, consent: Consent) -> bool:
+    return consent.of(operation.pk).state == DECLINED
+
+
+def why_not(operation: Operation, standing: Standing, job: Job) -> str:
     """Why an operation cannot be worked on now; empty when it can."""
-    if operation.decision != AUTHORIZED:
-        return "not authorized: it may not be started"
+    if not standing.allows_work:
+        return consent_words.why_not(standing)
     if stages.under_way(job.stage, operation.started_at is not None):
         return ""
     return "not started" if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING) else job.get_stage_display()
 
 
-def _enlarged(operations: list[Operation], chosen: int | None) -> JobStep | None:
-    workable = [operation for operation in operations if not why_not(operation, operation.job)]
+def _enlarged(operations: list[Operation], consent: Consent, chosen: int | None) -> JobStep | None:
+    workable = [row for row in operations if not why_not(row, consent.of(row.pk), row.job)]
     if chosen is not None:
         return next((step for operation in workable for step in operation.steps.all() if step.pk == chosen), None)
     nexts = (_next(list(operation.steps.all())) for operation in workable)
@@ -131,7 +142,7 @@ def _next(steps: list[JobStep]) -> JobStep | None:
     return next((step for step in asked if held_by(steps, step) is None), None) or next_open(steps)
 
 
-def _operation(operation: Operation, used: dict[int, Used], job: Job) -> WorkedOperation:
+def _operation(operation: Operation, standing: Standing, used: dict[int, Used], job: Job) -> WorkedOperation:
     steps = list(operation.steps.all())
     done = sum(step.state != JobStep.State.OPEN for step in steps)
     revision = operation.revision
@@ -139,9 +150,10 @@ def _operation(operation: Operation, used: dict[int, Used], job: Job) -> WorkedO
         operation=operation,
         rows=[StepRow(step, words(step), _state(step, steps), step.position) for step in steps],
         lines=[_line(line, used) for line in operation.lines.all() if line.item is not None],
-        why_not=why_not(operation, job),
+        why_not=why_not(operation, standing, job),
         cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
-        said=[f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
+        said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
+        + [f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
         + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
         done=done,
     )

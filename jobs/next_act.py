@@ -8,7 +8,7 @@ from jobs.models import Stage
 NEXT_ACT = {
     Stage.WRITTEN_UP: ("Write it up", "jobs:sheet"),
     Stage.AWAITING: ("Record authorization", "invoicing:authorize"),
-    Stage.READY: ("Put it into the bay", "jobs:sheet"),
+    Stage.READY: ("Start work", "jobs:sheet"),
     Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
     Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
     Stage.INVOICED: ("Take payment", "invoicing:invoice-make"),

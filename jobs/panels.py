@@ -17,7 +17,7 @@ def visits(request: HttpRequest, subject: models.Model) -> str:
     """The visits of a customer or a vehicle, the last one first; a technician is led to the bay's pages."""
     at_counter = may(request.user, "counter")
     context = {
-        "jobs": queries.jobs_of(cast("Customer | Vehicle", subject))[:SHOWN],
+        "visits": queries.visits(queries.jobs_of(cast("Customer | Vehicle", subject))[:SHOWN]),
         "of_customer": isinstance(subject, Customer),
         "at_counter": at_counter,
     }

@@ -8,6 +8,8 @@ from django.db.models import Prefetch, Q, QuerySet
 
 from garage.models import Customer, Vehicle
 from jobs import stages
+from jobs.consent import DECLINED
+from jobs.consents import states_of
 from jobs.matching import best_match
 from jobs.models import Advisory, Draw, DueService, Job, Line, Operation, Procedure, Stage
 from jobs.queries_procedures import library
@@ -41,10 +43,26 @@ def here_now(vehicle: Vehicle) -> Job | None:
 
 
 def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:
-    """Every visit of a customer or a vehicle, the last one first, with the work that was done."""
-    done = Operation.objects.exclude(decision=Operation.Decision.DECLINED)
+    """Every visit of a customer or a vehicle, the last one first, with all that was written up."""
     by = {"customer__in" if isinstance(subject, Customer) else "vehicle__in": subject.same()}
-    return jobs().filter(**by).prefetch_related(Prefetch("operations", done)).order_by("-pk")
+    return jobs().filter(**by).prefetch_related("operations").order_by("-pk")
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A visit and its work, declined work left out."""
+
+    job: Job
+    work: list[Operation]
+
+
+def visits(found: Iterable[Job]) -> list[Visit]:
+    """Some jobs of `jobs_of`, each with the work that was not declined."""
+    rows = list(found)
+    states = states_of(rows)
+    return [
+        Visit(job, [row for row in job.operations.all() if states[job.pk].of(row.pk).state != DECLINED]) for job in rows
+    ]
 
 
 def sheets() -> QuerySet[Job]:

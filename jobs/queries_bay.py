@@ -10,6 +10,8 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 
 from garage.models import OdometerReading, Vehicle
 from garage.queries import carried, whole_distance
+from jobs import stages
+from jobs.consents import states_of
 from jobs.models import (
     Advisory,
     Component,
@@ -24,24 +26,45 @@ from jobs.models import (
 )
 from jobs.readings import in_liters
 
-AUTHORIZED = Operation.Decision.AUTHORIZED
 DRAIN, FILL = ProcedureStep.Kind.DRAIN, ProcedureStep.Kind.FILL
 
 
-def for_bay() -> QuerySet[Job]:
+@dataclass(frozen=True)
+class BayJob:
+    """A job with the work on it that may be done, and how many of its steps there are and are open."""
+
+    job: Job
+    operations: list[Operation]
+    steps: int
+    left: int
+
+    @property
+    def may_start(self) -> bool:
+        """Whether the car may be taken into the bay: something is authorized, and nothing was begun."""
+        return stages.may_start(
+            self.job.stage,
+            begun=any(row.started_at is not None for row in self.operations),
+            left=any(row.finished_at is None for row in self.operations),
+        )
+
+
+def bay_list() -> list[BayJob]:
     """Jobs that a technician works on, may start, or waits for, each with its authorized work counted."""
-    authorized = Q(operations__decision=AUTHORIZED)
-    steps = Q(operations__steps__isnull=False) & authorized
-    return (
+    jobs = list(
         Job.objects.filter(stage__in=[Stage.IN_BAY, Stage.READY, Stage.AWAITING, Stage.WRITTEN_UP])
         .select_related("vehicle", "technician")
-        .prefetch_related(Prefetch("operations", Operation.objects.filter(decision=AUTHORIZED)))
-        .annotate(
-            steps_in_all=Count("operations__steps", filter=steps, distinct=True),
-            steps_left=Count("operations__steps", filter=steps & Q(operations__steps__state="open"), distinct=True),
-        )
+        .prefetch_related("operations")
         .order_by("promised_at", "pk")
     )
+    states = states_of(jobs)
+    work = {job.pk: [row for row in job.operations.all() if row.pk in states[job.pk].workable] for job in jobs}
+    keys = [row.pk for rows in work.values() for row in rows]
+    steps = JobStep.objects.filter(operation__in=keys).values("operation__job").order_by()
+    counted = {
+        row["operation__job"]: (row["all"], row["left"])
+        for row in steps.annotate(all=Count("pk"), left=Count("pk", filter=Q(state=JobStep.State.OPEN)))
+    }
+    return [BayJob(job, work[job.pk], *counted.get(job.pk, (0, 0))) for job in jobs]
 
 
 def bay_jobs() -> QuerySet[Job]:

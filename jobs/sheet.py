@@ -5,8 +5,10 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from jobs import queries, showing, stages
+from jobs import consent_words, queries, showing, stages
 from jobs.amounts import amount
+from jobs.consent import DECLINED, UNDECIDED, Consent, Standing
+from jobs.consents import consent_of
 from jobs.models import Job, Line, LineKind, Operation, Stage
 from parts.models import Item
 from parts.queries import current_item, find_items, items_today, open_contents, price_of, with_former_names
@@ -37,6 +39,17 @@ class OperationShown:
     lines: list[LineShown]
     amount: Decimal
     last: bool
+    standing: Standing
+
+    @property
+    def not_covered(self) -> list[str]:
+        """What of it goes beyond what the customer said yes to."""
+        return [consent_words.beyond(row) for row in self.standing.beyond]
+
+    @property
+    def fixed(self) -> bool:
+        """Whether it was declined: it stays as it was, until it is offered again."""
+        return self.standing.state == DECLINED
 
 
 @dataclass(frozen=True)
@@ -75,17 +88,29 @@ class Sheet:
     job: Job
     operations: list[OperationShown]
     blocks: list[Block]
+    consent: Consent
+
+    @property
+    def may_start(self) -> bool:
+        """Whether the car can go into the bay now: something is authorized, even where more is still to be decided."""
+        work = [row.operation for row in self.operations if row.standing.allows_work]
+        return stages.may_start(
+            self.job.stage,
+            begun=any(row.started_at is not None for row in work),
+            left=any(row.finished_at is None for row in work),
+        )
 
 
 def sheet_of(job: Job) -> Sheet:
-    """Write out a job that was read with `queries.sheets`; three more queries for the shelf."""
+    """Write out a job that was read with `queries.sheets`; three more queries for the shelf, and consent's."""
     operations = list(job.operations.all())
+    consent = consent_of(job, operations)
     shelf = shelf_for([line for operation in operations for line in operation.lines.all()])
     shown = [
-        _operation(operation, number, shelf, last=number == len(operations))
+        _operation(operation, number, shelf, consent.of(operation.pk), last=number == len(operations))
         for number, operation in enumerate(operations, start=1)
     ]
-    return Sheet(job, shown, list(_blocks(job, operations, shelf)))
+    return Sheet(job, shown, list(_blocks(job, operations, shelf, consent)), consent)
 
 
 def shelf_for(lines: Iterable[Line]) -> Shelf:
@@ -125,9 +150,9 @@ def _item_offered(row: "ItemToday") -> ItemOffered:
     )
 
 
-def _operation(operation: Operation, number: int, shelf: Shelf, *, last: bool) -> OperationShown:
+def _operation(operation: Operation, number: int, shelf: Shelf, standing: Standing, *, last: bool) -> OperationShown:
     lines = [line_shown(line, shelf, operation) for line in operation.lines.all()]
-    return OperationShown(operation, number, lines, sum((line.amount for line in lines), ZERO), last)
+    return OperationShown(operation, number, lines, sum((line.amount for line in lines), ZERO), last, standing)
 
 
 def line_shown(line: Line, shelf: Shelf, operation: Operation) -> LineShown:
@@ -161,13 +186,13 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
         )
 
 
-def _blocks(job: Job, operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
+def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consent) -> Iterable[Block]:
     """What keeps the job from its next stage, the hardest first."""
     if job.stage not in stages.OPEN:
         return
     if not operations:
         yield Block("Nothing written up", "Add the first operation, from a procedure or free.")
-    yield from _shortages(operations, shelf)
+    yield from _shortages([row for row in operations if consent.of(row.pk).state != DECLINED], shelf)
     for operation in operations:
         for step in operation.steps.all():
             if step.shortage:
@@ -175,12 +200,22 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf) -> Iterable[Blo
     unpriced = [line.description for op in operations for line in op.lines.all() if _unpriced(line)]
     if unpriced:
         yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")
-    if job.stage in (Stage.IN_BAY, Stage.FINISHED):
-        for operation in operations:
-            if operation.decision == Operation.Decision.UNDECIDED:
-                yield Block("Not authorized", f"{operation}: no work on it before the customer was asked.")
+    yield from _not_authorized(job, operations, consent)
     if job.vehicle is not None and job.odometer_in is None:
         yield Block("Odometer", "It was not read when the car came in.")
+
+
+def _not_authorized(job: Job, operations: list[Operation], consent: Consent) -> Iterable[Block]:
+    for operation in operations:
+        standing = consent.of(operation.pk)
+        if standing.state == UNDECIDED and standing.asks and job.stage in (Stage.IN_BAY, Stage.FINISHED):
+            yield Block("Not authorized", f"{operation}: no work on it before the customer was asked.")
+        elif standing.beyond and standing.answered:
+            what = consent_words.all_beyond(standing)
+            yield Block("Addition declined", f"{operation}: take it off the sheet, it is not billed ({what}).")
+        elif standing.beyond:
+            what = consent_words.all_beyond(standing)
+            yield Block("Not authorized", f"{operation}: the customer has to be asked first ({what}).")
 
 
 def _unpriced(line: Line) -> bool:
@@ -188,10 +223,10 @@ def _unpriced(line: Line) -> bool:
 
 
 def _shortages(operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
-    """Items of which the shelf holds less than the job still needs; declined work needs nothing."""
+    """Items of which the shelf holds less than some operations still need."""
     needed: dict[int, Decimal] = {}
     for operation in operations:
-        if operation.decision == Operation.Decision.DECLINED or operation.finished_at is not None:
+        if operation.finished_at is not None:
             continue
         for line in operation.lines.all():
             stock = shelf.of(line.item)

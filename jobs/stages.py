@@ -53,6 +53,12 @@ def under_way(stage: str, started: bool) -> bool:
     return stage == IN_BAY or (stage == AWAITING and started)
 
 
+def may_start(stage: str, *, begun: bool, left: bool) -> bool:
+    """Whether the car can be taken into the bay: it is ready, or its customer is asked about more and meanwhile some
+    authorized work is `left` and none `begun`."""
+    return stage == READY or (stage == AWAITING and left and not begun)
+
+
 def is_late(stage: str, promised_at: dt.datetime | None, now: dt.datetime) -> bool:
     """Whether the car was promised for a moment that has passed, and its work is not done."""
     return promised_at is not None and promised_at < now and stage in UNFINISHED

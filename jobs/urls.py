@@ -27,6 +27,7 @@ counter_urls = [
     path("operations/<int:pk>/edit/", operations.operation_edit, name="operation-edit"),
     path("operations/<int:pk>/up/", operations.operation_move, {"up": True}, name="operation-up"),
     path("operations/<int:pk>/down/", operations.operation_move, {"up": False}, name="operation-down"),
+    path("operations/<int:pk>/offer-again/", operations.operation_again, name="offer-again"),
     path("operations/<int:pk>/remove/", operations.operation_remove, name="operation-remove"),
     path("operations/<int:pk>/lines/new/", lines.line_add, name="line-add"),
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading-correct"),

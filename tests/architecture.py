@@ -24,6 +24,8 @@ PURE = (
     "parts/reorder.py",
     "jobs/amounts.py",
     "jobs/condition.py",
+    "jobs/consent.py",
+    "jobs/consent_words.py",
     "jobs/exchange.py",
     "jobs/holding.py",
     "jobs/intervals.py",

@@ -16,7 +16,6 @@ PUBLIC = {
 #: Where the owner meets no page in the crawl's garage, for a reason.
 NOTHING_TO_SEE = {
     "login": "who is in is led on",
-    "invoicing:authorize": "an invoiced job is led back to its sheet",
     "jobs:line-amount": "asked with what was typed",
     "jobs:operation": "leads to its place on the sheet",
 }

@@ -56,6 +56,11 @@ class ShopProfile(models.Model):
         "sentence above the authorization",
         default="I authorize the work marked on this estimate, up to the total shown, and no more without asking me.",
     )
+    limit_with_tax = models.BooleanField(
+        "an authorized amount binds with tax",
+        default=False,
+        help_text="For consumers in the UK and the EU, where prices are said with tax.",
+    )
     estimate_text = models.TextField("closing text on estimates", blank=True)
     invoice_text = models.TextField("closing text on invoices", blank=True)
     warranty_text = models.TextField("warranty on our work", blank=True)

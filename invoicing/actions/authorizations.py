@@ -2,6 +2,7 @@
 
 What a record must hold follows the law of the strictest places (Cal. Bus. & Prof. Code 9884.9, 16 CCR 3354): date and
 time, who gave it and in which capacity, the number or address used, who took it, the exact work and the revised total.
+What it then allows is worked out by `jobs.consent`, here as everywhere.
 """
 
 import datetime as dt
@@ -19,20 +20,20 @@ from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import append, digest
 from garage.models import Customer, PersonSnapshot, User
-from garage.money import round_money
-from invoicing import charges, comparing, freezing, queries
-from invoicing.models import Authorization, AuthorizationOperation, Estimate
+from invoicing import charges, comparing, consents, freezing, queries
+from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateOperation
 from invoicing.sums import Sums, counted
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.intake import change_job
-from jobs.actions.stages import decide
-from jobs.models import Job, Operation
+from jobs.actions.stages import settle
+from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent, Record, Said, Work, beyond, consent_from
+from jobs.consents import consent_of, records_of, work_of
+from jobs.models import Job, JobStep, Line
 
-AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
 Channel, Capacity = Authorization.Channel, Authorization.Capacity
 
-#: By operation (of the sheet): the decision, and the customer's word when it was declined.
+#: By operation (of the sheet): authorized, declined or withdrawn, and the customer's words about a no.
 Decisions = Mapping[int, tuple[str, str]]
 
 
@@ -41,6 +42,7 @@ def authorize(
     *,
     key: uuid.UUID,
     estimate: Estimate,
+    seal: str,
     decisions: Decisions,
     person_name: str,
     capacity: str = "",
@@ -54,23 +56,33 @@ def authorize(
 ) -> Authorization:
     """Record one decision of the customer on an estimate; the same `key` again gives the same record.
 
-    `limit` is what may be billed on the whole job before tax; for a first authorization it defaults to the sum of
-    what is authorized. `parts_wish` is what is to happen with replaced parts (None: not asked); the law wants it asked
-    here (9884.10). Raises Refused, naming the field, when the record would be no evidence: a phone call without
-    number (`contact`), a mail without address, somebody neither customer nor designated (`person_name`), an addition
-    without the revised total (`limit`), a time that cannot be (`at`), an estimate that expired or that a later
-    revision or a changed sheet has overtaken.
+    `seal` is the estimate's own, as the form showed it: nobody says yes to a revision they did not hear. `limit` is
+    what may now be billed on the whole job before tax, as it was said; it is what the authorized work comes to, and
+    for a first authorization defaults to that. `parts_wish` is what is to happen with replaced parts (None: not
+    asked); the law wants it asked here (9884.10). Raises Replaced for another revision than the latest, and Refused,
+    naming the field, when the record would be no evidence: a phone call or text message without number (`contact`), a
+    mail without address, somebody neither customer nor designated, a company without a person's name
+    (`person_name`), an addition without the revised total or with another one (`limit`), a time that cannot be
+    (`at`), an estimate that expired or that a changed sheet has overtaken.
     """
     now = clock()
     row = queries.estimates().get(pk=estimate.pk)
     job = jobs_queries.sheets().get(pk=row.job_id)
-    _still_offered(row, job, at or now, now)
+    consent = consent_of(job, job.operations.all())
+    _the_paper_heard(row, seal, job)
+    _given_in_time(row, at or now, now)
+    if any(decision != WITHDRAWN for decision, _words in decisions.values()):
+        _still_offered(row, job, consent, at or now)
     name, known_as = _person(job.customer, person_name, capacity)
-    _check_decisions(row, decisions)
+    _check_decisions(row, job, consent, decisions)
+    given = Given(name, known_as, channel, _contact(channel, contact), at or now)
     if parts_wish is not None:
         change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, clock=fixed(now))
-    given = Given(name, known_as, channel, _contact(channel, contact), at or now)
-    return _record(row, job, decisions, given, limit, actor, now)
+    return _record(row, job, consent, with_standing(row, decisions, consent), given, limit, actor, now)
+
+
+class Replaced(Refused):
+    """Another revision was written since the form was opened; the sentence says what changed."""
 
 
 @dataclass(frozen=True)
@@ -84,35 +96,62 @@ class Given:
     at: dt.datetime
 
 
-def _still_offered(estimate: Estimate, job: Job, at: dt.datetime, now: dt.datetime) -> None:
-    """Refuse an estimate that is no longer what the garage offers."""
+def _the_paper_heard(estimate: Estimate, seal: str, job: Job) -> None:
+    """Refuse another revision than the latest, and another paper than the form was opened for."""
     if job.stage not in stages.OPEN:
         raise Refused(f"{job} is {job.get_stage_display()}: nothing on it is left to authorize.")
     latest = queries.latest_estimate(job)
     if latest is not None and latest.pk != estimate.pk:
-        raise Refused(f"Estimate {estimate.label} was replaced by {latest.label}: ask for a decision on that one.")
-    if shop.day_of(at) > estimate.valid_until:
-        until = shop.day_words(estimate.valid_until)
-        raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
+        raise replaced(estimate, latest)
+    if seal != estimate.content_sha256:
+        raise Replaced(f"This form was opened for another paper than estimate {estimate.label}: ask about that one.")
+
+
+def _given_in_time(estimate: Estimate, at: dt.datetime, now: dt.datetime) -> None:
+    """Refuse a moment at which nobody can have decided on this estimate."""
     if at > now:
         raise Refused("An authorization cannot have been given later than now.", "at")
     if at < estimate.written_at.replace(second=0, microsecond=0):
         raise Refused("That is before this estimate was written.", "at")
-    if charges.overtaken(estimate, job):
+
+
+def _still_offered(estimate: Estimate, job: Job, consent: Consent, at: dt.datetime) -> None:
+    """Refuse an answer to an estimate that is no longer what the garage offers; a yes is taken back at any time."""
+    if shop.day_of(at) > estimate.valid_until:
+        until = shop.day_words(estimate.valid_until)
+        raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
+    if charges.overtaken(estimate, job, consent):
         raise Refused("The sheet has changed since this estimate was written: write a revised estimate and ask again.")
 
 
+def replaced(before: Estimate, latest: Estimate) -> Replaced:
+    """The refusal of a form that was opened for an earlier revision, with what changed between the two."""
+    changed = comparing.what_changed(charges.as_offered(before), charges.as_offered(latest))
+    said = " ".join(changed) or "The work and its prices are the same."
+    return Replaced(
+        f"Estimate {before.label} was replaced by {latest.label} meanwhile, and nothing was recorded. "
+        f"What changed: {said} Ask about {latest.label}."
+    )
+
+
 def _person(customer: Customer, name: str, capacity: str) -> tuple[str, str]:
-    """The person's name and capacity; Refused for anybody who is neither the customer nor designated (3354(c))."""
+    """The person's name and capacity; Refused for anybody who is neither the customer nor designated (3354(c)).
+
+    A company says nothing itself: whoever speaks for it is named.
+    """
     typed = " ".join(name.split())
     if not typed:
-        raise Refused("Say who gave the authorization.", "person_name")
+        raise Refused("Write who gave the authorization.", "person_name")
+    if customer.kind == Customer.Kind.COMPANY and search.key(typed) == search.key(customer.name):
+        raise Refused(f"{customer.name} is a company: write the name of the person who said yes or no.", "person_name")
     own = {search.key(known) for known in (customer.name, customer.contact) if known}
     designated = {search.key(row.name) for row in customer.designated.all()}
     if search.key(typed) in own and capacity in ("", Capacity.CUSTOMER):
         return typed, Capacity.CUSTOMER
     if search.key(typed) in designated and capacity in ("", Capacity.DESIGNATED):
         return typed, Capacity.DESIGNATED
+    if customer.kind == Customer.Kind.COMPANY and capacity in ("", Capacity.CUSTOMER):
+        return typed, Capacity.CUSTOMER
     raise Refused(
         f"{typed} is neither {customer.name} nor a person they designated: ask {customer.name}, or have the person "
         "designated on the customer’s page first.",
@@ -127,8 +166,9 @@ def _contact(channel: str, contact: str) -> str:
         raise Refused("Say how the authorization was given.", "channel")
     if channel == Channel.IN_PERSON:
         return ""  # a number that merely stood in the form was not used
-    if channel == Channel.PHONE and len(search.digits(contact)) < 5:
-        raise Refused("Write the telephone number that was used: without it a call is no record.", "contact")
+    if channel in (Channel.PHONE, Channel.TEXT) and len(search.digits(contact)) < 5:
+        what = "call" if channel == Channel.PHONE else "text message"
+        raise Refused(f"Write the telephone number that was used: without it a {what} is no record.", "contact")
     if channel in (Channel.EMAIL, Channel.LINK):
         try:
             validate_email(contact)
@@ -137,21 +177,80 @@ def _contact(channel: str, contact: str) -> str:
     return contact
 
 
-def _check_decisions(estimate: Estimate, decisions: Decisions) -> None:
-    """Refuse no decision at all, one on something that is not on the estimate, and one that is neither yes nor no."""
+def _check_decisions(estimate: Estimate, job: Job, consent: Consent, decisions: Decisions) -> None:
+    """Refuse no decision at all, and one that says nothing: on work that is not offered, or was settled before."""
     if not decisions:
         raise Refused("Say for at least one operation whether it is authorized or declined.")
     offered = {row.operation_id: row for row in estimate.operations.all()}
+    begun = begun_among(decisions)
     for key, (decision, _) in decisions.items():
         if key not in offered:
             raise Refused("One of the operations is not on this estimate.")
-        if decision not in (AUTHORIZED, DECLINED):
+        if decision not in (AUTHORIZED, DECLINED, WITHDRAWN):
             raise Refused(f"“{offered[key]}” must be authorized or declined.")
+        if key not in consent.operations:
+            raise Refused(f"“{offered[key]}” is no longer on the sheet: write a revised estimate and ask again.")
+        _check_decision(offered[key], decision, consent, begun=key in begun)
+    _one_of_alternatives(job, after(estimate, job, decisions).all_in(AUTHORIZED))
+
+
+def _check_decision(offered: EstimateOperation, decision: str, consent: Consent, *, begun: bool) -> None:
+    standing = consent.of(offered.operation_id)
+    if standing.state == DECLINED:
+        raise Refused(f"“{offered}” was declined before: offer it again on the sheet first.")
+    if decision == WITHDRAWN and standing.state != AUTHORIZED:
+        raise Refused(f"“{offered}” is not authorized yet: a no to it is “declined”.")
+    if decision == WITHDRAWN and begun:
+        raise Refused(
+            f"Work on “{offered}” has begun: bring its lines to what was done, write a revised estimate and ask again."
+        )
+    if decision == DECLINED and standing.state == AUTHORIZED and not standing.beyond:
+        raise Refused(
+            f"“{offered}” is authorized, and nothing was added to it: a yes taken back is “no longer wanted”."
+        )
+
+
+def begun_among(operations: Mapping[int, object]) -> set[int]:
+    """The operations on which the bay has done something: a step left open no more, or something drawn for it."""
+    stepped = JobStep.objects.filter(operation__in=list(operations)).exclude(state=JobStep.State.OPEN)
+    lines = dict(Line.objects.filter(operation__in=list(operations)).values_list("pk", "operation"))
+    used = jobs_queries.used(Line.objects.filter(pk__in=list(lines)))
+    drawn = {lines[key] for key, row in used.items() if row.quantity}
+    return set(stepped.values_list("operation", flat=True)) | drawn
+
+
+def after(estimate: Estimate, job: Job, decisions: Decisions) -> Consent:
+    """What the customer's consent would be with these decisions on the estimate."""
+    offers = {row.operation_id: consents.offer_of(row, estimate) for row in estimate.operations.all()}
+    said = tuple(Said(offers[key], decision, words) for key, (decision, words) in decisions.items())
+    before = records_of([job.pk])[job.pk]
+    record = Record(seq=max((row.seq for row in before), default=0) + 1, said=said)
+    return consent_from([*before, record], [work_of(row) for row in job.operations.all()])
+
+
+def with_standing(estimate: Estimate, decisions: Decisions, consent: Consent) -> dict[int, tuple[str, str]]:
+    """The decisions, and with a yes also what stood authorized before and this estimate offers for less.
+
+    The revised total that the customer hears holds the lower price, so it is that one which is agreed to from now on.
+    """
+    given = dict(decisions)
+    if all(decision != AUTHORIZED for decision, _words in given.values()):
+        return given
+    for row in estimate.operations.all():
+        standing = consent.of(row.operation_id)
+        if standing.yes is None or row.operation_id in given:
+            continue
+        offer = consents.offer_of(row, estimate)
+        lower = offer.net < standing.net
+        if lower and not beyond(standing.yes, Work(offer.operation, offer.title, offer.lines)):
+            given[offer.operation] = (AUTHORIZED, "")
+    return given
 
 
 def _record(
     estimate: Estimate,
     job: Job,
+    consent: Consent,
     decisions: Decisions,
     given: Given,
     limit: Decimal | None,
@@ -159,15 +258,15 @@ def _record(
     now: dt.datetime,
 ) -> Authorization:
     before = queries.last_authorization(job)
-    allowed = allowed_after(estimate, job, decisions)
-    _one_of_alternatives(estimate, job, allowed)
-    limit = agreed_limit(estimate, job, decisions, allowed, before, limit)
-    gross = with_tax(limit, sums_with_tax(estimate, job, allowed))
+    sums = sums_authorized(estimate, job, after(estimate, job, decisions))
+    adds = any(decision == AUTHORIZED for decision, _ in decisions.values())
+    limit = agreed_limit(job.customer, sums, limit, addition=adds and bool(consent.authorized))
     person = PersonSnapshot.objects.create(data={"name": given.name, "contact": given.contact})
     rows = _rows(estimate, decisions)
     authorization = Authorization(
         job=job,
         estimate=estimate,
+        estimate_seal=estimate.content_sha256,
         person=person,
         person_seal=person.seal(),
         capacity=given.capacity,
@@ -177,18 +276,16 @@ def _record(
         recorded_at=now,
         taken_by=actor,
         limit=limit,
-        limit_gross=gross,
+        limit_gross=sums.gross,
         added=limit - (before.limit if before else 0),
-        text=agreed_text(estimate, limit, gross),
+        text=agreed_text(estimate, limit, sums.gross),
         content_sha256=content_seal(estimate, rows),
     )
     append(authorization)
     for row in rows:
         row.authorization = authorization
     AuthorizationOperation.objects.bulk_create(rows)
-    for operation in Operation.objects.filter(pk__in=decisions).order_by("position"):
-        decision, reason = decisions[operation.pk]
-        decide(operation=operation, decision=decision, reason=reason.strip(), actor=actor, clock=fixed(now))
+    settle(job, actor=actor, clock=fixed(now))
     audit.record(
         "recorded authorization", authorization, actor=actor, now=now, limit=str(limit), estimate=estimate.label
     )
@@ -214,15 +311,7 @@ def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperati
     ]
 
 
-def allowed_after(estimate: Estimate, job: Job, decisions: Decisions) -> set[int]:
-    """The operations of the estimate that are authorized once these decisions are recorded."""
-    standing = {row.pk for row in job.operations.all() if row.decision == AUTHORIZED}
-    named = {key for key, (decision, _) in decisions.items() if decision == AUTHORIZED}
-    on_estimate = {row.operation_id for row in estimate.operations.all() if row.operation_id is not None}
-    return ((standing - set(decisions)) | named) & on_estimate
-
-
-def _one_of_alternatives(estimate: Estimate, job: Job, allowed: set[int]) -> None:
+def _one_of_alternatives(job: Job, allowed: set[int]) -> None:
     groups: dict[int, str] = {}
     for row in job.operations.all():
         if row.pk not in allowed:
@@ -233,44 +322,30 @@ def _one_of_alternatives(estimate: Estimate, job: Job, allowed: set[int]) -> Non
         groups[group] = str(row)
 
 
-def agreed_limit(
-    estimate: Estimate,
-    job: Job,
-    decisions: Decisions,
-    allowed: set[int],
-    before: Authorization | None,
-    limit: Decimal | None,
-) -> Decimal:
-    """The amount before tax that may be billed now; Refused when an addition does not say it (16 CCR 3354(a))."""
-    whole = sum((row.net for row in estimate.operations.all() if row.operation_id in allowed), Decimal("0.00"))
-    adds = any(decision == AUTHORIZED for decision, _ in decisions.values())
-    if limit is None and before is None:
-        return whole
-    if limit is None and not adds:
-        return min(whole, before.limit) if before else whole
-    if limit is None:
+def agreed_limit(customer: Customer, sums: Sums, said: Decimal | None, *, addition: bool) -> Decimal:
+    """The amount before tax that may be billed now; Refused when an addition does not say it (16 CCR 3354(a)), and
+    when another one was said than the authorized work comes to."""
+    comes_to = f"{comparing.amount(sums.net)} before tax, {comparing.amount(sums.gross)} with tax"
+    if said is None and addition:
         raise Refused(
-            f"This adds to an earlier authorization: write the revised total that {job.customer.name} agreed to, "
-            f"before tax (the estimate says {comparing.amount(whole)}).",
+            f"This adds to an earlier authorization: write the revised total that {customer.name} agreed to, "
+            f"before tax (the authorized work comes to {comes_to}).",
             "limit",
         )
-    if limit < 0:
-        raise Refused("The amount cannot be below zero.", "limit")
-    return limit
+    if said is not None and said != sums.net:
+        raise Refused(
+            f"The authorized work comes to {comes_to}. Say both, then write the amount before tax. For another price, "
+            "change the sheet and write a revised estimate.",
+            "limit",
+        )
+    return sums.net
 
 
-def sums_with_tax(estimate: Estimate, job: Job, allowed: set[int]) -> Sums:
-    """What the authorized operations of an estimate come to, with the taxes of the day it was written."""
+def sums_authorized(estimate: Estimate, job: Job, consent: Consent) -> Sums:
+    """What the authorized work on the sheet comes to as it was agreed, with the taxes of the estimate's day."""
     day = shop.day_of(estimate.written_at)
-    chosen = charges.only(charges.as_offered(estimate), allowed)
+    chosen = charges.only(charges.agreed(consent).values(), consent.all_in(AUTHORIZED))
     return charges.sums_of(counted(chosen), job.customer, queries.rates_on(day), day)
-
-
-def with_tax(limit: Decimal, sums: Sums) -> Decimal:
-    """A limit before tax as it is said with tax: the estimate's own sum, or in proportion when it differs."""
-    if limit == sums.net:
-        return sums.gross
-    return round_money(limit * sums.gross / sums.net) if sums.net else limit
 
 
 def agreed_text(estimate: Estimate, limit: Decimal, gross: Decimal) -> str:

@@ -5,7 +5,7 @@ import datetime as dt
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
-from garage.models import Document, OutgoingMail, User
+from garage.models import Customer, Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
 from invoicing.actions.mailing import send
@@ -15,7 +15,8 @@ from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.stages import move
 from jobs.actions.writing_up import save_line
-from jobs.models import Job, Operation
+from jobs.consents import consent_of
+from jobs.models import Job
 
 DRAFTABLE = stages.OPEN
 
@@ -31,7 +32,8 @@ def write_estimate(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     job = jobs_queries.sheets().get(pk=job.pk)
     if job.stage not in DRAFTABLE:
         raise Refused(f"{job} is {job.get_stage_display()}: there is nothing to estimate any more.")
-    offered = charges.operation_charges(job)
+    consent = consent_of(job, job.operations.all())
+    offered = charges.operation_charges(job, consent)
     _something_to_offer(offered)
     before = queries.latest_estimate(job)
     sums = charges.job_totals(job, shop.day_of(now))
@@ -39,7 +41,7 @@ def write_estimate(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
         return before
     estimate = _freeze(job, before, offered, sums, actor, now)
     _wanted_paper(estimate, now)
-    if any(row.decision == Operation.Decision.UNDECIDED for row in offered):
+    if consent.asks:
         move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, clock=fixed(now))
     audit.record("wrote", estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross))
     return estimate
@@ -91,9 +93,16 @@ def _freeze(
         promised_at=job.promised_at,
         changes="\n".join(changes_since(before, job, offered, sums)) if before else "",
         taxes=[
-            {"label": row.label, "base": str(row.base), "rate": str(row.rate), "tax": str(row.tax)}
+            {
+                "label": row.label,
+                "base": str(row.base),
+                "rate": str(row.rate),
+                "tax": str(row.tax),
+                "classes": list(row.classes),
+            }
             for row in sums.taxes
         ],
+        limit_with_tax=profile.limit_with_tax and job.customer.kind != Customer.Kind.COMPANY,
         exemption=freezing.exemption_on_paper(job.customer, exempt),
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),

@@ -6,7 +6,7 @@ Nothing above what was authorized is issued; a mistake is corrected by a credit 
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from garage import audit, shop
@@ -14,28 +14,32 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
-from invoicing import charges, comparing, crediting, drafts, freezing, queries
+from invoicing import charges, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, Receivable
 from invoicing.notices import notices_of
 from invoicing.sums import Sums
+from jobs import consent_words, stages
 from jobs import queries as jobs_queries
-from jobs import stages
 from jobs.actions.stages import move
+from jobs.consent import Excess
 from jobs.models import Job, JobStep
 
 
 class OverLimit(Refused):
-    """The invoice would exceed what the customer authorized; `over` says by how much."""
+    """The invoice holds what the customer did not authorize; `excess` says per operation what, and by how much."""
 
-    def __init__(self, over: Decimal, limit: Decimal) -> None:
-        self.over, self.limit = over, limit
-        super().__init__(
-            f"This comes to {comparing.amount(over)} more than the {comparing.amount(limit)} that was authorized "
-            "(before tax). Write a revised estimate and ask the customer first."
-        )
+    def __init__(self, excess: Sequence[Excess]) -> None:
+        self.excess = tuple(excess)
+        said = " ".join(consent_words.excess(row) for row in excess)
+        super().__init__(f"{said} Write a revised estimate and ask the customer first.")
+
+    @property
+    def over(self) -> Decimal:
+        """By how much the operations are above their limits, together."""
+        return sum((row.over for row in self.excess), Decimal("0.00"))
 
 
 @once("issue invoice", Invoice)
@@ -50,7 +54,7 @@ def issue(
 ) -> Invoice:
     """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
 
-    The same `key` again gives the same invoice. Raises OverLimit above the authorized amount, and Refused for a job
+    The same `key` again gives the same invoice. Raises OverLimit for what was not authorized, and Refused for a job
     that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
     """
     now = clock()
@@ -59,8 +63,9 @@ def issue(
     made = draft(fresh)
     for sentence in made.blocks:
         raise Refused(sentence)
-    if made.over:
-        raise OverLimit(made.over, made.limit)
+    if made.excess:
+        raise OverLimit(made.excess)
+    invoice.consent_seq = made.consent.seq
     sums = drafts.sums_of(made, invoice.issued_on)
     _fill(invoice, fresh, sums, actor, now)
     invoice.due_on = due_on or freezing.due_after(fresh.customer, now)

@@ -9,7 +9,8 @@ from garage.clock import fixed
 from garage.numbers import round_half_up
 from invoicing.demo.garage import Garage, Script
 from invoicing.demo.shelf import BANDS, GOODS, NEW_TRANSFER_FLUID, OLD_TRANSFER_FLUID, SUPPLIERS, Box, Goods
-from jobs.models import Job, Line, Operation
+from jobs.consents import authorized
+from jobs.models import Job, Line
 from parts import queries
 from parts.actions import items, prices, receiving, suppliers
 from parts.actions.receiving import Delivered
@@ -112,7 +113,7 @@ def fetch_missing(garage: Garage, job: Job, now: dt.datetime) -> None:
     """Have brought today what a job's authorized work needs and the shelf does not hold."""
     needed: dict[int, Decimal] = defaultdict(Decimal)
     known: dict[int, Item] = {}
-    decided = Line.objects.filter(operation__job=job, operation__decision=Operation.Decision.AUTHORIZED)
+    decided = Line.objects.filter(operation__in=authorized(job))
     for line in decided.filter(item__isnull=False).select_related("item__current"):
         assert line.item is not None
         item = queries.current_item(line.item)

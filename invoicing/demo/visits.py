@@ -23,6 +23,7 @@ from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, change_job, open_job
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import add_operation, edit_operation, kind_of, save_line
+from jobs.consents import authorized
 from jobs.models import Advisory, DueService, Job, Operation
 from jobs.verdict import Seen
 from parts import queries as shelf
@@ -190,6 +191,7 @@ def agree(
     return authorize(
         key=garage.key(),
         estimate=estimate,
+        seal=estimate.content_sha256,
         decisions=decisions,
         person_name=customer.contact or customer.name,
         channel="phone" if by_phone else "in_person",
@@ -208,7 +210,7 @@ def phone_of(customer: Customer) -> str:
 
 def work_on(garage: Garage, job: Job, visit: Visit, worker: User, now: dt.datetime) -> Timed:
     """Do what was authorized, one operation after the other; gives the moment the last one is done."""
-    operations = job.operations.filter(decision=Operation.Decision.AUTHORIZED).select_related("revision")
+    operations = authorized(job).select_related("revision")
     for operation, work in pairs(list(operations), visit.works):
         now += dt.timedelta(minutes=5)
         yield now

@@ -10,8 +10,9 @@ from garage.ledger import AppendOnly, Chained
 class Authorization(Chained):
     """One decision of the customer, or of a person they designated, on one revision of the estimate.
 
-    `limit` is the pre-tax amount that may now be billed on the job in all; `content_sha256` seals the operations
-    below and the estimate's own seal.
+    `limit` is the pre-tax amount that may now be billed on the job in all, as it was said to the customer: for the
+    paper and the history. What may be billed is worked out per operation (jobs.consent), never from it.
+    `content_sha256` seals the operations below and the estimate's own seal, which stands here too.
     """
 
     CHAIN = "authorizations"
@@ -19,6 +20,7 @@ class Authorization(Chained):
     class Channel(models.TextChoices):
         IN_PERSON = "in_person", "in person"
         PHONE = "phone", "by telephone"
+        TEXT = "text", "by text message"
         EMAIL = "email", "by email"
         LINK = "link", "by private link"
 
@@ -28,6 +30,7 @@ class Authorization(Chained):
 
     job = models.ForeignKey("jobs.Job", models.PROTECT, related_name="authorizations")
     estimate = models.ForeignKey("invoicing.Estimate", models.PROTECT, related_name="authorizations")
+    estimate_seal = models.CharField(max_length=64, help_text="the estimate's content_sha256 as the form had it")
     person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
     person_seal = models.CharField(max_length=64)
     capacity = models.CharField(max_length=10, choices=Capacity)
@@ -39,12 +42,16 @@ class Authorization(Chained):
     limit = MoneyField(help_text="before tax, for the whole job")
     limit_gross = MoneyField(help_text="the same with the taxes of that day, as it was said to the customer")
     added = MoneyField(default=0, help_text="what this adds to the authorization before it, before tax")
+    slack = MoneyField(default=0, help_text="what may be billed above what was authorized, in all")
     text = models.TextField(help_text="the sentence that was agreed to")
     content_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["-pk"]
-        constraints = [models.CheckConstraint(condition=Q(limit__gte=0), name="authorized_limit_not_negative")]
+        constraints = [
+            models.CheckConstraint(condition=Q(limit__gte=0), name="authorized_limit_not_negative"),
+            models.CheckConstraint(condition=Q(slack__gte=0), name="authorized_slack_not_negative"),
+        ]
 
     def __str__(self) -> str:
         return f"authorization of {self.job}"
@@ -55,7 +62,10 @@ class AuthorizationOperation(AppendOnly):
 
     authorization = models.ForeignKey(Authorization, models.PROTECT, related_name="operations")
     estimate_operation = models.ForeignKey("invoicing.EstimateOperation", models.PROTECT, related_name="+")
-    decision = models.CharField(max_length=10, choices=[("authorized", "authorized"), ("declined", "declined")])
+    decision = models.CharField(
+        max_length=10,
+        choices=[("authorized", "authorized"), ("declined", "declined"), ("withdrawn", "no longer wanted")],
+    )
     net = MoneyField()
     reason = models.CharField(max_length=200, blank=True)
 

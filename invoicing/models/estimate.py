@@ -23,7 +23,8 @@ class Estimate(AppendOnly, Paper):
     valid_until = models.DateField()
     promised_at = models.DateTimeField(null=True, blank=True)
     changes = models.TextField(blank=True, help_text="what changed since the revision before, a line each")
-    taxes = models.JSONField(default=list, help_text="rows of label, base, rate and tax as printed")
+    taxes = models.JSONField(default=list, help_text="rows of label, base, rate and tax as printed, with their classes")
+    limit_with_tax = models.BooleanField(default=False, help_text="an authorization of it binds with tax")
 
     class Meta:
         ordering = ["-pk"]

@@ -32,6 +32,9 @@ class Invoice(Chained, Paper):
     due_on = models.DateField()
     issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     currency = models.CharField(max_length=3)
+    consent_seq = models.BigIntegerField(
+        default=0, help_text="chain sequence of the job's last authorization at issue; 0: there was none"
+    )
     notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
 
     class Meta:

@@ -34,6 +34,7 @@ class PaperLine(models.Model):
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8)
     finer = models.CharField(max_length=12, blank=True)
+    item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
     description = models.CharField(max_length=200)
     condition = models.CharField(max_length=14, blank=True)
     quantity = QuantityField()

@@ -18,7 +18,7 @@ from invoicing.actions.estimates import mail_estimate, revise_to_used, write_est
 from invoicing.forms import MailForm, first_email
 from invoicing.models import Estimate
 from invoicing.papers import draft_version
-from invoicing.showing import from_paper
+from invoicing.showing import against_consent, from_paper
 from invoicing.standing import standing_of
 from jobs import access as jobs_access
 
@@ -84,11 +84,12 @@ def estimate_mail(request: HttpRequest, pk: int) -> HttpResponse:
 def _page(request: HttpRequest, row: Estimate, form: MailForm, *, status: int = 200) -> HttpResponse:
     job = jobs_access.sheet_for(request, row.job_id)
     standing = standing_of(job, timezone.localdate())
+    latest = standing.estimate is not None and standing.estimate.pk == row.pk
     context = {
         "estimate": row,
-        "operations": from_paper(list(row.operations.all())),
+        "operations": from_paper(list(row.operations.all()), against_consent(row, standing.consent) if latest else {}),
         "standing": standing,
-        "is_latest": standing.estimate is not None and standing.estimate.pk == row.pk,
+        "is_latest": latest,
         "revisions": job.estimates.all(),
         "paper": queries.paper_of("estimate", row.pk),
         "mails": queries.mails_of("estimate", row.pk),

@@ -13,7 +13,9 @@ from garage.models import User
 from garage.units import both
 from garage.writing import writing
 from jobs import stages
-from jobs.models import Draw, Job, JobStep, Line, Operation
+from jobs.consent_words import all_beyond
+from jobs.consents import consent_of
+from jobs.models import Draw, Job, JobStep, Line
 from jobs.queries import used_on
 from parts.actions import stock
 from parts.queries import chain_on_hand, drawn_net
@@ -30,7 +32,7 @@ def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: Us
     need = step.written.need if step.written else None
     if need is None or need.item is None:
         return ""
-    line = step.operation.lines.filter(need=need).select_related("item").order_by("pk").first()
+    line = line_used(step)
     if line is None or line.item is None:
         return f"{need.item} has no line on this operation: nothing was drawn."
     quantity = filled if filled is not None else line.quantity - used_on(line).quantity
@@ -39,6 +41,14 @@ def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: Us
         return ""
     unit = line.item.base_unit
     return f"{both(quantity, unit)} of {line.item} used, the shelf lacked {both(lacked, unit)} of it."
+
+
+def line_used(step: JobStep) -> Line | None:
+    """The line on the sheet of what a step uses; None when it uses nothing, or that was taken off the sheet."""
+    need = step.written.need if step.written else None
+    if need is None:
+        return None
+    return step.operation.lines.filter(need=need).select_related("item").order_by("pk").first()
 
 
 @writing()
@@ -55,6 +65,7 @@ def draw_for_line(
     """Draw more for a line, in its item's base unit; refused when the shelf does not have it (Shortage)."""
     now = clock()
     _may_move(line, stages.IN_BAY)
+    _may_be_used(line)
     assert line.item is not None
     reason = _reason(line)
     for movement in stock.draw(
@@ -82,14 +93,21 @@ def return_from_line(
 
 
 def _may_move(line: Line, *allowed: str) -> None:
-    """Refuse what would move stock for a job that is not at work, or for work nobody agreed to."""
+    """Refuse what would move stock for a job that is not at work."""
     job = Job.objects.get(operations__lines=line)
     if job.stage not in allowed:
         raise Refused(f"{job} is {job.get_stage_display()}: nothing moves between it and the shelf now.")
-    if not Operation.objects.filter(lines=line, decision=Operation.Decision.AUTHORIZED).exists():
-        raise Refused(f"“{line.operation}” is not authorized: nothing is drawn for it.")
     if line.item is None:
         raise Refused(f"“{line}” is nothing from the shelf.")
+
+
+def _may_be_used(line: Line) -> None:
+    """Refuse what the customer did not agree to: the work, or this part."""
+    standing = consent_of(line.operation.job).of(line.operation_id)
+    if not standing.allows_work:
+        raise Refused(f"“{line.operation}” is not authorized: nothing is drawn for it.")
+    if not standing.allows_line(line.pk):
+        raise Refused(f"“{line}” is not what the customer authorized: ask them first ({all_beyond(standing)}).")
 
 
 def _reason(line: Line) -> str:

@@ -17,6 +17,7 @@ from jobs import stages
 from jobs.actions.intake import Odometer
 from jobs.actions.readings import follow_corrections
 from jobs.actions.stages import move
+from jobs.consents import authorized
 from jobs.intervals import next_due
 from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
 from parts.models import Kind
@@ -35,11 +36,7 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, c
         return job
     if job.stage != stages.IN_BAY:
         raise Refused(f"{job} is {job.get_stage_display()}: only a job in the bay can be finished.")
-    done = list(
-        job.operations.filter(decision=Operation.Decision.AUTHORIZED)
-        .select_related("revision__procedure", "component")
-        .prefetch_related("steps")
-    )
+    done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps"))
     for sentence in left_open(done):
         raise Refused(sentence)
     reading = _odometer(job, odometer_out, actor, now)

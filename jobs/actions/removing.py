@@ -1,4 +1,7 @@
-"""Taking work off a job's sheet, and putting it back: what was removed is kept whole in the audit trail."""
+"""Taking work off a job's sheet, and putting it back: what was removed is kept whole in the audit trail.
+
+Neither says anything for the customer: what they said last counts for an operation, on the sheet or off it.
+"""
 
 import datetime as dt
 import json
@@ -15,7 +18,9 @@ from garage.errors import Refused
 from garage.models import AuditEntry, User
 from garage.writing import writing
 from jobs import queries
-from jobs.actions.writing_up import counted, editable, edited, next_position
+from jobs.actions.writing_up import counted, editable, next_position, not_declined
+from jobs.consent import AUTHORIZED, DECLINED
+from jobs.consents import consent_of
 from jobs.models import Advisory, Draw, JobStep, Line, Operation
 
 REMOVED_LINE, REMOVED_OPERATION = "removed line", "removed operation"
@@ -28,36 +33,46 @@ FOR_A_WHILE = dt.timedelta(hours=12)
 def remove_line(*, line: Line, actor: User | None, clock: Clock) -> AuditEntry:
     """Take a line off its operation; `put_back` with the entry returned undoes it for a while.
 
-    Refused while something drawn for it is not back on the shelf.
+    Refused while something drawn for it is not back on the shelf, and for declined work.
     """
     now = clock()
     operation = line.operation
     editable(operation.job)
     operation.refresh_from_db()
+    not_declined(operation)
     _nothing_drawn([line])
-    draws, decided = line.draws.all(), _decision(operation)
+    draws = line.draws.all()
     rows = _snapshot([line, *draws])
     draws.delete()  # taken and brought back: the stock ledger keeps both
     Line.objects.filter(pk=line.pk).delete()
-    edited(operation, actor, now)
-    details = {"job": operation.job_id, "rows": rows, "decided": decided, "version": operation.job.version}
-    return audit.record(REMOVED_LINE, line, actor=actor, now=now, **details)
+    counted(operation.job, actor, now)
+    return audit.record(REMOVED_LINE, line, actor=actor, now=now, job=operation.job_id, rows=rows)
+
+
+class Authorized(Refused):
+    """What is to be removed is authorized: the counter is asked first."""
 
 
 @writing()
-def remove_operation(*, operation: Operation, actor: User | None, clock: Clock) -> AuditEntry:
+def remove_operation(
+    *, operation: Operation, although_authorized: bool = False, actor: User | None, clock: Clock
+) -> AuditEntry:
     """Take an operation with its lines and steps off the sheet; `put_back` undoes it for a while.
 
-    Refused once work on it has begun, and for declined work, which stays on record.
+    Refused once work on it has begun, and for declined work, which stays on record. Raises Authorized when the
+    customer wants it done and the counter did not say that it is to go all the same (`although_authorized`).
     """
     now = clock()
     operation.refresh_from_db()
     editable(operation.job)
-    if operation.decision == Operation.Decision.DECLINED:
+    state = consent_of(operation.job).of(operation.pk).state
+    if state == DECLINED:
         raise Refused(f"“{operation}” was declined: that stays on record, and nothing of it is charged.")
     if operation.alternatives.exists():
         raise Refused(f"“{operation}” has an alternative on the sheet: remove that first.")
     _not_begun(operation)
+    if state == AUTHORIZED and not although_authorized:
+        raise Authorized(f"“{operation}” is authorized: its customer expects it to be done.")
     job, draws = operation.job, Draw.objects.filter(line__operation=operation)
     advisories = list(operation.advisories.values_list("pk", flat=True))
     rows = _snapshot([operation, *operation.steps.all(), *operation.lines.all(), *draws])
@@ -85,34 +100,13 @@ def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.M
         raise Refused(f"“{entry.label}” was put back and removed again since.")
     row = _restore(entry)
     if isinstance(row, Line):
-        _line_is_back(row.operation, entry, actor, now)
+        counted(row.operation.job, actor, now)
     else:
         known = Advisory.objects.filter(pk__in=entry.details["advisories"], state=Advisory.State.OPEN)
         known.update(state=Advisory.State.OFFERED, operation=row)
         counted(row.job, actor, now)
     audit.record("put back", row, actor=actor, now=now)
     return row
-
-
-def _line_is_back(operation: Operation, entry: AuditEntry, actor: User | None, now: dt.datetime) -> None:
-    """Let the decision stand again when nothing but this line was taken away since it was made."""
-    decided = entry.details["decided"]
-    untouched = operation.job.version == entry.details["version"]
-    if untouched and decided:
-        Operation.objects.filter(pk=operation.pk).update(**decided)
-        operation.refresh_from_db()
-    edited(operation, actor, now, decision_stands=untouched)
-
-
-def _decision(operation: Operation) -> dict[str, str]:
-    """The decision on an operation as JSON; nothing when there is none."""
-    if operation.decided_at is None:
-        return {}
-    return {
-        "decision": operation.decision,
-        "decided_at": operation.decided_at.isoformat(),
-        "decline_reason": operation.decline_reason,
-    }
 
 
 def _snapshot(rows: Iterable[models.Model]) -> list[Any]:
@@ -130,6 +124,7 @@ def _restore(entry: AuditEntry) -> Line | Operation:
         if operation is None:
             raise Refused(f"The operation of “{first}” was removed too: put that back first.")
         editable(operation.job)
+        not_declined(operation)
     else:
         editable(first.job)
         if first.job.operations.filter(position=first.position).exists():

@@ -1,15 +1,15 @@
-"""Moving a job from stage to stage, and recording what its customer decided."""
+"""Moving a job from stage to stage, as its customer's consent allows."""
+
+from django.db.models import F
 
 from garage import audit
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
-from jobs import queries, stages
+from jobs import consents, queries, stages
+from jobs.consent import AUTHORIZED, DECLINED
 from jobs.models import Job, JobStep, Line, Operation, StageChange
-
-AUTHORIZED, DECLINED = Operation.Decision.AUTHORIZED, Operation.Decision.DECLINED
-UNDECIDED = Operation.Decision.UNDECIDED
 
 
 @writing()
@@ -38,10 +38,12 @@ def move(job: Job, stage: str, *, waits_for: str = "", note: str = "", actor: Us
 
 @writing()
 def start_job(*, job: Job, technician: User | None = None, actor: User | None, clock: Clock) -> Job:
-    """Put the car into the bay with a technician; Refused while nothing is authorized (no work before that)."""
+    """Put the car into the bay with a technician; Refused while nothing is authorized (no work before that).
+
+    What is not decided yet does not keep back what is: its own steps stay closed.
+    """
     now = clock()
-    authorized = job.operations.filter(decision=AUTHORIZED)
-    if not authorized.exists():
+    if not consents.consent_of(job).workable:
         raise Refused(f"Nothing on {job} is authorized yet: work may not begin.")
     move(job, stages.IN_BAY, waits_for=str(technician or ""), actor=actor, clock=fixed(now))
     Job.objects.filter(pk=job.pk).update(technician=technician)
@@ -63,52 +65,59 @@ def cancel_job(*, job: Job, reason: str, actor: User | None, clock: Clock) -> Jo
 
 @writing()
 def reopen_job(*, job: Job, actor: User | None, clock: Clock) -> Job:
-    """Take a canceled visit up again, as it was written up; Refused for any other."""
+    """Take a canceled visit up again; what was authorized then still is. Refused for any other."""
     now = clock()
     job.refresh_from_db(fields=["stage"])
     if job.stage != stages.CANCELED:
         raise Refused(f"{job} is {job.get_stage_display()}, not canceled.")
-    return move(job, stages.WRITTEN_UP, actor=actor, clock=fixed(now))
+    move(job, stages.WRITTEN_UP, actor=actor, clock=fixed(now))
+    settle(job, actor=actor, clock=fixed(now))
+    return job
 
 
 @writing()
-def decide(*, operation: Operation, decision: str, reason: str = "", actor: User | None, clock: Clock) -> Operation:
-    """Record the customer's decision on one operation, and let the job go on when nothing is left to decide.
+def offer_again(*, operation: Operation, actor: User | None, clock: Clock) -> Operation:
+    """Offer declined work again, when its customer calls back: it is undecided until they are asked anew.
 
-    Called by the authorization, which keeps the evidence; `reason` is the customer's word on declined work.
+    So is an addition that they declined. Raises Refused for anything else. What was said stays on record.
     """
     now = clock()
     operation.refresh_from_db()
-    operation.decision, operation.decided_at = decision, now
-    operation.decline_reason = reason[:200] if decision == DECLINED else ""
-    operation.save(update_fields=["decision", "decided_at", "decline_reason"])
-    audit.record("decided", operation, actor=actor, now=now, decision=decision, reason=reason)
-    settle(operation.job, actor=actor, clock=fixed(now))
+    job = operation.job
+    if job.stage not in stages.OPEN:
+        raise Refused(f"{job} is {job.get_stage_display()}: nothing on it can be offered any more.")
+    consent = consents.consent_of(job)
+    standing = consent.of(operation.pk)
+    if standing.state != DECLINED and standing.refused is None:
+        raise Refused(f"“{operation}” was not declined: it needs no second offer.")
+    operation.offered_again_after = consent.seq
+    operation.save(update_fields=["offered_again_after"])
+    Job.objects.filter(pk=job.pk).update(version=F("version") + 1)
+    audit.record("offered again", operation, actor=actor, now=now, after=consent.seq)
+    settle(job, actor=actor, clock=fixed(now))
     return operation
 
 
 @writing()
 def settle(job: Job, *, actor: User | None, clock: Clock) -> None:
-    """Bring a job before or in the bay to the stage that its operations' decisions give it."""
+    """Bring a job before or in the bay to the stage that its customer's consent gives it.
+
+    Work still to be decided keeps nothing back that is authorized.
+    """
     now = clock()
     job.refresh_from_db(fields=["stage", "waits_for"])
     if job.stage not in (stages.WRITTEN_UP, stages.AWAITING, stages.READY):
         return
-    operations = list(job.operations.all())
-    authorized = [operation for operation in operations if operation.decision == AUTHORIZED]
-    if any(open_question(operation, authorized) for operation in operations):
-        if job.stage == stages.WRITTEN_UP or (job.stage == stages.READY and not authorized):
-            move(job, stages.WRITTEN_UP, actor=actor, clock=fixed(now))
-    elif authorized:
+    operations = list(consents.written([job.pk]))
+    consent = consents.consent_of(job, operations)
+    authorized = [operation for operation in operations if operation.pk in consent.workable]
+    if authorized and (job.stage != stages.AWAITING or not consent.asks):
         stage = _stage_after_the_answer(job, authorized)
-        move(
-            job,
-            stage,
-            waits_for=str(job.technician or "") if stage == stages.IN_BAY else "",
-            actor=actor,
-            clock=fixed(now),
-        )
-    elif operations:
+        with_whom = str(job.technician or "") if stage == stages.IN_BAY else ""
+        move(job, stage, waits_for=with_whom, actor=actor, clock=fixed(now))
+    elif not authorized and consent.asks and job.stage != stages.AWAITING:
+        move(job, stages.WRITTEN_UP, actor=actor, clock=fixed(now))
+    elif operations and not consent.all_in(AUTHORIZED) and not consent.asks:
         move(job, stages.WRITTEN_UP, waits_for="collection, all work declined", actor=actor, clock=fixed(now))
 
 
@@ -121,11 +130,3 @@ def _stage_after_the_answer(job: Job, authorized: list[Operation]) -> str:
         operation__in=authorized, state=JobStep.State.OPEN
     )
     return stages.FINISHED if last.stage == stages.FINISHED and done else stages.IN_BAY
-
-
-def open_question(operation: Operation, authorized: list[Operation]) -> bool:
-    """Whether an operation still waits for a decision; an alternative to authorized work does not."""
-    if operation.decision != UNDECIDED:
-        return False
-    group = operation.alternative_to_id or operation.pk
-    return all((other.alternative_to_id or other.pk) != group for other in authorized)

@@ -19,10 +19,12 @@ from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
 from jobs import stages
-from jobs.actions.draws import draw_at_step, undo_at_step
+from jobs.actions.draws import draw_at_step, line_used, undo_at_step
 from jobs.actions.evidence import record_sample
+from jobs.consent_words import all_beyond
+from jobs.consents import consent_of
 from jobs.holding import held_by
-from jobs.models import JobStep, Operation, ProcedureStep, Reading, StepEvent
+from jobs.models import JobStep, ProcedureStep, Reading, StepEvent
 from jobs.queries_bay import drained_before, steps_to_work
 from jobs.readings import Measured, is_volume, over_torque, read, spec_of
 from jobs.verdict import Seen
@@ -83,7 +85,7 @@ def act(
     if seq is not None and StepEvent.objects.filter(device=device, seq=seq).exists():
         raise Refused("This device has already sent another act under that number.")
     doing = Act(steps_to_work().get(pk=step.pk), kind, base_version, dict(data or {}), actor, now)
-    workable(doing.step.operation)
+    workable(doing)
     result = _compare(doing) or _APPLY[kind](doing)
     audit.record(StepEvent.Kind(kind).label, doing.step, actor=actor, now=now, **result, data=doing.data)
     return StepEvent.objects.create(
@@ -101,11 +103,18 @@ def act(
     )
 
 
-def workable(operation: Operation) -> None:
-    """Refuse unless the operation is authorized and the car is in the bay (or its customer is asked about more)."""
-    job = operation.job
-    if operation.decision != Operation.Decision.AUTHORIZED:
+def workable(doing: Act) -> None:
+    """Refuse unless the work is authorized and the car is in the bay (or its customer is asked about more).
+
+    A step is not done with another part than was agreed to; the steps that do without it go on.
+    """
+    operation = doing.step.operation
+    job, standing = operation.job, consent_of(operation.job).of(operation.pk)
+    if not standing.allows_work:
         raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
+    line = line_used(doing.step)
+    if doing.kind == TICK and line is not None and not standing.allows_line(line.pk):
+        raise Refused(f"“{line}” is not what the customer authorized: ask them first ({all_beyond(standing)}).")
     if stages.under_way(job.stage, operation.started_at is not None):
         return
     if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING):

@@ -1,7 +1,7 @@
 """Writing up the work: operations and their lines, priced from procedure, shelf and the shop's labor rate.
 
-Whatever changes the work or the price of an operation that was decided on puts it back to undecided: the customer
-said yes (or no) to something else (16 CCR 3354(b): another part or method asks for consent even at the same price).
+What an edit means for the customer's consent is not decided here: `jobs.consent` holds the sheet against what they
+said, and asks again where it goes beyond. Declined work stays as it was declined until it is offered again.
 """
 
 import datetime as dt
@@ -21,6 +21,8 @@ from garage.models import TaxClass, User
 from garage.writing import writing
 from jobs import seen, stages
 from jobs.actions.stages import settle
+from jobs.consent import DECLINED
+from jobs.consents import consent_of
 from jobs.models import (
     Advisory,
     Component,
@@ -115,7 +117,7 @@ def add_operation(
         advisory.operation, advisory.state = operation, Advisory.State.OFFERED
         advisory.save(update_fields=["operation", "state"])
     audit.record("wrote up", operation, actor=actor, now=now, job=job.pk, revision=revision and revision.pk)
-    edited(operation, actor, now)
+    counted(job, actor, now)
     return operation
 
 
@@ -208,7 +210,7 @@ def edit_operation(
 ) -> Operation:
     """Change an operation's words; another title is other work and asks for another decision.
 
-    Raises Stale when somebody else changed them since `version`.
+    Raises Stale when somebody else changed them since `version`; Refused for another title of declined work.
     """
     now = clock()
     editable(operation.job)
@@ -217,10 +219,12 @@ def edit_operation(
     changed = changes.assign(operation, fields, among=OPERATION_FIELDS)
     if not operation.title.strip():
         raise Refused("An operation needs a title.", "title")
+    if "title" in changed:
+        not_declined(operation, "title")
     if changed:
         operation.save(update_fields=list(changed))
         audit.record("changed", operation, actor=actor, now=now, changed=changed)
-        edited(operation, actor, now, decision_stands="title" not in changed)
+        counted(operation.job, actor, now)
     return operation
 
 
@@ -243,7 +247,7 @@ def move_operation(*, operation: Operation, up: bool, actor: User | None, clock:
         row.position = position  # by way of a free place: no two rows may share one at any moment
         row.save(update_fields=["position"])
     audit.record("moved", operation, actor=actor, now=now, position=there)
-    edited(operation, actor, now, decision_stands=True)
+    counted(job, actor, now)
     return operation
 
 
@@ -261,10 +265,11 @@ def save_line(
     """Write a new line of an operation, or change one.
 
     What was drawn from the shelf for a line keeps its item. Raises Stale when somebody else changed
-    the line since `version`; Refused when it was removed meanwhile.
+    the line since `version`; Refused when it was removed meanwhile, and for declined work.
     """
     now = clock()
     editable(operation.job)
+    not_declined(operation)
     row = Line(operation=operation, position=_last_line(operation) + 1) if line is None else _fresh(line)
     if line is not None:
         seen.check(row, version, *LINE_FIELDS)
@@ -278,7 +283,7 @@ def save_line(
     if changed or row.pk is None:
         row.save()
         audit.record("wrote line" if line is None else "changed line", row, actor=actor, now=now, changed=changed)
-        edited(operation, actor, now)
+        counted(operation.job, actor, now)
     return row
 
 
@@ -305,15 +310,10 @@ def _last_line(operation: Operation) -> int:
     return operation.lines.aggregate(last=Max("position"))["last"] or 0
 
 
-def edited(operation: Operation, actor: User | None, now: dt.datetime, *, decision_stands: bool = False) -> None:
-    """Count an edit; an operation that was decided on is undecided again unless its decision stands."""
-    undecided = Operation.Decision.UNDECIDED
-    if not decision_stands and operation.decision != undecided:
-        before = operation.decision
-        operation.decision, operation.decided_at, operation.decline_reason = undecided, None, ""
-        operation.save(update_fields=["decision", "decided_at", "decline_reason"])
-        audit.record("must be decided again", operation, actor=actor, now=now, before=before)
-    counted(operation.job, actor, now)
+def not_declined(operation: Operation, field: str = "") -> None:
+    """Refuse to change work that its customer declined: what they said no to stays on record as it was."""
+    if consent_of(operation.job).of(operation.pk).state == DECLINED:
+        raise Refused(f"“{operation}” was declined, and that stays on record: offer it again to change it.", field)
 
 
 def counted(job: Job, actor: User | None, now: dt.datetime) -> None:

@@ -93,12 +93,10 @@ class StageChange(models.Model):
 
 
 class Operation(models.Model):
-    """One piece of work on a job: concern, cause, correction, lines and steps; authorized or declined as a whole."""
+    """One piece of work on a job: concern, cause, correction, lines and steps; authorized or declined as a whole.
 
-    class Decision(models.TextChoices):
-        UNDECIDED = "undecided", "not decided"
-        AUTHORIZED = "authorized", "authorized"
-        DECLINED = "declined", "declined"
+    What its customer decided is not kept here: `consents` reads it from the sealed records.
+    """
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="operations")
     position = models.PositiveSmallIntegerField()
@@ -109,9 +107,9 @@ class Operation(models.Model):
     component = models.ForeignKey("jobs.Component", models.PROTECT, null=True, blank=True, related_name="+")
     revision = models.ForeignKey("jobs.ProcedureRevision", models.PROTECT, null=True, blank=True, related_name="+")
     alternative_to = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="alternatives")
-    decision = models.CharField(max_length=10, choices=Decision, default=Decision.UNDECIDED)
-    decided_at = models.DateTimeField(null=True, blank=True)
-    decline_reason = models.CharField("the customer's word", max_length=200, blank=True)
+    offered_again_after = models.BigIntegerField(
+        default=0, help_text="sequence of the job's last record when declined work was offered again; 0: it was not"
+    )
     technician = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)

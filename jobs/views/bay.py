@@ -22,9 +22,10 @@ from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
 from jobs.bay_sheet import work_of
+from jobs.consents import authorized, consent_of
 from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
 from jobs.models import Job, Operation
-from jobs.queries_bay import for_bay, samples_of
+from jobs.queries_bay import bay_list, samples_of
 from jobs.verdict import LABORATORY, SIGNS
 
 WRITE = ["GET", "HEAD", "POST"]
@@ -34,7 +35,7 @@ WRITE = ["GET", "HEAD", "POST"]
 @require_safe
 def bay(request: HttpRequest) -> HttpResponse:
     """The technician's list: their own jobs, those ready to take, those of others, and what the rest waits for."""
-    found = groups(for_bay(), actor_of(request))
+    found = groups(bay_list(), actor_of(request))
     return render_page(request, "jobs/bay.html", {"groups": found})
 
 
@@ -60,7 +61,8 @@ def work_page(
     `said` is what an act came to; `arrived` puts the focus on the open step.
     """
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
-    work = work_of(job, queries.used(lines), chosen)
+    consent = consent_of(job, job.operations.all())
+    work = work_of(job, consent, queries.used(lines), chosen)
     context: dict[str, Any] = {"job": job, "work": work, "said": said, "arrived": arrived}
     if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
@@ -102,8 +104,7 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
     ):
         messages.success(request, f"{job} is finished.")
         return after_post(request, reverse("bay"))
-    done = [operation for operation in job.operations.all() if operation.decision == Operation.Decision.AUTHORIZED]
-    context = {"job": job, "form": form, "left": left_open(done)}
+    context = {"job": job, "form": form, "left": left_open(list(authorized(job).prefetch_related("steps")))}
     return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
 
 

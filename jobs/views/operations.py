@@ -12,8 +12,11 @@ from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.web import after_post, asked, attempt, render_page
 from jobs import access
-from jobs.actions.removing import remove_operation
+from jobs.actions.removing import Authorized, remove_operation
+from jobs.actions.stages import offer_again
 from jobs.actions.writing_up import add_operation, edit_operation, move_operation
+from jobs.consent import AUTHORIZED
+from jobs.consents import consent_of
 from jobs.forms import OperationForm
 from jobs.models import Job, Operation
 from jobs.queries import procedures_for
@@ -80,7 +83,8 @@ def operation_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
     if request.method == "POST" and attempt(form, change):
         return operation_answer(request, row)
-    context = {"operation": row, "job": row.job, "form": form}
+    asked_again = consent_of(row.job).of(row.pk).state == AUTHORIZED
+    context = {"operation": row, "job": row.job, "form": form, "authorized": asked_again}
     status = 422 if request.method == "POST" else 200
     return form_answer(request, "jobs/operation_edit.html", context, f"op-{row.pk}-slot", status=status)
 
@@ -99,13 +103,34 @@ def operation_move(request: HttpRequest, pk: int, up: bool) -> HttpResponse:
 
 @allowed("counter")
 @require_POST
-def operation_remove(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take an operation off the sheet; the message puts it back."""
+def operation_again(request: HttpRequest, pk: int) -> HttpResponse:
+    """Offer declined work again."""
     row = access.operation_for(request, pk)
     try:
-        entry = remove_operation(operation=row, actor=actor_of(request), clock=timezone.now)
+        offer_again(operation=row, actor=actor_of(request), clock=timezone.now)
+        messages.success(request, f"“{row}” is offered again: the customer is asked anew.")
+    except Refused as error:
+        messages.warning(request, str(error))
+    return after_post(request, sheet_url(row.job, row))
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def operation_remove(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take an operation off the sheet, authorized work only after asking; the message puts it back."""
+    row = access.operation_for(request, pk)
+    sure = request.POST.get("although_authorized") == "yes"
+    try:
+        if request.method != "POST":
+            raise Authorized("")
+        entry = remove_operation(operation=row, although_authorized=sure, actor=actor_of(request), clock=timezone.now)
         back = reverse("jobs:put-back", args=[entry.pk])
         messages.success(request, f"“{row}” is off the sheet.", extra_tags=f"undo:{back}")
+    except Authorized:
+        standing = consent_of(row.job).of(row.pk)
+        return render_page(
+            request, "jobs/operation_remove.html", {"operation": row, "job": row.job, "standing": standing}
+        )
     except Refused as error:
         messages.warning(request, str(error))
     return after_post(request, sheet_url(row.job))

@@ -20,7 +20,7 @@ from jobs.actions.removing import put_back
 from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.actions.writing_up import take_up
 from jobs.forms import CancelForm, JobForm, PhotoForm, StartForm
-from jobs.models import Job, JobPhoto, Line, Operation, Stage
+from jobs.models import Job, JobPhoto, Line, Operation
 from jobs.sheet import sheet_of
 from jobs.views.answers import form_answer, key_of, may_write, sheet_url
 
@@ -51,13 +51,14 @@ def papers(request: HttpRequest, pk: int) -> HttpResponse:
 def sheet_context(request: HttpRequest, pk: int) -> dict[str, Any]:
     """What the sheet shows."""
     job = access.sheet_for(request, pk)
+    shown = sheet_of(job)
     return {
         "job": job,
-        "sheet": sheet_of(job),
+        "sheet": shown,
         "may_write": may_write(job),
         "offers": intake_search.offers_of(job.vehicle, timezone.localdate()),
-        "last_visit": queries.visits_before(job).first(),
-        "start_form": StartForm(initial={"technician": job.technician_id}) if job.stage == Stage.READY else None,
+        "last_visit": next(iter(queries.visits(queries.visits_before(job)[:1])), None),
+        "start_form": StartForm(initial={"technician": job.technician_id}) if shown.may_start else None,
         "may_cancel": stages.may_follow(job.stage, stages.CANCELED),
         "foot_panels": panels.render("job-foot", request, job),
         "margin_panels": panels.render("job-margin", request, job),

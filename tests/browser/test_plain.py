@@ -42,13 +42,18 @@ def write_up(page: Page) -> None:
 def authorize(page: Page) -> None:
     page.get_by_role("button", name="Write the estimate").click()
     page.get_by_role("link", name="Record authorization").click()
-    page.get_by_role("button", name="Record it").click()
+    for said in page.get_by_role("radio", name="authorized", exact=True).all():
+        said.check()
+    box(page, "Given by").select_option("Hanne Brook")
+    box(page, "How").select_option("in person")
+    box(page, "Up to, before tax").fill("249.02")
+    page.get_by_role("button", name="Save authorization").click()
     expect(page.get_by_text(re.compile("^authorized"))).to_be_visible()
 
 
 def work(page: Page) -> None:
     page.goto("/bay/")
-    page.get_by_role("listitem").filter(has_text=PLATE).get_by_role("button", name="Start").click()
+    page.get_by_role("listitem").filter(has_text=PLATE).get_by_role("button", name="Start work").click()
     page.get_by_role("button", name="Confirmed").click()
     box(page, "Came out, L").fill("0.8")
     page.get_by_role("button", name="Done", exact=True).click()

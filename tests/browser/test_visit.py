@@ -107,11 +107,14 @@ def ask(page: Page) -> None:
 
 def authorize(page: Page) -> None:
     page.get_by_role("link", name="Record authorization").click()
-    expect(box(page, "Number or address used")).to_have_value("555-0101")
+    for said in page.get_by_role("radio", name="authorized", exact=True).all():
+        said.check()
+    box(page, "Given by").select_option(CUSTOMER)
     box(page, "How").select_option("by telephone")
-    expect(box(page, "Up to, before tax")).to_have_value("265.22")
+    box(page, "Number or address used").fill("555-0101")
+    box(page, "Up to, before tax").fill("265.22")
     assert not axe.violations(page)
-    page.get_by_role("button", name="Record it").click()
+    page.get_by_role("button", name="Save authorization").click()
     expect(page.get_by_role("main")).to_contain_text("by telephone")
     expect(page.get_by_text(re.compile("^authorized"))).to_have_count(2)
 
@@ -126,7 +129,7 @@ def done(page: Page, step: str, number: str = "", *, act: str = "Done") -> None:
 
 def work(page: Page) -> None:
     page.goto("/bay/")
-    page.get_by_role("listitem").filter(has_text=PLATE).get_by_role("button", name="Start").tap()
+    page.get_by_role("listitem").filter(has_text=PLATE).get_by_role("button", name="Start work").tap()
     filling = page.get_by_role("listitem").filter(has_text="Fill to the edge")
     expect(filling).to_contain_text("Held")
     done(page, "Fill plug opens freely", act="Confirmed")

@@ -104,6 +104,7 @@ def _authorize(came: Visit) -> None:
     authorize(
         key=uuid.uuid4(),
         estimate=came.estimate,
+        seal=came.estimate.content_sha256,
         decisions={operation.pk: ("authorized", "") for operation in came.job.operations.all()},
         person_name=came.job.customer.name,
         channel="phone",

@@ -18,6 +18,7 @@ from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, open_job
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import add_operation, edit_operation, save_line
+from jobs.consents import authorized
 from jobs.models import Job, Line, Operation
 from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
@@ -155,6 +156,7 @@ class Garage:
         }
         given = {
             "key": uuid.uuid4(),
+            "seal": estimate.content_sha256,
             "decisions": decisions,
             "person_name": str(estimate.job.customer),
             "channel": "phone",
@@ -176,7 +178,7 @@ class Garage:
 
     def finish(self, job: Job, odometer: int = 88414) -> Job:
         """Say what was done on every authorized operation, and finish."""
-        for operation in job.operations.filter(decision="authorized"):
+        for operation in authorized(job):
             edit_operation(
                 operation=operation, fields={"correction": "Done as written."}, actor=self.actor, clock=fixed(self.now)
             )

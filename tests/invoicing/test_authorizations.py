@@ -14,6 +14,7 @@ from invoicing.actions.estimates import revise_to_used
 from invoicing.models import Authorization, Estimate
 from jobs.actions.writing_up import save_line
 from jobs.models import Operation
+from tests.decided import standing
 from tests.invoicing.cast import Garage, labor, part
 
 D = Decimal
@@ -93,7 +94,7 @@ def test_changing_an_authorized_line_asks_again_even_at_the_same_price(garage: G
     save_line(
         operation=line.operation, line=line, fields={"condition": "used"}, actor=garage.actor, clock=fixed(garage.now)
     )
-    assert job.operations.get().decision == "undecided"
+    assert standing(job.operations.get()).asks
     revised = garage.estimate(job)
     assert revised.changes.splitlines()[0] == ("“Operation 1”: Pad set, rear, used instead of new, same price.")
 

@@ -32,8 +32,8 @@ from invoicing.demo import cast, names, today
 from invoicing.demo.cast import LOGINS, MODELS
 from invoicing.demo.garage import MONTHS, ZONE, Garage
 from invoicing.demo.load import PROCEDURES, is_loaded, load
-from invoicing.models import Estimate, Invoice, Receivable
-from jobs.models import Advisory, DueService, FluidSample, Job, JobStep, Operation, StepEvent
+from invoicing.models import AuthorizationOperation, Estimate, Invoice, Receivable
+from jobs.models import Advisory, DueService, FluidSample, Job, JobStep, StepEvent
 from jobs.procedure_files import parse
 from jobs.procedure_schema import Step, Written
 from parts.models import Container, Item, Movement, Supersession, Supplier
@@ -184,9 +184,11 @@ def test_money_is_overdue_partly_paid_and_was_taken_back(loaded: list[str]) -> N
 
 
 def test_declined_work_stays_noted(loaded: list[str]) -> None:
-    declined = Operation.objects.get(decision="declined")
-    assert declined.decline_reason
-    assert Advisory.objects.filter(vehicle=declined.job.vehicle, state="open", text__startswith="Rear brake").exists()
+    declined = AuthorizationOperation.objects.select_related("authorization__job").get(decision="declined")
+    assert declined.reason
+    assert Advisory.objects.filter(
+        vehicle=declined.authorization.job.vehicle, state="open", text__startswith="Rear brake"
+    ).exists()
 
 
 def test_a_car_changed_hands_and_an_odometer_was_replaced(loaded: list[str]) -> None:

@@ -6,12 +6,14 @@ from decimal import Decimal
 import pytest
 from django.db import DatabaseError, transaction
 
+from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail
 from invoicing import drafts
 from invoicing.actions.invoices import OverLimit
 from invoicing.models import Invoice, InvoiceLine, Receivable
 from jobs import queries as jobs_queries
+from jobs.actions.writing_up import save_line
 from jobs.models import Line
 from tests.invoicing.cast import Garage, charge, labor, part
 
@@ -80,10 +82,13 @@ def test_a_part_that_was_not_drawn_is_not_billed_and_said_so(garage: Garage) -> 
 def test_one_cent_above_the_authorized_amount_is_refused(garage: Garage) -> None:
     # law.md T5: in California and New York, authorized 500.00, bill 500.01: authorization needed
     # (16 CCR 3354(a), 15 NYCRR 82.5(a); source text seen).
-    job = garage.job([part("Alternator", "500.01")])
+    job = garage.job([part("Alternator", "500.00")])
     garage.authorize(garage.estimate(job), limit=D("500.00"))
     garage.finish(garage.into_bay(job))
-    with pytest.raises(OverLimit, match="0.01 more than the 500.00") as refused:
+    line = Line.objects.get(operation__job=job)
+    fields = {"unit_price": D("500.01")}
+    save_line(operation=line.operation, line=line, fields=fields, actor=garage.actor, clock=fixed(garage.now))
+    with pytest.raises(OverLimit, match="“Operation 1” comes to 0.01 more than the 500.00") as refused:
         garage.issue(job)
     assert refused.value.over == D("0.01")
     assert not Invoice.objects.exists()

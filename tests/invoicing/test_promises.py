@@ -6,10 +6,10 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 
-from garage import database
+from garage import database, ledger
 from garage.models import Counter, PersonSnapshot
 from invoicing import promises
-from invoicing.models import InvoiceLine, Receivable
+from invoicing.models import Authorization, InvoiceLine, Receivable
 from tests.invoicing.cast import Garage, labor, part
 
 D = Decimal
@@ -19,6 +19,7 @@ CHECKS = (
     promises.numbers_run,
     promises.billed_was_authorized,
     promises.authorizations_sealed,
+    lambda: ledger.breaks(Authorization),
     promises.receivables_add_up,
     promises.payments_add_up,
 )
@@ -65,8 +66,8 @@ def test_everything_holds_after_work_payments_and_credits(book: Garage) -> None:
         ("UPDATE invoicing_invoiceline SET description = 'Gold' WHERE kind = 'labor'", "are not those that were"),
         ("UPDATE invoicing_invoicetax SET tax = tax + 1", "its rows come to"),
         ("UPDATE invoicing_estimateline SET unit_price = unit_price + 1", "it is not what was written"),
-        ("UPDATE invoicing_authorizationoperation SET decision = 'declined'", "was not authorized"),
-        ("UPDATE invoicing_authorization SET \"limit\" = 1", "was authorized"),
+        ("UPDATE invoicing_authorizationoperation SET decision = 'declined'", "is not authorized"),
+        ("UPDATE invoicing_authorization SET \"limit\" = 1", "its content is not what was sealed"),
         ("UPDATE invoicing_paymentpart SET amount = amount + 1", "its parts come to"),
         ("DELETE FROM invoicing_paymentpart", "goes to no invoice"),
         ("UPDATE invoicing_receivable SET balance = balance + 1", "stands as owed"),

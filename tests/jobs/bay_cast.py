@@ -12,7 +12,7 @@ from garage.clock import fixed
 from garage.models import User, Vehicle
 from jobs.actions.intake import Odometer, open_job
 from jobs.actions.procedures import publish
-from jobs.actions.stages import decide, start_job
+from jobs.actions.stages import start_job
 from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation
 from jobs.models import Component, Job, JobStep, Operation, ProcedureRevision, StepEvent
@@ -20,6 +20,7 @@ from jobs.procedure_files import parse
 from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
 from parts.models import Item
+from tests.decided import decide
 
 PROCEDURE = """
 procedure: Transfer case fluid, change
@@ -179,7 +180,7 @@ def in_bay(people: dict[str, User], now: dt.datetime, procedure: str = PROCEDURE
     revision = publish(written=parse(procedure), actor=owner, clock=fixed(now))
     vehicle = car(owner, now)
     operation = written_up(vehicle, revision, owner, now, 88410)
-    decide(operation=operation, decision="authorized", actor=owner, clock=fixed(now))
+    decide(operation=operation, decision="authorized", actor=owner, now=now)
     start_job(job=operation.job, technician=technician, actor=technician, clock=fixed(now))
     return Bay(operation.job, operation, fluid, washer, vehicle, technician, now)
 

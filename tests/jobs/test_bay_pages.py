@@ -13,13 +13,14 @@ from PIL import Image
 
 from garage.clock import fixed
 from jobs.actions.procedures import publish
-from jobs.actions.stages import decide, start_job
+from jobs.actions.stages import start_job
 from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation
-from jobs.models import FluidSample, JobStep, Operation
+from jobs.models import FluidSample, JobStep
 from jobs.procedure_files import parse
 from parts.actions.items import supersede
 from tests.budget import assert_budget
+from tests.decided import decide
 from tests.jobs.bay_cast import PROCEDURE, SAMPLE, Bay, car, in_bay, stock_item, written_up
 
 MONEY = re.compile(r"61\.20|57\.92|128\.00|153\.60|36\.00|\bprices?\b|\bcosts?\b", re.IGNORECASE)
@@ -76,7 +77,7 @@ def test_every_page_of_the_bay_opens(bay: Bay, login) -> None:
 def test_the_list_shows_my_jobs_first_and_what_the_others_wait_for(bay: Bay, people, login, now) -> None:
     revision = bay.revision
     ready = written_up(car(people["owner"], now, "LOR-552"), revision, people["owner"], now, 51200)
-    decide(operation=ready, decision="authorized", actor=people["owner"], clock=fixed(now))
+    decide(operation=ready, decision="authorized", actor=people["owner"], now=now)
     written_up(car(people["owner"], now, "XEB-733"), revision, people["owner"], now, 51200)
     text = sheet(login("technician").get(reverse("bay")))
     assert text.index("Mine") < text.index("KET-118") < text.index("Ready to take") < text.index("LOR-552")
@@ -91,7 +92,7 @@ def test_start_takes_the_car_into_the_bay_under_my_name(bay: Bay, people, login,
     client = login("technician")
     refused = client.post(reverse("jobs:bay-start", args=[ready.job_id]), follow=True)
     assert "Nothing on Job 2 is authorized yet" in refused.content.decode()
-    decide(operation=ready, decision="authorized", actor=people["owner"], clock=fixed(now))
+    decide(operation=ready, decision="authorized", actor=people["owner"], now=now)
     client.post(reverse("jobs:bay-start", args=[ready.job_id]))
     ready.job.refresh_from_db()
     assert (ready.job.stage, ready.job.technician) == ("in_bay", people["technician"])
@@ -322,20 +323,20 @@ def test_the_bay_asks_the_database_a_fixed_number_of_times(bay: Bay, people, log
     def another_job() -> None:
         vehicle = car(people["owner"], now, next(plates))
         operation = written_up(vehicle, bay.revision, people["owner"], now, 1000)
-        decide(operation=operation, decision="authorized", actor=people["owner"], clock=fixed(now))
+        decide(operation=operation, decision="authorized", actor=people["owner"], now=now)
 
     def another_operation() -> None:
         operation = add_operation(
             job=bay.job, title="Again", revision=bay.revision, actor=people["owner"], clock=fixed(now)
         )
-        Operation.objects.filter(pk=operation.pk).update(decision="authorized")
+        decide(operation=operation, actor=people["owner"], now=now)
 
     def another_procedure() -> None:
         publish(written=parse(PROCEDURE.replace("change", next(plates))), actor=people["owner"], clock=fixed(now))
 
     bay.do(1)
     bay.do(2, reading="0.82")
-    assert_budget(login("technician"), reverse("bay"), 8, another_job)
+    assert_budget(login("technician"), reverse("bay"), 9, another_job)
     assert_budget(login("technician"), reverse("jobs:procedures"), 7, another_procedure)
     assert_budget(login("technician"), reverse("jobs:bay-job", args=[bay.job.pk]), 20, another_operation)
 
@@ -344,7 +345,7 @@ def test_a_step_names_the_fluid_of_the_sheet_and_not_the_one_it_has_replaced(bay
     newer = stock_item("Transfer case fluid TC-76", "TC-76", "L", 1, "1", bay.technician, bay.now)
     supersede(old=bay.fluid, new=newer, on=bay.now.date(), actor=bay.technician, clock=fixed(bay.now))
     operation = written_up(car(bay.technician, bay.now, "KET-119"), bay.revision, bay.technician, bay.now, 70200)
-    decide(operation=operation, decision="authorized", actor=bay.technician, clock=fixed(bay.now))
+    decide(operation=operation, decision="authorized", actor=bay.technician, now=bay.now)
     start_job(job=operation.job, technician=bay.technician, actor=bay.technician, clock=fixed(bay.now))
     for step in operation.steps.filter(position__lt=6):
         data = {"reading": "0.8" if step.position == 2 else "13", **SAMPLE}

@@ -11,10 +11,10 @@ from django.utils import timezone
 from garage import panels, search
 from garage.clock import fixed
 from garage.models import AuditEntry
-from jobs.actions.stages import decide
 from jobs.models import Job, JobPhoto, Operation, Stage
 from parts.actions.items import supersede
 from tests.budget import assert_budget
+from tests.decided import decide
 from tests.jobs.bay_cast import car, stock_item
 from tests.jobs.counter_cast import (
     FLUID,
@@ -226,8 +226,8 @@ class TestVisit:
         url = reverse("jobs:job-start", args=[counter.job.pk])
         refused = client.post(url, {"technician": people["technician"].pk}, follow=True)
         assert "Nothing on Job 1 is authorized yet" in refused.content.decode()
-        decide(operation=counter.operation(), decision="authorized", actor=counter.actor, clock=fixed(counter.now))
-        assert "Put into the bay" in page_of(client, "jobs:sheet", counter.job.pk)
+        decide(operation=counter.operation(), decision="authorized", actor=counter.actor, now=counter.now)
+        assert "Start work" in page_of(client, "jobs:sheet", counter.job.pk)
         client.post(url, {"technician": people["technician"].pk})
         assert Job.objects.get().stage_sentence.startswith("in the bay with Technician Test")
 
@@ -315,7 +315,7 @@ class TestOperations:
 
     def test_declined_work_is_not_removed_and_the_page_says_why(self, client, counter):
         operation = counter.operation()
-        decide(operation=operation, decision="declined", actor=counter.actor, clock=fixed(counter.now))
+        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
         answer = client.post(reverse("jobs:operation-remove", args=[operation.pk]), follow=True)
         assert "stays on record" in answer.content.decode()
 

@@ -11,6 +11,7 @@ from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.models import Line
 from jobs.queries import used_on
 from parts.models import Container
+from tests.decided import decide
 from tests.jobs.bay_cast import Bay, in_bay
 
 D = Decimal
@@ -81,8 +82,7 @@ def test_unticking_after_a_part_came_back_brings_only_the_rest(bay: Bay) -> None
 
 
 def test_nothing_is_drawn_for_work_that_was_not_authorized(bay: Bay) -> None:
-    bay.operation.decision = "undecided"
-    bay.operation.save()
+    decide(operation=bay.operation, decision="withdrawn", actor=bay.technician, now=bay.now)
     with pytest.raises(Refused, match="not authorized"):
         draw(bay, "0.1")
 

@@ -15,8 +15,9 @@ from jobs.actions.evidence import Limit, distance_since, note_advisory, settle_a
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import add_operation
-from jobs.models import Advisory, DueService, Job, Operation, Procedure, ProcedureNeed, ProcedureRevision
+from jobs.models import Advisory, DueService, Job, Procedure, ProcedureNeed, ProcedureRevision
 from jobs.queries_bay import due_rows
+from tests.decided import decide
 from tests.jobs.bay_cast import Bay, in_bay
 
 
@@ -50,7 +51,7 @@ def test_a_follow_up_after_too_much_torque_must_be_done_before_the_car_leaves(ba
 def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
     bay.do_all()
     wiper = add_operation(job=bay.job, title="Rear wiper", actor=people["owner"], clock=fixed(now))
-    Operation.objects.filter(pk=wiper.pk).update(decision="authorized")
+    decide(operation=wiper, actor=people["owner"], now=now)
     with pytest.raises(Refused, match="Rear wiper: say what was done"):
         finish(bay)
 

@@ -11,9 +11,10 @@ from django.utils import timezone
 from garage.clock import fixed
 from garage.models import AuditEntry
 from jobs.actions.removing import remove_line
-from jobs.actions.stages import decide, move
+from jobs.actions.stages import move
 from jobs.models import Line, Operation, Stage
 from parts.actions.items import supersede
+from tests.decided import decide
 from tests.jobs.bay_cast import stock_item
 from tests.jobs.counter_cast import HTMX, Counter, at_counter, page_of
 
@@ -141,16 +142,18 @@ class TestLines:
         assert "Somebody else changed “Pad set, rear”" in answer.content.decode()
         assert Line.objects.get().unit_price == Decimal(80)
 
-    def test_an_authorized_operation_is_undecided_after_an_edit_and_the_page_says_so(self, client, counter, operation):
+    def test_another_part_on_an_authorized_operation_is_asked_about_and_the_page_says_so(
+        self, client, counter, operation
+    ):
         line = counter.line(operation)
-        decide(operation=operation, decision="authorized", actor=counter.actor, clock=fixed(counter.now))
+        decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
         move(counter.job, Stage.IN_BAY, actor=counter.actor, clock=fixed(counter.now))
         form = client.get(reverse("jobs:line-edit", args=[line.pk])).context["form"]
         data = {name: form[name].value() for name in form.fields if form[name].value() is not None}
         client.post(reverse("jobs:line-edit", args=[line.pk]), {**data, "condition": "used"})
         page = page_of(client, "jobs:sheet", counter.job.pk)
         assert "Not authorized" in page
-        assert "not decided" in page
+        assert "Pad set, rear, used instead of Pad set, rear, new" in page
 
     def test_removed_in_place_and_put_back_by_the_message(self, client, counter, operation):
         line = counter.line(operation)

@@ -9,8 +9,9 @@ from garage.clock import fixed
 from garage.errors import Refused
 from jobs import stages
 from jobs.actions.removing import remove_operation
-from jobs.actions.stages import cancel_job, decide, move, start_job
+from jobs.actions.stages import cancel_job, move, start_job
 from jobs.models import Job, Stage
+from tests.decided import decide, standing, state
 from tests.jobs.counter_cast import Counter, at_counter
 
 ZONE = zoneinfo.ZoneInfo("America/New_York")
@@ -88,17 +89,23 @@ def test_at_the_stage_where_it_stands_a_job_only_learns_whom_it_waits_for(counte
 
 class TestDecisions:
     def decide(self, counter, operation, decision, reason=""):
-        decide(operation=operation, decision=decision, reason=reason, actor=counter.actor, clock=fixed(counter.now))
+        decide(operation=operation, decision=decision, reason=reason, actor=counter.actor, now=counter.now)
         counter.job.refresh_from_db()
 
-    def test_the_job_is_ready_when_something_is_authorized_and_nothing_undecided(self, counter):
+    def test_the_job_is_ready_when_something_is_authorized(self, counter):
+        first, second = counter.operation("Pads"), counter.operation("Fluid")
+        self.decide(counter, second, "declined", "next month")
+        assert counter.job.stage == Stage.WRITTEN_UP
+        self.decide(counter, first, "authorized")
+        assert counter.job.stage == Stage.READY
+        row = standing(second)
+        assert (row.state, row.words, row.at) == ("declined", "next month", counter.now)
+
+    def test_what_is_undecided_does_not_keep_back_what_is_authorized(self, counter):
         first, second = counter.operation("Pads"), counter.operation("Fluid")
         self.decide(counter, first, "authorized")
-        assert counter.job.stage == Stage.WRITTEN_UP
-        self.decide(counter, second, "declined", "next month")
         assert counter.job.stage == Stage.READY
-        second.refresh_from_db()
-        assert (second.decision, second.decline_reason, second.decided_at) == ("declined", "next month", counter.now)
+        assert (state(first), state(second)) == ("authorized", "undecided")
 
     def test_all_declined_waits_to_be_collected(self, counter):
         self.decide(counter, counter.operation(), "declined")
@@ -125,7 +132,7 @@ class TestDecisions:
     def test_taking_the_only_open_question_off_the_sheet_lets_the_job_go_on(self, counter):
         pads, wipers = counter.operation("Pads"), counter.operation("Wipers")
         self.decide(counter, pads, "authorized")
-        assert counter.job.stage == Stage.WRITTEN_UP
+        move(counter.job, Stage.AWAITING, waits_for="Odile Marrant", actor=counter.actor, clock=fixed(counter.now))
         remove_operation(operation=wipers, actor=counter.actor, clock=fixed(counter.now))
         assert Job.objects.get().stage == Stage.READY
 

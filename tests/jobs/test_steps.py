@@ -13,6 +13,7 @@ from jobs.actions.steps import act
 from jobs.models import JobStep, StepEvent
 from jobs.queries import used_on
 from parts.models import Container, Movement
+from tests.decided import decide
 from tests.jobs.bay_cast import PROCEDURE, SAMPLE, Bay, in_bay, outcome
 
 D = Decimal
@@ -186,8 +187,7 @@ def test_notes_are_never_lost(bay: Bay) -> None:
 
 
 def test_nothing_is_done_on_work_that_is_not_authorized(bay: Bay) -> None:
-    bay.operation.decision = "declined"
-    bay.operation.save()
+    decide(operation=bay.operation, decision="withdrawn", actor=bay.technician, now=bay.now)
     with pytest.raises(Refused, match="not authorized"):
         bay.do(1)
 

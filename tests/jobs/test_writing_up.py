@@ -9,11 +9,10 @@ import pytest
 from garage.changes import Stale
 from garage.clock import fixed
 from garage.errors import Refused
-from garage.models import AuditEntry
 from jobs import queries
 from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.actions.removing import FOR_A_WHILE, put_back, remove_line, remove_operation
-from jobs.actions.stages import decide, start_job
+from jobs.actions.stages import start_job
 from jobs.actions.writing_up import (
     LINE_FIELDS,
     OPERATION_FIELDS,
@@ -26,6 +25,7 @@ from jobs.actions.writing_up import (
 from jobs.models import Advisory, Draw, Job, Line, Operation
 from jobs.seen import mark
 from parts.actions.items import save_item, supersede
+from tests.decided import decide, state
 from tests.jobs.counter_cast import FLUID, LABOR, PART, Counter, at_counter, transfer_fluid_change
 
 
@@ -35,7 +35,8 @@ def counter(shop, people, now) -> Counter:
 
 
 def authorized(counter: Counter, operation: Operation) -> Operation:
-    return decide(operation=operation, decision="authorized", actor=counter.actor, clock=fixed(counter.now))
+    decide(operation=operation, decision="authorized", actor=counter.actor, now=counter.now)
+    return operation
 
 
 class TestFromAProcedure:
@@ -86,77 +87,6 @@ def test_an_advisory_of_an_earlier_visit_is_taken_up_and_is_open_again_when_take
     put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
     advisory.refresh_from_db()
     assert (advisory.operation_id, advisory.state) == (operation.pk, "offered")
-
-
-class TestDecisionsAfterAnEdit:
-    """16 CCR 3354(b) (from memory of the project's law notes, A3): another part or method asks for consent again."""
-
-    @pytest.fixture
-    def operation(self, counter) -> Operation:
-        operation = counter.operation()
-        counter.line(operation, LABOR)
-        return authorized(counter, operation)
-
-    def decision(self) -> str:
-        return Operation.objects.get().decision
-
-    def test_a_new_line(self, counter, operation):
-        counter.line(operation)
-        assert (self.decision(), Job.objects.get().stage) == ("undecided", "written_up")
-
-    @pytest.mark.parametrize("change", [{"condition": "used"}, {"quantity": Decimal(2)}, {"unit_price": Decimal(1)}])
-    def test_another_condition_quantity_or_price(self, counter, operation, change):
-        line = operation.lines.get()
-        save_line(
-            operation=operation, line=line, fields={**LABOR, **change}, actor=counter.actor, clock=fixed(counter.now)
-        )
-        assert self.decision() == "undecided"
-
-    def test_a_line_taken_off_and_the_undo_of_it_brings_the_decision_back(self, counter, operation):
-        entry = remove_line(line=operation.lines.get(), actor=counter.actor, clock=fixed(counter.now))
-        assert self.decision() == "undecided"
-        put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
-        row = Operation.objects.get()
-        assert (row.decision, row.decided_at) == ("authorized", counter.now)
-
-    def test_not_once_something_else_was_changed_between(self, counter, operation):
-        counter_line = operation.lines.get()
-        entry = remove_line(line=counter_line, actor=counter.actor, clock=fixed(counter.now))
-        counter.line(operation)
-        put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
-        assert self.decision() == "undecided"
-
-    def test_another_title_is_other_work_but_what_was_found_and_done_is_not(self, counter, operation):
-        edit_operation(
-            operation=operation,
-            fields={"cause": "worn to 2 mm", "correction": "replaced"},
-            actor=counter.actor,
-            clock=fixed(counter.now),
-        )
-        assert self.decision() == "authorized"
-        edit_operation(
-            operation=operation, fields={"title": "Front brake pads"}, actor=counter.actor, clock=fixed(counter.now)
-        )
-        assert self.decision() == "undecided"
-
-    def test_saving_without_a_change_changes_nothing(self, counter, operation):
-        before, entries = Job.objects.get().version, AuditEntry.objects.count()
-        save_line(
-            operation=operation, line=operation.lines.get(), fields=LABOR, actor=counter.actor, clock=fixed(counter.now)
-        )
-        assert (self.decision(), Job.objects.get().version) == ("authorized", before)
-        assert AuditEntry.objects.count() == entries
-
-
-def test_every_edit_counts_up_the_jobs_version(counter):
-    seen = [Job.objects.get().version]
-    operation = counter.operation()
-    seen.append(Job.objects.get().version)
-    line = counter.line(operation)
-    seen.append(Job.objects.get().version)
-    remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
-    seen.append(Job.objects.get().version)
-    assert seen == [1, 2, 3, 4]
 
 
 class TestTwoCounters:
@@ -241,7 +171,7 @@ class TestOrder:
         first, second = counter.operation("A"), counter.operation("B")
         authorized(counter, first)
         move_operation(operation=second, up=True, actor=counter.actor, clock=fixed(counter.now))
-        assert Operation.objects.get(title="A").decision == "authorized"
+        assert state(Operation.objects.get(title="A")) == "authorized"
 
 
 class TestRemoving:
@@ -289,9 +219,29 @@ class TestRemoving:
 
     def test_declined_work_stays_on_record(self, counter):
         operation = counter.operation()
-        decide(operation=operation, decision="declined", actor=counter.actor, clock=fixed(counter.now))
+        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
         with pytest.raises(Refused, match="stays on record"):
             remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
+
+    def test_nor_can_it_be_emptied_line_by_line(self, counter):
+        operation = counter.operation()
+        line = counter.line(operation)
+        decide(operation=operation, decision="declined", actor=counter.actor, now=counter.now)
+        acts = [
+            lambda: remove_line(line=line, actor=counter.actor, clock=fixed(counter.now)),
+            lambda: counter.line(operation),
+            lambda: save_line(
+                operation=operation, line=line, fields={**PART, "unit_price": Decimal(1)}, actor=counter.actor,
+                clock=fixed(counter.now),
+            ),
+            lambda: edit_operation(
+                operation=operation, fields={"title": "Other"}, actor=counter.actor, clock=fixed(counter.now)
+            ),
+        ]  # fmt: skip
+        for act in acts:
+            with pytest.raises(Refused, match="offer it again"):
+                act()
+        assert state(operation) == "declined"
 
 
 class TestDrawn:

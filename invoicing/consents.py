@@ -1,0 +1,109 @@
+"""The sealed estimates and authorizations as consent reads them: one record a sealed row, in the order of the chain."""
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from decimal import Decimal
+
+from django.db.models import Prefetch, QuerySet
+
+from garage.models import AuditEntry
+from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
+from invoicing.models.papers import PaperLine
+from jobs import consents
+from jobs.consent import Line, Offer, Record, Said
+
+
+def register() -> None:
+    """Let the jobs ask here."""
+    consents.register(records_of)
+
+
+def records_of(jobs: Collection[int]) -> dict[int, list[Record]]:
+    """The records of each of these jobs, by the job's primary key, in three queries."""
+    found: dict[int, list[Record]] = defaultdict(list)
+    for row in authorizations().filter(job__in=jobs):
+        found[row.job_id].append(record_of(row))
+    return found
+
+
+def authorizations() -> QuerySet[Authorization]:
+    """Authorizations with all that consent asks of them, in the order of their chain."""
+    lines = Prefetch("estimate_operation__lines", EstimateLine.objects.select_related("item"))
+    decided = AuthorizationOperation.objects.select_related("estimate_operation").prefetch_related(lines)
+    return (
+        Authorization.objects.select_related("estimate__job")
+        .prefetch_related(Prefetch("operations", decided))
+        .order_by("chain_seq")
+    )
+
+
+def record_of(row: Authorization, things: Mapping[int, int] | None = None) -> Record:
+    """One sealed record; `things` says which items count as one, where it is not today's chains that do."""
+    said = [
+        Said(offer_of(decided.estimate_operation, row.estimate, things), decided.decision, decided.reason)
+        for decided in row.operations.all()
+        if decided.estimate_operation.operation_id is not None
+    ]
+    return Record(row.chain_seq, tuple(said), row.at, row.slack)
+
+
+def offer_of(row: EstimateOperation, estimate: Estimate, things: Mapping[int, int] | None = None) -> Offer:
+    """One operation as a revision of the estimate offered it."""
+    assert row.operation_id is not None
+    return Offer(
+        operation=row.operation_id,
+        title=row.title,
+        lines=tuple(line_on_paper(line, line.line_id, things) for line in row.lines.all()),
+        label=estimate.label,
+        seal=estimate.content_sha256,
+        row=row.pk,
+        rates=sealed_rates(estimate),
+        with_tax=estimate.limit_with_tax,
+    )
+
+
+def line_on_paper(line: PaperLine, key: int | None, things: Mapping[int, int] | None = None) -> Line:
+    """A line of an estimate or an invoice; `key` is the sheet's line behind it."""
+    today = (line.item.current_id or line.item_id) if things is None and line.item is not None else line.item_id
+    return Line(
+        key=key,
+        kind=line.kind,
+        what=line.description,
+        net=line.net,
+        tax_class=line.tax_class,
+        item=line.item_id,
+        thing=things.get(line.item_id or 0, line.item_id) if things is not None else today,
+        finer=line.finer,
+        condition=line.condition,
+        sublet_to=line.sublet_to,
+    )
+
+
+def sealed_rates(estimate: Estimate) -> dict[str, Decimal] | None:
+    """The shares of tax by class that an estimate carried; None when it was exempt."""
+    if estimate.exemption:
+        return None
+    rates: dict[str, Decimal] = {}
+    for row in estimate.taxes:
+        for name in row.get("classes", ()):
+            rates[name] = rates.get(name, Decimal(0)) + Decimal(row["rate"])
+    return rates
+
+
+def ever_one() -> dict[int, int]:
+    """The items that were ever one thing under several numbers, each with the number that stands for all.
+
+    A supersession can be taken back: what was billed under it was authorized all the same.
+    """
+    things: dict[int, int] = {}
+
+    def root(item: int) -> int:
+        while things.get(item, item) != item:
+            item = things[item]
+        return item
+
+    rows = AuditEntry.objects.filter(verb="replaced", record__startswith="parts.item:").order_by("pk")
+    for entry in rows.iterator(chunk_size=2000):
+        old, new = root(int(entry.record.rpartition(":")[2])), root(int(entry.details["item"]))
+        things[old] = things[new] = new
+    return {item: root(item) for item in things}

@@ -1,0 +1,396 @@
+"""What a customer's words allow: which operations may be worked on and billed now, up to what, and why. Pure.
+
+The sealed records alone answer, in the order of their sequence and never of their time; the sheet and the draft are
+held against them. Nothing of the answer is stored. The rules:
+
+- A decision stands for its operation until a later record says otherwise. Nothing put back revives an older one.
+- Each operation has its own limit. Σ over operations of max(0, billed − authorized for it) may not pass the slack;
+  an operation that is not done or was taken off the sheet lends nothing to another.
+- Downward (a lower price, a discount, a line removed, a smaller quantity) leaves a yes standing. Another part does
+  not: another item, condition, maker or specification as printed, method or person doing it; nor does a new line
+  that costs something, nor a tax class that is taxed higher at the sealed rates (16 CCR 3354(b): another part or
+  method asks for consent even at the same price). The successor's number of the same item is the same part.
+- A no to an addition leaves the earlier yes as it was; a yes is taken back by a decision of its own.
+
+Keys and values come out, no sentences: `consent_words` writes them where they are shown.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from decimal import Decimal
+
+from garage.money import round_money
+
+AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN = "authorized", "declined", "undecided", "withdrawn"
+
+#: What can go beyond a yes: another part, a new line that costs, a higher tax, another method, a higher amount; and
+#: on a bill, work that nobody agreed to.
+PART, ADDED, TAXED, METHOD, AMOUNT, NOT_AUTHORIZED = "part", "added", "taxed", "method", "amount", "not authorized"
+
+#: In place of an operation: charges of the job as a whole. They are authorized with any yes, up to what they came to
+#: on the marked work (`Record.job_wide`). No line of the program is one yet.
+JOB_WIDE: None = None
+
+NOTHING = Decimal("0.00")
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line as offered, as it stands on the sheet, or as billed; `net` is before tax.
+
+    `key` is the sheet's line. `item` is the item's own number in the book, `thing` the one that all numbers of its
+    supersession chain share.
+    """
+
+    key: int | None
+    kind: str
+    what: str
+    net: Decimal
+    tax_class: str = "none"
+    item: int | None = None
+    thing: int | None = None
+    finer: str = ""
+    condition: str = ""
+    sublet_to: str = ""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One operation as an estimate offered it; `label` and `seal` name that revision.
+
+    `rates` are the shares of tax by class that the paper carried, None when it was exempt. `with_tax` says that the
+    limit binds with tax.
+    """
+
+    operation: int
+    title: str
+    lines: tuple[Line, ...]
+    label: str = ""
+    seal: str = ""
+    row: int = 0
+    rates: Mapping[str, Decimal] | None = None
+    with_tax: bool = False
+
+    @property
+    def net(self) -> Decimal:
+        """What it costs before tax."""
+        return sum((line.net for line in self.lines), NOTHING)
+
+    def cost(self, lines: Iterable[Line]) -> Decimal:
+        """What lines come to as this offer's limit counts: before tax, or with the taxes of its paper."""
+        lines = list(lines)
+        net = sum((line.net for line in lines), NOTHING)
+        if not self.with_tax or self.rates is None:
+            return net
+        bases: dict[str, Decimal] = {}
+        for line in lines:
+            bases[line.tax_class] = bases.get(line.tax_class, NOTHING) + line.net
+        return net + sum((round_money(base * self.rates.get(name, NOTHING)) for name, base in bases.items()), NOTHING)
+
+    def taxed_higher(self, before: str, now: str) -> bool:
+        """Whether a line in class `now` is taxed higher than in class `before`; an unknown class counts as higher."""
+        if before == now or now == "none" or self.rates is None:
+            return False
+        return now not in self.rates or self.rates[now] > self.rates.get(before, NOTHING)
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was decided on one operation, on which offer, and the customer's words about it."""
+
+    offer: Offer
+    decision: str
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Record:
+    """One sealed record. `slack` is what may be billed above the yes in all: 0 where the place, or the sentence that
+    was agreed to, allows none."""
+
+    seq: int
+    said: tuple[Said, ...]
+    at: datetime | None = None
+    slack: Decimal = NOTHING
+    job_wide: Decimal = NOTHING
+
+
+@dataclass(frozen=True)
+class Work:
+    """An operation as it stands on the sheet, or as it would be billed.
+
+    `offered_again_after` is the sequence of the last record when declined work was offered again (0: it was not).
+    """
+
+    operation: int | None
+    title: str
+    lines: tuple[Line, ...] = ()
+    alternative_to: int | None = None
+    offered_again_after: int = 0
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """One thing that a yes does not cover: its key, the sheet's line if it is about one, and what to say of it."""
+
+    key: str
+    line: int | None = None
+    before: str = ""
+    after: str = ""
+    amount: Decimal = NOTHING
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How an operation stands with its customer. `seq` and `at` are those of the record that decides.
+
+    `refused` is an addition to it that was declined since. `beside` says that an alternative to it is authorized.
+    """
+
+    operation: int
+    title: str
+    state: str = UNDECIDED
+    yes: Offer | None = None
+    withdrawn: bool = False
+    words: str = ""
+    seq: int = 0
+    at: datetime | None = None
+    refused: Said | None = None
+    refused_seq: int = 0
+    beside: bool = False
+    beyond: tuple[Beyond, ...] = ()
+    answered: bool = False
+
+    @property
+    def net(self) -> Decimal:
+        """What may be billed for it before tax."""
+        return self.yes.net if self.yes is not None else NOTHING
+
+    @property
+    def reason(self) -> str:
+        """The key of why it stands so."""
+        if self.state == AUTHORIZED:
+            return "addition declined" if self.refused and self.beyond else AUTHORIZED
+        if self.state == DECLINED:
+            return WITHDRAWN if self.withdrawn else DECLINED
+        if self.beside:
+            return "alternative"
+        return "offered again" if self.seq else "never asked"
+
+    @property
+    def asks(self) -> bool:
+        """Whether the customer has still to be asked about it, or about what was added to it."""
+        if self.state == UNDECIDED:
+            return not self.beside
+        return self.state == AUTHORIZED and bool(self.beyond) and not self.answered
+
+    @property
+    def allows_work(self) -> bool:
+        """Whether it may be worked on: it is authorized, and by the method that was agreed to."""
+        return self.state == AUTHORIZED and all(beyond.key != METHOD for beyond in self.beyond)
+
+    def allows_line(self, line: int) -> bool:
+        """Whether what stands on this line of the sheet may be used."""
+        return self.allows_work and all(beyond.line != line for beyond in self.beyond)
+
+
+@dataclass(frozen=True)
+class Consent:
+    """What may be worked on and billed on a job. `gone` is authorized work that is no longer on the sheet."""
+
+    operations: Mapping[int, Standing] = field(default_factory=dict)
+    gone: tuple[Standing, ...] = ()
+    slack: Decimal = NOTHING
+    job_wide: Decimal = NOTHING
+    seq: int = 0
+
+    def of(self, operation: int | None) -> Standing:
+        """How an operation stands; undecided when nobody was asked about it."""
+        return self.operations.get(operation or 0, Standing(operation or 0, ""))
+
+    def all_in(self, state: str) -> set[int]:
+        """The operations of the sheet in a state."""
+        return {key for key, row in self.operations.items() if row.state == state}
+
+    @property
+    def workable(self) -> set[int]:
+        """The operations of the sheet that may be worked on."""
+        return {key for key, row in self.operations.items() if row.allows_work}
+
+    @property
+    def asks(self) -> set[int]:
+        """The operations of the sheet about which the customer has still to be asked."""
+        return {key for key, row in self.operations.items() if row.asks}
+
+    @property
+    def authorized(self) -> list[Standing]:
+        """All that stands authorized, on the sheet and off it."""
+        return [row for row in (*self.operations.values(), *self.gone) if row.state == AUTHORIZED]
+
+
+def consent_from(records: Iterable[Record], sheet: Sequence[Work] = ()) -> Consent:
+    """What the records allow, held against the sheet as it is."""
+    ordered = sorted(records, key=lambda record: record.seq)
+    decided: dict[int, Standing] = {}
+    for record in ordered:
+        for said in record.said:
+            decided[said.offer.operation] = _after(decided.get(said.offer.operation), said, record)
+    standing = [_on_sheet(decided.get(work.operation or 0), work) for work in sheet]
+    groups = {_group(work) for work, row in zip(sheet, standing, strict=True) if row.state == AUTHORIZED}
+    operations = {
+        row.operation: replace(row, beside=row.state == UNDECIDED and _group(work) in groups)
+        for work, row in zip(sheet, standing, strict=True)
+    }
+    gone = tuple(row for key, row in decided.items() if key not in operations and row.state == AUTHORIZED)
+    slack, job_wide = _slack(ordered)
+    return Consent(operations, gone, slack, job_wide, ordered[-1].seq if ordered else 0)
+
+
+def _after(before: Standing | None, said: Said, record: Record) -> Standing:
+    """How an operation stands after one more decision on it."""
+    offer = said.offer
+    if said.decision == AUTHORIZED:
+        return Standing(offer.operation, offer.title, AUTHORIZED, offer, seq=record.seq, at=record.at)
+    if said.decision == DECLINED and before is not None and before.state == AUTHORIZED:
+        return replace(before, refused=said, refused_seq=record.seq)
+    return Standing(
+        offer.operation,
+        offer.title,
+        DECLINED,
+        withdrawn=said.decision == WITHDRAWN,
+        words=said.words,
+        seq=record.seq,
+        at=record.at,
+    )
+
+
+def _on_sheet(row: Standing | None, work: Work) -> Standing:
+    """An operation of the sheet as it stands: offered again after a no, or gone beyond its yes."""
+    if row is None:
+        return Standing(work.operation or 0, work.title)
+    if row.state == DECLINED and row.seq <= work.offered_again_after:
+        return Standing(row.operation, row.title, seq=row.seq, at=row.at)
+    if row.yes is None:
+        return row
+    over = beyond(row.yes, work)
+    refused = row.refused if row.refused_seq > work.offered_again_after else None
+    return replace(row, beyond=over, refused=refused, answered=refused is not None and not beyond(refused.offer, work))
+
+
+def _group(work: Work) -> int | None:
+    """What alternatives to one another share."""
+    return work.alternative_to or work.operation
+
+
+def _slack(ordered: Sequence[Record]) -> tuple[Decimal, Decimal]:
+    """The slack of the last yes, less what was refused after it; and what job-wide charges came to with that yes."""
+    slack, job_wide, yes = NOTHING, NOTHING, 0
+    agreed: dict[int, Decimal] = {}
+    for record in ordered:
+        for said in record.said:
+            known = agreed.get(said.offer.operation)
+            if said.decision == AUTHORIZED:
+                slack, job_wide, yes = record.slack, record.job_wide, record.seq
+                agreed[said.offer.operation] = said.offer.net
+            elif said.decision == DECLINED and known is not None and record.seq > yes:
+                slack -= max(NOTHING, said.offer.net - known)
+            elif said.decision == WITHDRAWN:
+                agreed.pop(said.offer.operation, None)
+    return max(NOTHING, slack), job_wide if agreed else NOTHING
+
+
+def beyond(yes: Offer, work: Work) -> tuple[Beyond, ...]:
+    """What of an operation, on the sheet or on a bill, goes beyond the offer that was said yes to."""
+    found = [Beyond(METHOD, before=yes.title, after=work.title)] if work.title != yes.title else []
+    for line, before in _matched(yes.lines, work.lines):
+        if before is None:
+            if line.net > 0:
+                found.append(Beyond(ADDED, line.key, after=line.what, amount=line.net))
+        elif not same_part(before, line):
+            found.append(Beyond(PART, line.key, as_printed(before), as_printed(line)))
+        elif yes.taxed_higher(before.tax_class, line.tax_class):
+            found.append(Beyond(TAXED, line.key, before.what, line.what))
+    over = yes.cost(work.lines) - yes.cost(yes.lines)
+    if over > 0:
+        found.append(Beyond(AMOUNT, amount=over))
+    return tuple(found)
+
+
+def same_part(before: Line, now: Line) -> bool:
+    """Whether two lines are the same part, by the same hands; another quantity, price or discount makes no other one.
+
+    What is printed counts too (a maker, a specification), unless the number is another one of the same chain.
+    """
+    if (before.kind, before.finer, before.condition, before.sublet_to) != (
+        now.kind,
+        now.finer,
+        now.condition,
+        now.sublet_to,
+    ):
+        return False
+    if before.thing != now.thing:
+        return False
+    return before.what == now.what or (now.thing is not None and before.item != now.item)
+
+
+def as_printed(line: Line) -> str:
+    """A line as a sentence names it."""
+    whose = f"done by {line.sublet_to}" if line.sublet_to else ""
+    return ", ".join(filter(None, [line.what, line.condition, whose]))
+
+
+def _matched(offered: Sequence[Line], lines: Sequence[Line]) -> list[tuple[Line, Line | None]]:
+    """Each line with the offered one it answers: the same row of the sheet, else the same part written anew."""
+    free = {line.key or -place: line for place, line in enumerate(offered, start=1)}
+    pairs = [(line, free.pop(line.key, None) if line.key else None) for line in lines]
+    matched: list[tuple[Line, Line | None]] = []
+    for line, before in pairs:
+        if before is None:
+            key = next((key for key, other in free.items() if same_part(other, line)), None)
+            before = free.pop(key) if key is not None else None
+        matched.append((line, before))
+    return matched
+
+
+@dataclass(frozen=True)
+class Excess:
+    """What of a bill may not be billed: the operation, by how much it passes its own limit, and what else."""
+
+    operation: int | None
+    title: str
+    over: Decimal
+    why: tuple[Beyond, ...]
+    limit: Decimal = NOTHING
+    with_tax: bool = False
+
+
+def excess_of(consent: Consent, bill: Sequence[Work]) -> tuple[Excess, ...]:
+    """What a bill holds that was not authorized; empty when all of it may be billed.
+
+    The slack covers amounts only: neither work nor a part that nobody agreed to.
+    """
+    found = [_excess(consent, work) for work in bill]
+    over = sum((row.over for row in found if NOT_AUTHORIZED not in {why.key for why in row.why}), NOTHING)
+    if over <= consent.slack:
+        found = [row if row.why and row.why[0].key == NOT_AUTHORIZED else _covered(row) for row in found]
+    return tuple(row for row in found if row.over > 0 or row.why)
+
+
+def _excess(consent: Consent, work: Work) -> Excess:
+    if work.operation is JOB_WIDE:
+        over = sum((line.net for line in work.lines), NOTHING) - consent.job_wide
+        return Excess(JOB_WIDE, work.title, max(NOTHING, over), (), consent.job_wide)
+    standing = consent.of(work.operation)
+    if standing.yes is None:
+        net = sum((line.net for line in work.lines), NOTHING)
+        return Excess(work.operation, work.title, net, (Beyond(NOT_AUTHORIZED, amount=net),))
+    found = beyond(standing.yes, work)
+    over = sum((row.amount for row in found if row.key == AMOUNT), NOTHING)
+    yes = standing.yes
+    return Excess(work.operation, work.title, over, found, yes.cost(yes.lines), yes.with_tax)
+
+
+def _covered(row: Excess) -> Excess:
+    """The same when the slack covers the amounts."""
+    return replace(row, over=NOTHING, why=tuple(why for why in row.why if why.key != AMOUNT))

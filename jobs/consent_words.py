@@ -1,0 +1,51 @@
+"""What consent has to say, in sentences: why an operation may not be worked on, and what goes beyond a yes."""
+
+from decimal import Decimal
+
+from jobs.consent import ADDED, AMOUNT, METHOD, NOT_AUTHORIZED, PART, TAXED, Beyond, Excess, Standing
+
+
+def money(value: Decimal) -> str:
+    """An amount as sentences write it, with a true minus sign."""
+    return f"{value:,.2f}".replace("-", "−")
+
+
+def beyond(row: Beyond) -> str:
+    """One thing that a yes does not cover, without the stop."""
+    return {
+        PART: f"{row.after} instead of {row.before}",
+        ADDED: f"{row.after} added, {money(row.amount)}",
+        TAXED: f"{row.after} is taxed higher",
+        METHOD: f"“{row.after}” instead of “{row.before}”",
+        AMOUNT: f"{money(row.amount)} more",
+        NOT_AUTHORIZED: "it is not authorized",
+    }[row.key]
+
+
+def all_beyond(standing: Standing) -> str:
+    """Everything that goes beyond the yes to an operation, in one line."""
+    return "; ".join(beyond(row) for row in standing.beyond)
+
+
+def why_not(standing: Standing) -> str:
+    """Why an operation may not be worked on; empty when it may."""
+    if standing.allows_work:
+        return ""
+    return {
+        "authorized": f"another work than was authorized: {all_beyond(standing)}",
+        "addition declined": f"another work than was authorized: {all_beyond(standing)}",
+        "declined": "declined by the customer",
+        "withdrawn": "the customer no longer wants it",
+        "alternative": "an alternative to authorized work",
+    }.get(standing.reason, "not authorized: it may not be started")
+
+
+def excess(row: Excess) -> str:
+    """What of a bill was not authorized, by how much, as a whole sentence."""
+    if any(why.key == NOT_AUTHORIZED for why in row.why):
+        return f"“{row.title}” is not authorized: {money(row.over)} of it may not be billed."
+    basis = "with tax" if row.with_tax else "before tax"
+    more = f"comes to {money(row.over)} more than the {money(row.limit)} that was authorized ({basis})"
+    others = "; ".join(beyond(why) for why in row.why if why.key != AMOUNT)
+    other = f"holds what was not authorized: {others}"
+    return f"“{row.title}” {' and '.join(filter(None, [more if row.over else '', other if others else '']))}."
