@@ -29,15 +29,21 @@ class Paper(models.Model):
 
 
 class PaperLine(models.Model):
-    """A charge as printed: every string copied, `net` rounded once, half-up to the cent."""
+    """A charge as printed: every string copied; `net` is its quantity times its price less its discount, to the cent.
+
+    `base_quantity` is what left the shelf (or is meant to), exact in liters, pieces or hours. `under` is the position
+    of the line of the same operation that this one hangs on (a core under its part, a returned core under its core).
+    """
 
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8)
     finer = models.CharField(max_length=12, blank=True)
     description = models.CharField(max_length=160)
     condition = models.CharField(max_length=14, blank=True)
+    under = models.PositiveSmallIntegerField(default=0)
     quantity = QuantityField()
-    unit = models.CharField(max_length=4)
+    unit = models.CharField(max_length=6)
+    base_quantity = QuantityField()
     typed = models.CharField(max_length=40, blank=True)
     unit_price = UnitPriceField()
     discount = ShareField(default=0)

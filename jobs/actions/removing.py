@@ -16,7 +16,7 @@ from garage.models import AuditEntry, User
 from garage.writing import writing
 from jobs import queries
 from jobs.actions.writing_up import counted, editable, edited, next_position
-from jobs.models import Advisory, Draw, JobStep, Line, Operation
+from jobs.models import Advisory, Draw, Finer, JobStep, Line, Operation
 
 REMOVED_LINE, REMOVED_OPERATION = "removed line", "removed operation"
 
@@ -36,10 +36,10 @@ def remove_line(*, line: Line, actor: User | None, clock: Clock) -> AuditEntry:
     operation.refresh_from_db()
     _nothing_drawn([line])
     draws, decided = line.draws.all(), _decision(operation)
-    rows = _snapshot([line, *draws])
+    rows = _snapshot([line, *_hanging(line), *draws])
     draws.delete()  # taken and brought back: the stock ledger keeps both
     Line.objects.filter(pk=line.pk).delete()
-    edited(operation, actor, now)
+    edited(operation, actor, now, decision_stands=line.finer == Finer.CORE_REFUND)
     details = {"job": operation.job_id, "rows": rows, "decided": decided, "version": operation.job.version}
     return audit.record(REMOVED_LINE, line, actor=actor, now=now, **details)
 
@@ -92,6 +92,11 @@ def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.M
         counted(row.job, actor, now)
     audit.record("put back", row, actor=actor, now=now)
     return row
+
+
+def _hanging(line: Line) -> list[Line]:
+    """The lines that go with one: the core under a part, what gives a core back."""
+    return [row for one in line.hanging.all() for row in (one, *_hanging(one))]
 
 
 def _line_is_back(operation: Operation, entry: AuditEntry, actor: User | None, now: dt.datetime) -> None:
