@@ -123,7 +123,7 @@ def test_long_papers_repeat_their_head_and_lose_no_row(
     for page_number, page in enumerate(pages, start=1):
         assert f"page {page_number} of {len(pages)}" in page
         if "Clip no." in page:
-            assert re.search(r"Work and parts\s+Condition\s+Quantity\s+Each\s+Amount", page)
+            assert re.search(r"Work and parts\s+Condition\s+Quantity\s+Unit price\s+Amount", page)
         if page_number > 1:
             assert one_line(page).startswith(f"Invoice {invoice.label} · KET-118 Test garage")
 
