@@ -21,7 +21,7 @@ from jobs.models import Job, JobStep, Line, Operation
 
 def charge_of(line: Line) -> Charge:
     """A line of the sheet with its price."""
-    return _charge(line, line.pk, line_net(line.quantity, line.unit_price, line.discount))
+    return replace(_charge(line, line.pk, line_net(line.quantity, line.unit_price, line.discount)), under=line.under_id)
 
 
 def charge_on_paper(line: PaperLine, origin: int | None) -> Charge:
@@ -38,6 +38,7 @@ def _charge(line: Line | PaperLine, origin: int | None, net: Decimal) -> Charge:
         condition=line.condition,
         quantity=line.quantity,
         unit=line.unit,
+        base_quantity=line.base_quantity,
         typed=line.typed,
         unit_price=line.unit_price,
         discount=line.discount,

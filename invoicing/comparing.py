@@ -10,8 +10,7 @@ from decimal import Decimal
 from garage.forms_fields import plain_text
 from invoicing.sums import Charge, OperationCharges
 from invoicing.totals import NOTHING
-
-UNITS = {"each": ""}
+from jobs import showing
 
 
 def amount(value: Decimal) -> str:
@@ -21,9 +20,7 @@ def amount(value: Decimal) -> str:
 
 def how_much(quantity: Decimal, unit: str) -> str:
     """A quantity as sentences write it: 1.700 L, 1.4 h, 2."""
-    if unit == "L":
-        return f"{quantity:,.3f} L"
-    return f"{plain_text(quantity)} {UNITS.get(unit, unit)}".strip()
+    return showing.quantity(quantity, unit)[0]
 
 
 def more_or_less(change: Decimal) -> str:
@@ -74,10 +71,11 @@ def line_change(before: Charge, after: Charge) -> str:
         said.append(f"{after.description} instead of {before.description}")
     if before.condition != after.condition:
         said.append(f"{after.condition or 'no condition'} instead of {before.condition or 'no condition'}")
-    if before.quantity != after.quantity:
+    if (before.quantity, before.unit) != (after.quantity, after.unit):
         said.append(f"{how_much(after.quantity, after.unit)} instead of {how_much(before.quantity, before.unit)}")
     if before.unit_price != after.unit_price:
-        said.append(f"at {_price(after.unit_price)} instead of {_price(before.unit_price)}")
+        now, then = showing.price(after.unit_price, after.unit), showing.price(before.unit_price, before.unit)
+        said.append(f"at {now[0]} instead of {then[0]}")
     if before.discount != after.discount:
         said.append(f"discount {plain_text(after.discount * 100)} % instead of {plain_text(before.discount * 100)} %")
     if before.sublet_to != after.sublet_to:
@@ -88,10 +86,6 @@ def line_change(before: Charge, after: Charge) -> str:
         return ""
     name = "" if before.description != after.description else f"{after.description}, "
     return f"{name}{', '.join(said)}, {more_or_less(after.net - before.net)}"
-
-
-def _price(price: Decimal) -> str:
-    return plain_text(price, least=2)
 
 
 def same_offer(before: Sequence[OperationCharges], after: Sequence[OperationCharges]) -> bool:

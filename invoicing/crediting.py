@@ -1,6 +1,6 @@
 """What a credit note takes back: which quantities are left to credit, and what they come to."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -8,7 +8,7 @@ from django.db.models import Sum
 
 from garage.errors import Refused
 from invoicing import charges
-from invoicing.comparing import how_much
+from invoicing.comparing import amount, how_much
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax
 from invoicing.sums import Charge, Sums, TaxSum, sum_up_in
 from invoicing.totals import NOTHING
@@ -18,30 +18,36 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True)
 class Left:
-    """What of an invoice line has not been credited yet: its quantity and its net."""
+    """What of an invoice line has not been credited yet: its quantity (below zero where it is), net and cost."""
 
     quantity: Decimal
     net: Decimal
+    cost: Decimal = ZERO
 
 
 @dataclass(frozen=True)
 class CreditedLine:
-    """One line taken back: the invoice's line, and the charge below zero. Returning stock is the shelf's own act, so
-    the cost that was given up stays given up."""
+    """One line taken back: the invoice's line, what was left of it before, the charge turned around, and the cost that
+    the credit takes back (below zero)."""
 
     line: InvoiceLine
+    left: Left
     charge: Charge
     cost: Decimal = ZERO
 
 
 @dataclass(frozen=True)
 class Credited:
-    """All that a credit note takes back; `whole` when nothing of the invoice is left."""
+    """All that a credit note takes back; `whole` when nothing of the invoice is left.
+
+    `on_the_shelf` says what of it came back to the shelf and what stays out, a sentence a line.
+    """
 
     lines: tuple[CreditedLine, ...]
     operations: dict[int, InvoiceOperation]
     sums: Sums
     whole: bool
+    on_the_shelf: tuple[str, ...] = ()
 
     def by_operation(self) -> list[tuple[InvoiceOperation, list[CreditedLine]]]:
         """The lines under the operations they were billed with."""
@@ -55,17 +61,31 @@ def left_on(invoice: Invoice) -> dict[int, Left]:
     """What is left to credit on each line of an invoice, by its primary key."""
     rows = InvoiceLine.objects.filter(credits__invoice_operation__invoice=invoice).values("credits")
     taken = {
-        row["credits"]: Left(row["quantity"], row["net_sum"])
-        for row in rows.annotate(quantity=Sum("quantity"), net_sum=Sum("net"))
+        row["credits"]: Left(row["quantity"], row["net_sum"], row["cost_sum"])
+        for row in rows.annotate(quantity=Sum("quantity"), net_sum=Sum("net"), cost_sum=Sum("cost"))
     }
-    return {
-        line.pk: Left(
-            line.quantity + taken.get(line.pk, Left(ZERO, NOTHING)).quantity,
-            line.net + taken.get(line.pk, Left(ZERO, NOTHING)).net,
-        )
-        for operation in invoice.operations.all()
-        for line in operation.lines.all()
-    }
+    left = {}
+    for line in lines_of(invoice):
+        so_far = taken.get(line.pk, Left(ZERO, NOTHING))
+        left[line.pk] = Left(line.quantity + so_far.quantity, line.net + so_far.net, line.cost + so_far.cost)
+    return left
+
+
+def lines_of(invoice: Invoice) -> list[InvoiceLine]:
+    """Every line of an invoice, in the order printed."""
+    return [line for operation in invoice.operations.all() for line in operation.lines.all()]
+
+
+def cores_out(invoice: Invoice, left: Mapping[int, Left]) -> dict[int, Decimal]:
+    """How many cores of each core line are neither credited nor given back on the invoice itself, by the line's key."""
+    lines = lines_of(invoice)
+    places = {(line.invoice_operation_id, line.position): line.pk for line in lines}
+    out = {line.pk: left[line.pk].quantity for line in lines if line.finer == "core"}
+    for line in lines:
+        core = places.get((line.invoice_operation_id, line.under))
+        if line.finer == "core_refund" and core in out:
+            out[core] += left[line.pk].quantity
+    return out
 
 
 def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited:
@@ -75,12 +95,18 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
     taxes, so that credits add up to the invoice to the cent. Raises Refused for nothing, or more than is left.
     """
     left = left_on(invoice)
-    lines = {line.pk: line for operation in invoice.operations.all() for line in operation.lines.all()}
+    lines = {line.pk: line for line in lines_of(invoice)}
     quantities = _checked(wanted, left, lines)
     rows = tuple(_take_back(lines[key], quantity, left[key]) for key, quantity in quantities.items())
-    whole = all(row.quantity == quantities.get(key, ZERO) for key, row in left.items())
+    _cores_given_back_once(invoice, left, rows)
+    whole = all(abs(row.quantity) == quantities.get(key, ZERO) for key, row in left.items())
     taken = [row.charge for row in rows]
     sums = _rest_of(invoice, taken) if whole else _at_its_rates(invoice, taken)
+    if sums.gross > 0:
+        raise Refused(
+            f"This would charge {amount(sums.gross)} more: a credit gives money back. Credit what the goodwill or the "
+            "returned core stands under as well."
+        )
     return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole)
 
 
@@ -88,15 +114,13 @@ def _checked(
     wanted: Mapping[int, Decimal] | None, left: dict[int, Left], lines: dict[int, InvoiceLine]
 ) -> dict[int, Decimal]:
     if wanted is None:
-        wanted = {key: row.quantity for key, row in left.items()}
+        wanted = {key: abs(row.quantity) for key, row in left.items()}
     for key, quantity in wanted.items():
         if key not in left:
             raise Refused("One of the lines is not on this invoice.")
-        if not 0 <= quantity <= left[key].quantity:
+        if not 0 <= quantity <= (most := abs(left[key].quantity)):
             line = lines[key]
-            raise Refused(
-                f"{line.description}: {how_much(left[key].quantity, line.unit)} can still be credited.", f"line_{key}"
-            )
+            raise Refused(f"{line.description}: {how_much(most, line.unit)} can still be credited.", f"line_{key}")
     quantities = {key: quantity for key, quantity in wanted.items() if quantity > 0}
     if not quantities:
         raise Refused("There is nothing to credit: give at least one line a quantity.")
@@ -104,10 +128,23 @@ def _checked(
 
 
 def _take_back(line: InvoiceLine, quantity: Decimal, left: Left) -> CreditedLine:
-    charge = charges.charge_on_paper(line, line.line_id).at(-quantity)
-    if quantity == left.quantity:
+    """The charge turned around for a quantity above zero; what a line gives back by itself is taken back upwards."""
+    charge = charges.charge_on_paper(line, line.line_id).at(-quantity if line.quantity > 0 else quantity)
+    if quantity == abs(left.quantity):
         charge = replace(charge, net=-left.net)
-    return CreditedLine(line, charge)
+    return CreditedLine(line, left, charge)
+
+
+def _cores_given_back_once(invoice: Invoice, left: dict[int, Left], rows: Sequence[CreditedLine]) -> None:
+    """Refuse to credit a core that was given back on the invoice already."""
+    after = {**left, **{row.line.pk: Left(row.left.quantity + row.charge.quantity, NOTHING) for row in rows}}
+    for key, out in cores_out(invoice, after).items():
+        if out < 0:
+            raise Refused(
+                "This core was handed in before the invoice and its deposit given back there: credit the returned "
+                "core along with it.",
+                f"line_{key}",
+            )
 
 
 def _at_its_rates(invoice: Invoice, taken: list[Charge]) -> Sums:

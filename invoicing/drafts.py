@@ -15,6 +15,11 @@ from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
 from jobs.consents import consent_of, work_of
 from jobs.models import Job, JobStep
 
+BELOW_ZERO = (
+    "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
+    "invoice and a refund."
+)
+
 
 @dataclass(frozen=True)
 class DraftInvoice:
@@ -122,11 +127,17 @@ def _as_drawn(
     """The operation with what was drawn in place of what was written, and what that changes."""
     kept: list[Charge] = []
     said: list[str] = []
+    billed: dict[int, Decimal] = {}
     for charge in operation.charges:
+        if charge.under is not None:
+            kept += _hanging(charge, billed)
+            continue
         if charge.line not in from_shelf:
             kept.append(charge)
+            billed[charge.line or 0] = charge.quantity
             continue
-        drawn = charge.at(used.get(charge.line or 0, jobs_queries.NOTHING).quantity)
+        drawn = charge.drawn(used.get(charge.line or 0, jobs_queries.NOTHING).quantity)
+        billed[charge.line or 0] = max(drawn.quantity, Decimal(0))
         if drawn.quantity <= 0:
             said.append(
                 f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none drawn from the "
@@ -140,6 +151,18 @@ def _as_drawn(
                 f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
             )
     return replace(operation, charges=tuple(kept)), said
+
+
+def _hanging(charge: Charge, billed: dict[int, Decimal]) -> list[Charge]:
+    """A core as often as its part is billed, and a returned core at most as often as its core; none where that is not.
+
+    What hangs on a line stands after it; `billed` is how much of each line is billed, and learns of this one.
+    """
+    quantity = billed.get(charge.under or 0, Decimal(0))
+    if charge.quantity < 0:
+        quantity = max(charge.quantity, -quantity)
+    billed[charge.line or 0] = quantity
+    return [charge.at(quantity)] if quantity else []
 
 
 def _shortages(job: Job) -> Iterable[str]:
@@ -158,6 +181,8 @@ def _blocks(job: Job, billed: list[OperationCharges]) -> Iterable[str]:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
     elif not any(operation.charges for operation in billed):
         yield "Nothing that was authorized was done: there is nothing to bill."
+    if (net := sum((operation.net for operation in billed), Decimal(0))) < 0:
+        yield f"This comes to {amount(net)}: {BELOW_ZERO}"
     if job.customer.order_number_required and not job.order_number.strip():
         yield f"{job.customer.name} needs an order number on every invoice: write it on the job."
 

@@ -9,8 +9,11 @@ from django.utils import timezone
 from garage.forms import KeyForm, MoneyFormField, QuantityFormField
 from garage.forms_fields import DayField, PlainDecimalField
 from garage.models import Customer, TaxClass
-from invoicing.crediting import Left, left_on
-from invoicing.models import Authorization, Estimate, EstimateOperation, Invoice, Payment
+from garage.units import label as label_of
+from invoicing.actions.returning import out_of_shelf
+from invoicing.crediting import Left, cores_out, left_on, lines_of
+from invoicing.models import Authorization, Estimate, EstimateOperation, Invoice, InvoiceLine, Payment
+from jobs.amounts import base_unit, charged_quantity
 from jobs.consent import AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN, Consent, Standing
 from jobs.forms import MomentField
 from jobs.models import Job
@@ -25,7 +28,7 @@ CHANNELS = [
 OPEN = "open"
 NOT_YET = (OPEN, "not decided yet")
 WISHES = Job._meta.get_field("parts_wish").choices or ()
-UNIT_WORDS = {"h": "Hours", "L": "Liters", "each": "Pieces"}
+UNIT_WORDS = {"h": "Hours", "each": "Pieces"}
 
 
 class MailForm(forms.Form):
@@ -200,36 +203,60 @@ class CreditForm(KeyForm):
     )
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
 
-    def __init__(self, data: Any, *, invoice: Invoice) -> None:
+    def __init__(self, data: Any, *, invoice: Invoice, core: int | None = None) -> None:
+        """`core` is the key of a core's line that was handed in: then that line alone is filled in."""
         super().__init__(data)
         self.left = left_on(invoice)
-        self.lines = [line for operation in invoice.operations.all() for line in operation.lines.all()]
+        self.lines = lines_of(invoice)
+        cores, shelf = cores_out(invoice, self.left), out_of_shelf(self.lines)
+        if core in cores:
+            self.fields["reason"].initial = "Core handed in"
         for line in self.lines:
-            if self.left[line.pk].quantity > 0:
-                self.fields[f"line_{line.pk}"] = QuantityFormField(
-                    label=UNIT_WORDS[line.unit],
-                    base=line.unit,
-                    whole=line.kind == "part",
-                    allow_zero=True,
-                    initial=self.left[line.pk].quantity,
-                )
+            left = cores.get(line.pk, abs(self.left[line.pk].quantity))
+            if not self.left[line.pk].quantity:
+                continue
+            self.fields[f"line_{line.pk}"] = _billed_field(line, left if core in (None, line.pk) else Decimal(0))
+            if shelf.get(line.line_id or 0):
+                self.fields[f"return_{line.pk}"] = _billed_field(line, None)
 
-    def rows(self) -> list[tuple[Any, Left, forms.BoundField]]:
-        """Each line of which something is left, with its field."""
+    def rows(self) -> list[tuple[Any, Left, forms.BoundField, forms.BoundField | None]]:
+        """Each line of which something is left, with its field, and the one for what goes back to the shelf."""
         return [
-            (line, self.left[line.pk], self[f"line_{line.pk}"])
+            (
+                line,
+                self.left[line.pk],
+                self[f"line_{line.pk}"],
+                self[f"return_{line.pk}"] if f"return_{line.pk}" in self.fields else None,
+            )
             for line in self.lines
             if f"line_{line.pk}" in self.fields
         ]
 
-    def quantities(self) -> dict[int, Decimal]:
-        """The quantities to credit by the line's primary key."""
+    def quantities(self, prefix: str = "line_") -> dict[int, Decimal]:
+        """The quantities to credit (or with `return_`, to bring back) by the line's key, in the unit billed."""
+        units_of = {line.pk: line.unit for line in self.lines}
         given = {
-            int(name.removeprefix("line_")): value.value
+            int(name.removeprefix(prefix)): value
             for name, value in self.cleaned_data.items()
-            if name.startswith("line_") and value is not None
+            if name.startswith(prefix) and value is not None
         }
-        return {key: quantity for key, quantity in given.items() if quantity}
+        return {
+            key: charged_quantity(value.value, base_unit(units_of[key]), units_of[key])
+            for key, value in given.items()
+            if value.value
+        }
+
+
+def _billed_field(line: InvoiceLine, initial: Decimal | None) -> QuantityFormField:
+    """A quantity in the unit a line was billed in; nothing of it is a zero."""
+    return QuantityFormField(
+        label=UNIT_WORDS.get(line.unit) or label_of(line.unit),
+        base=base_unit(line.unit),
+        default_unit=line.unit,
+        allow_zero=True,
+        required=initial is not None,
+        initial=initial,
+    )
 
 
 class TaxRateForm(forms.Form):

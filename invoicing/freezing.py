@@ -2,7 +2,7 @@
 
 import datetime as dt
 import zoneinfo
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db import models
@@ -79,10 +79,18 @@ def sums_on_paper(sums: Sums) -> dict[str, Any]:
     }
 
 
-def line_on_paper(charge: Charge, position: int) -> dict[str, Any]:
-    """A charge as a paper's line."""
-    names = [field.attname for field in PaperLine._meta.fields if field.name not in ("id", "position")]
-    return {"position": position, **{name: getattr(charge, name) for name in names}}
+def lines_on_paper(charges: Sequence[Charge]) -> list[dict[str, Any]]:
+    """The charges of an operation as a paper's lines; one that hangs on another names its position."""
+    names = [field.attname for field in PaperLine._meta.fields if field.name not in ("id", "position", "under")]
+    places = {charge.line: place for place, charge in enumerate(charges, start=1) if charge.line is not None}
+    return [
+        {
+            "position": place,
+            "under": places.get(charge.under, 0) if charge.under else 0,
+            **{name: getattr(charge, name) for name in names},
+        }
+        for place, charge in enumerate(charges, start=1)
+    ]
 
 
 def seal(rows: Iterable[models.Model], *, parents: tuple[str, ...]) -> str:

@@ -1,5 +1,6 @@
 """What the books promise, checked from the stored rows alone: each check yields a sentence for every breach."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import islice
@@ -15,13 +16,17 @@ from invoicing.models import (
     Estimate,
     EstimateOperation,
     Invoice,
+    InvoiceLine,
     InvoiceOperation,
     Payment,
     PaymentPart,
     Receivable,
 )
+from invoicing.totals import line_net
 from jobs import consent_words
+from jobs import queries as jobs_queries
 from jobs.consent import Record, Work, consent_from, excess_of
+from jobs.models import Line
 
 ZERO = Decimal("0.00")
 CHUNK = 500
@@ -30,6 +35,7 @@ CHUNK = 500
 def register() -> None:
     """Tell `books_check` every promise of the books."""
     promises.register("invoices add up: lines to operations, operations and taxes to the total", sums_hold)
+    promises.register("the cost of what was used is borne once over invoices and credits", costs_count_once)
     promises.register("invoices are what was sealed, person included", invoices_sealed)
     promises.register("invoice numbers run without gap or duplicate in each series", numbers_run)
     promises.register("what was billed was authorized, and no operation above its limit", billed_was_authorized)
@@ -51,10 +57,15 @@ def _invoices() -> QuerySet[Invoice]:
 
 
 def sums_hold() -> Iterator[str]:
-    """Every sum on an invoice equals what it is the sum of."""
+    """Every line of an invoice is its printed quantity times its printed price, every sum the sum of its rows."""
     for invoice in _invoices().iterator(chunk_size=CHUNK):
         operations = list(invoice.operations.all())
         for operation in operations:
+            for line in operation.lines.all():
+                comes_to = line_net(line.quantity, line.unit_price, line.discount)
+                # The last credit of a line takes what is left of it, with the cents that earlier credits rounded.
+                if line.credits_id is None and comes_to != line.net:
+                    yield f"{invoice}: “{line}” says {line.net}, its quantity times its price comes to {comes_to}"
             lines = sum((line.net for line in operation.lines.all()), ZERO)
             if lines != operation.net:
                 yield f"{invoice}: “{operation}” says {operation.net}, its lines come to {lines}"
@@ -62,6 +73,24 @@ def sums_hold() -> Iterator[str]:
         tax = sum((row.tax for row in invoice.taxes.all()), ZERO)
         if (net, tax) != (invoice.net, invoice.tax):
             yield f"{invoice}: says {invoice.net} and {invoice.tax} tax, its rows come to {net} and {tax}"
+
+
+def costs_count_once() -> Iterator[str]:
+    """Over its invoices and credits a line bears the cost of what is out of the shelf for it once, or not at all.
+
+    Not at all: it was credited for a new invoice, and is not on one that stands.
+    """
+    borne: dict[int, Decimal] = defaultdict(Decimal)
+    rows = InvoiceLine.objects.filter(line__isnull=False).values_list("line_id", "cost")
+    for key, cost in rows.order_by("pk").iterator(chunk_size=2000):
+        borne[key] += cost
+    for start in range(0, len(keys := sorted(borne)), CHUNK):
+        chunk = keys[start : start + CHUNK]
+        used = jobs_queries.used(Line.objects.filter(pk__in=chunk))
+        for key in chunk:
+            out = used[key].cost if key in used else ZERO
+            if borne[key] not in (out, ZERO):
+                yield f"line {key}: invoices and credits bear a cost of {borne[key]}, {out} is out of the shelf"
 
 
 def invoices_sealed() -> Iterator[str]:

@@ -10,10 +10,18 @@ from invoicing.comparing import amount
 from invoicing.consents import offer_of
 from invoicing.models import Estimate, EstimateOperation, InvoiceOperation
 from invoicing.sums import OperationCharges
+from invoicing.totals import line_net
 from jobs import consent_words, showing
 from jobs.consent import DECLINED, Consent, Standing, Work, beyond
 
-FINER = {"core": "core deposit", "kit": "kit", "teardown": "teardown and reassembly", "fee": "fee"}
+FINER = {
+    "core": "core deposit",
+    "core_refund": "core returned",
+    "kit": "kit",
+    "teardown": "teardown and reassembly",
+    "fee": "fee",
+    "goodwill": "goodwill",
+}
 
 
 class Priced(Protocol):
@@ -31,8 +39,6 @@ class Priced(Protocol):
     def quantity(self) -> Decimal: ...
     @property
     def unit(self) -> str: ...
-    @property
-    def typed(self) -> str: ...
     @property
     def unit_price(self) -> Decimal: ...
     @property
@@ -75,28 +81,30 @@ class OperationShown:
 
 def line_shown(line: Priced) -> LineShown:
     """Write a line out."""
-    quantity, quantity_other = showing.quantity(line.quantity, line.unit, line.typed)
+    quantity, quantity_other = showing.quantity(line.quantity, line.unit)
     price, price_other = showing.price(line.unit_price, line.unit)
     notes = [
         FINER.get(line.finer, ""),
         f"work done by {line.sublet_to}" if line.sublet_to else "",
         f"less {plain_text(line.discount * 100)} %" if line.discount else "",
+        _rounding(line),
     ]
     return LineShown(
         what=line.description,
         notes=" · ".join(filter(None, notes)),
         condition=line.condition,
-        quantity=minus(quantity),
-        quantity_other=minus(quantity_other),
-        price=minus(price),
-        price_other=minus(price_other),
+        quantity=quantity,
+        quantity_other=quantity_other,
+        price=price,
+        price_other=price_other,
         net=amount(line.net),
     )
 
 
-def minus(text: str) -> str:
-    """A figure with a true minus sign, as wide as the other figures."""
-    return text.replace("-", "−")
+def _rounding(line: Priced) -> str:
+    """Where the last credit on a line took what was left of it: the cent that earlier credits had rounded away."""
+    short = line.net - line_net(line.quantity, line.unit_price, line.discount)
+    return f"{amount(short)} rounding, to what was billed" if short else ""
 
 
 def from_charges(operations: Iterable[OperationCharges]) -> list[OperationShown]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from invoicing.totals import NOTHING, UNTAXED, ChargeLine, TaxRate, line_net, total
+from jobs.amounts import base_unit, charged_quantity, in_base
 
 LABOR_KINDS = frozenset({"labor"})
 PARTS_KINDS = frozenset({"part", "fluid"})
@@ -20,7 +21,10 @@ class NoRate(ValueError):
 
 @dataclass(frozen=True)
 class Charge:
-    """One line with its price; `net` is rounded once. `line` is the primary key of the sheet's line."""
+    """One line with its price, in the unit it is charged in; `net` is rounded once.
+
+    `line` is the primary key of the sheet's line, `under` that of the one it hangs on; `base_quantity` is exact.
+    """
 
     line: int | None
     kind: str
@@ -36,12 +40,26 @@ class Charge:
     typed: str = ""
     sublet_to: str = ""
     item_id: int | None = None
+    base_quantity: Decimal = Decimal(0)
+    under: int | None = None
 
     def at(self, quantity: Decimal) -> "Charge":
-        """The same charge for another quantity; what was typed holds only for its own."""
+        """The same charge for another quantity of its unit; what was typed holds only for its own."""
         if quantity == self.quantity:
             return self
-        return replace(self, quantity=quantity, typed="", net=line_net(quantity, self.unit_price, self.discount))
+        return self._for(quantity, in_base(quantity, self.unit))
+
+    def drawn(self, base_quantity: Decimal) -> "Charge":
+        """The same charge for what left the shelf, brought once into the unit it is charged in."""
+        if base_quantity == self.base_quantity:
+            return self
+        quantity = charged_quantity(base_quantity, base_unit(self.unit), self.unit)
+        typed = self.typed if quantity == self.quantity else ""
+        return replace(self._for(quantity, base_quantity), typed=typed)
+
+    def _for(self, quantity: Decimal, base_quantity: Decimal) -> "Charge":
+        net = line_net(quantity, self.unit_price, self.discount)
+        return replace(self, quantity=quantity, base_quantity=base_quantity, typed="", net=net)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from decimal import ROUND_DOWN, Decimal, localcontext
 
 from garage.money import round_money
 from garage.numbers import WORKING, exact, not_negative
+from jobs.amounts import amount
 
 UNTAXED = "none"
 BASES = ("invoice", "line")
@@ -62,10 +63,7 @@ def line_net(quantity: Decimal, unit_price: Decimal, discount: Decimal | int = 0
     `discount` is a share from 0 to 1. A returned piece has a quantity below zero, an allowance a price
     below zero. Raises ValueError for a discount outside its range and for a non-finite figure.
     """
-    share = _share(discount, "Discount")
-    with localcontext(WORKING):
-        net = exact(quantity, "Quantity") * exact(unit_price, "Unit price") * (1 - share)
-    return round_money(net)
+    return amount(quantity, unit_price, exact(discount, "Discount"))
 
 
 def total(

@@ -6,13 +6,14 @@ from decimal import Decimal
 from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
 from garage.units import both, convert, label
-from jobs import consent_words, stages
+from jobs import amounts, consent_words, stages
 from jobs.consent import DECLINED, Consent, Standing
 from jobs.holding import held_by, next_open
 from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
 from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
+from jobs.sheet import cores_out
 from jobs.verdict import Seen, Verdict, judge
 from parts.models import Item
 
@@ -58,6 +59,7 @@ class WorkedOperation:
     operation: Operation
     rows: list[StepRow]
     lines: list[LineRow]
+    cores: list[Line]
     why_not: str
     cautions: list[str]
     said: list[str]
@@ -150,6 +152,7 @@ def _operation(operation: Operation, standing: Standing, used: dict[int, Used], 
         operation=operation,
         rows=[StepRow(step, words(step), _state(step, steps), step.position) for step in steps],
         lines=[_line(line, used) for line in operation.lines.all() if line.item is not None],
+        cores=[line for line in operation.lines.all() if cores_out(line, operation) > 0],
         why_not=why_not(operation, standing, job),
         cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
@@ -171,12 +174,13 @@ def _state(step: JobStep, steps: list[JobStep]) -> str:
 
 def _line(line: Line, used: dict[int, Used]) -> LineRow:
     out = used[line.pk].quantity if line.pk in used else Decimal(0)
-    return LineRow(line, _amount(line, line.quantity), _amount(line, out) if out else "", out)
+    return LineRow(line, _amount(line, line.base_quantity), _amount(line, out) if out else "", out)
 
 
 def _amount(line: Line, quantity: Decimal) -> str:
-    """A quantity of a line as the bay says it: `0.85 L · 0.90 qt`, written in quarts first, or `2` when counted."""
-    return shown(quantity, line.unit, line.typed) if line.unit == "L" else plain_text(quantity)
+    """A quantity in the base unit as the bay says it: `0.85 L · 0.90 qt`, the line's unit first, or `2` pieces."""
+    base = amounts.base_unit(line.unit)
+    return both(convert(quantity, base, line.unit), line.unit, 2) if base == "L" else plain_text(quantity)
 
 
 def words(step: JobStep) -> str:

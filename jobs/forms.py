@@ -1,5 +1,6 @@
 """The counter's forms for a job: its facts, its operations, its lines."""
 
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -7,21 +8,55 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from garage import units
-from garage.forms import FieldsForm, QuantityFormField, Typed, UnitPriceFormField
+from garage.forms import FieldsForm, MoneyFormField, QuantityFormField, Typed, UnitPriceFormField
 from garage.forms_fields import PlainDecimalField, WholeNumberField, in_living_memory, plain_text
 from garage.models import TaxClass, User
 from garage.photos import ACCEPT
 from jobs import amounts, showing
 from jobs.actions.intake import FACTS
 from jobs.actions.writing_up import LINE_FIELDS, OPERATION_FIELDS, TAX_CLASSES, UNITS, kind_of
-from jobs.models import Job, Line, LineKind, Operation, Stage
+from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from jobs.seen import mark
 from parts.models import Item
 from parts.queries import price_of
 
 WORDS = {"rows": 2}
-FINER = Line._meta.get_field("finer").choices or ()
+#: What a person may choose; goodwill and a returned core have acts of their own.
+FINER = [(Finer(value), Finer(value).label) for value in ("", "core", "kit", "teardown", "fee")]
 LARGEST_AMOUNT = Decimal("1e9")
+
+
+@dataclass(frozen=True)
+class TypedPrice:
+    """A price as typed; `per` is the unit it was typed per, or empty for the unit of the line's quantity."""
+
+    value: Decimal
+    per: str = ""
+
+
+class LinePriceField(UnitPriceFormField):
+    """A price of a line: to the cent, below 1.00 to a hundredth of a cent; `30.69 / L` names its own unit."""
+
+    def to_python(self, value: Any) -> Any:
+        figure, slash, unit = str(value or "").partition("/")
+        number = super().to_python(figure.strip())
+        if number is None or not isinstance(number, Decimal):
+            return None
+        per = _unit_of_price(unit) if slash else ""
+        if number != amounts.charged_price(number, "each", "each"):
+            raise forms.ValidationError("Write the price to the cent; below 1.00 four places are kept.")
+        return TypedPrice(number, per)
+
+
+def _unit_of_price(text: str) -> str:
+    """The unit a price is typed per, as a unit a line is charged in."""
+    try:
+        unit = units.unit_code(text.strip())
+    except ValueError as error:
+        raise forms.ValidationError(str(error)) from None
+    if amounts.base_unit(unit) != "L" or unit not in amounts.VOLUMES:
+        raise forms.ValidationError("Write the price per L, qt or gal.")
+    return unit
 
 
 class MomentField(forms.DateTimeField):
@@ -146,6 +181,43 @@ class CorrectReadingForm(forms.Form):
     reading = WholeNumberField(label="It showed")
 
 
+class GoodwillForm(VersionForm):
+    """What is taken off an operation without anything being given back, in which tax class, and why."""
+
+    description = forms.CharField(
+        label="What for", max_length=160, error_messages={"required": "Write what it is for: it stands on the invoice."}
+    )
+    amount = MoneyFormField(
+        label="Amount off", minimum=Decimal("0.01"), error_messages={"required": "Write what is taken off."}
+    )
+    tax_class = forms.ChoiceField(
+        label="Off what is taxed as",
+        choices=[("", "choose"), *TaxClass.choices],
+        error_messages={"required": "Choose the tax class: base and tax fall with it."},
+    )
+
+    def __init__(self, data: Any = None, *, line: Line | None = None) -> None:
+        start: dict[str, Any] = {}
+        if line is not None:
+            start = {"description": line.description, "amount": -line.unit_price, "tax_class": line.tax_class}
+            start["version"] = mark(line, *LINE_FIELDS)
+        super().__init__(data, initial=start)
+
+    def values(self) -> dict[str, Any]:
+        """What `save_line` takes: one piece at a price below zero."""
+        given = self.cleaned_data
+        return {
+            "kind": LineKind.CHARGE,
+            "finer": Finer.GOODWILL,
+            "description": given["description"],
+            "quantity": Decimal(1),
+            "unit": "each",
+            "typed": "1",
+            "unit_price": -given["amount"],
+            "tax_class": given["tax_class"],
+        }
+
+
 class LineForm(VersionForm):
     """A line of one kind: what, how much in any unit, at which price."""
 
@@ -153,10 +225,10 @@ class LineForm(VersionForm):
     description = forms.CharField(label="What", max_length=200)
     sublet_to = forms.CharField(label="Done by", max_length=120)
     quantity = QuantityFormField(base="each", label="Quantity")
-    unit_price = UnitPriceFormField(label="Each", minimum=Decimal(0))
+    unit_price = LinePriceField(label="Unit price", minimum=Decimal(0))
     discount = PlainDecimalField(label="Discount, %", max_places=4, minimum=Decimal(0), required=False)
     condition = forms.ChoiceField(label="Condition", choices=Line.Condition.choices, required=False)
-    finer = forms.ChoiceField(label="Finer kind", choices=FINER, required=False)
+    finer = forms.ChoiceField(label="Line type", choices=FINER, required=False)
     tax_class = forms.ChoiceField(label="Tax class", choices=TaxClass.choices)
 
     #: What a line of each kind does not have.
@@ -167,7 +239,7 @@ class LineForm(VersionForm):
         LineKind.SUBLET: ("condition", "finer"),
         LineKind.CHARGE: ("sublet_to", "condition"),
     }
-    PRICE_LABELS = {LineKind.LABOR: "Per hour", LineKind.FLUID: "Price per L"}
+    PRICE_LABELS = {LineKind.LABOR: "Per hour"}
 
     def __init__(self, data: Any = None, *, kind: LineKind, initial: dict[str, Any] | None = None) -> None:
         super().__init__(data, initial=initial)
@@ -176,6 +248,11 @@ class LineForm(VersionForm):
             base=self.unit, whole=kind == LineKind.PART, label="Hours" if self.unit == "h" else "Quantity"
         )
         self.fields["unit_price"].label = self.PRICE_LABELS.get(kind, "Each")
+        self.fields["quantity"] = QuantityFormField(base=self.unit, label="Hours" if self.unit == "h" else "Quantity")
+        self.fields["unit_price"].label = self.PRICE_LABELS.get(kind, "Unit price")
+        if kind == LineKind.PART:
+            known = forms.ChoiceField(label="Line type", choices=FINER[:1] + FINER[2:], required=False)
+            self.fields["finer"] = known  # a core is a charge under its part
         for name in self.LEFT_OUT[kind]:
             del self.fields[name]
         self.order_fields(["version", "item", "description", "sublet_to", "quantity"])
@@ -192,21 +269,34 @@ class LineForm(VersionForm):
         typed, price, item = cleaned.get("quantity"), cleaned.get("unit_price"), cleaned.get("item")
         if item is not None and kind_of(item) != self.kind:
             self.add_error("description", f"{item} is not charged as {self.kind.label}.")
-        if isinstance(typed, Typed) and price is not None and typed.value * price >= LARGEST_AMOUNT:
-            self.add_error("quantity", "That comes to more than a line can hold.")
+        if price is not None and price.per and self.unit != "L":
+            self.add_error("unit_price", "Only fluid has a price per another unit.")
+        elif isinstance(typed, Typed) and price is not None:
+            figures = self.figures()
+            if not figures.quantity:
+                self.add_error("quantity", "That is less than a thousandth of its unit: write it in a smaller one.")
+            elif figures.quantity * figures.unit_price >= LARGEST_AMOUNT:
+                self.add_error("quantity", "That comes to more than a line can hold.")
         return cleaned
+
+    def figures(self) -> amounts.Priced:
+        """Quantity and price as they will be printed and charged, in the unit that the quantity was typed in."""
+        typed, price = self.cleaned_data["quantity"], self.cleaned_data["unit_price"]
+        number = units.parse_quantity(typed.text, typed.unit)[0] if self.unit == "L" else typed.value
+        return amounts.priced(number, typed.unit, price.value, per=price.per or None)
 
     def values(self) -> dict[str, Any]:
         """What `save_line` takes."""
         typed: Typed = self.cleaned_data["quantity"]
-        kept = {name: self.cleaned_data[name] for name in LINE_FIELDS if name in self.fields and name != "quantity"}
+        given = self.cleaned_data
+        figures = ("quantity", "unit_price")
+        kept = {name: given[name] for name in LINE_FIELDS if name in self.fields and name not in figures}
         return {
             **dict.fromkeys(("sublet_to", "condition", "finer"), ""),
             **kept,
             "kind": self.kind,
-            "unit": self.unit,
-            "quantity": typed.value,
             "typed": _typed_text(typed),
+            **vars(self.figures()),
         }
 
     def preview(self) -> dict[str, Any]:
@@ -215,12 +305,16 @@ class LineForm(VersionForm):
         typed, price = self.cleaned_data.get("quantity"), self.cleaned_data.get("unit_price")
         discount = self.cleaned_data.get("discount", Decimal(0))
         said: dict[str, Any] = {}
-        if typed is not None:
-            said["quantity"] = showing.quantity(typed.value, self.unit, _typed_text(typed))
-        if price is not None:
-            said["price"] = showing.price(price, self.unit)
-        if typed is not None and price is not None and not self.errors.keys() & {"quantity", "discount"}:
-            said["amount"] = amounts.amount(typed.value, price, discount)
+        if typed is not None and price is not None and not self.errors.keys() & {"quantity", "unit_price"}:
+            figures = self.figures()
+            said["quantity"] = showing.quantity(figures.quantity, figures.unit)
+            said["price"] = showing.price(figures.unit_price, figures.unit)
+            if "discount" not in self.errors:
+                said["amount"] = amounts.amount(figures.quantity, figures.unit_price, discount)
+        elif typed is not None:
+            said["quantity"] = showing.quantity(typed.value, self.unit)
+        elif price is not None:
+            said["price"] = showing.price(price.value, price.per or self.unit)
         return said
 
 
@@ -244,9 +338,17 @@ def line_start(kind: LineKind, item: Item | None, labor_rate: Decimal) -> dict[s
             "item": item.pk,
             "description": str(item),
             "tax_class": item.tax_class,
-            "unit_price": price_of(item),
+            "unit_price": _price_text(price_of(item), item.base_unit),
         }
     return start
+
+
+def _price_text(price: Decimal | None, unit: str) -> str:
+    """A price as its field begins with it: to the cent, of fluid with the unit it is per."""
+    if price is None:
+        return ""
+    figure = plain_text(amounts.charged_price(price, unit, unit), least=2)
+    return f"{figure} / {units.label(unit)}" if amounts.base_unit(unit) == "L" else figure
 
 
 def line_as_it_is(line: Line) -> dict[str, Any]:
@@ -254,5 +356,6 @@ def line_as_it_is(line: Line) -> dict[str, Any]:
     start = {name: getattr(line, name) for name in LINE_FIELDS if name != "item"}
     start |= {"item": line.item_id, "version": mark(line, *LINE_FIELDS)}
     start["discount"] = line.discount * 100 if line.discount else None
-    start["quantity"] = line.typed or plain_text(line.quantity)
+    start["quantity"] = line.typed or showing.quantity(line.quantity, line.unit)[0].replace(",", "")
+    start["unit_price"] = _price_text(line.unit_price, line.unit)
     return start

@@ -161,7 +161,7 @@ class DrawForm(KeyForm):
         super().__init__(data)
         assert line.item is not None
         self.fields["quantity"] = QuantityFormField(
-            base=line.item.base_unit, label=f"How much, {label(line.item.base_unit)}"
+            base=line.item.base_unit, default_unit=line.unit, label=f"How much, {label(line.unit)}"
         )
 
     def amount(self) -> tuple[Decimal, str]:

@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from jobs import consent_words, queries, showing, stages
-from jobs.amounts import amount
+from jobs.amounts import amount, base_unit, charged_quantity
 from jobs.consent import DECLINED, UNDECIDED, Consent, Standing
 from jobs.consents import consent_of
-from jobs.models import Job, Line, LineKind, Operation, Stage
+from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from parts.models import Item
 from parts.queries import current_item, find_items, items_today, open_contents, price_of, with_former_names
 
@@ -21,13 +21,14 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True)
 class LineShown:
-    """A line with its figures written out; `notes` are the small words under it."""
+    """A line with its figures written out; `notes` are the small words under it, `core_out` a core not handed in."""
 
     line: Line
     quantity: tuple[str, str]
     price: tuple[str, str]
     amount: Decimal
     notes: str
+    core_out: bool = False
 
 
 @dataclass(frozen=True)
@@ -159,11 +160,19 @@ def line_shown(line: Line, shelf: Shelf, operation: Operation) -> LineShown:
     """A line with its figures written out."""
     return LineShown(
         line,
-        showing.quantity(line.quantity, line.unit, line.typed),
+        showing.quantity(line.quantity, line.unit),
         showing.price(line.unit_price, line.unit),
         amount(line.quantity, line.unit_price, line.discount),
         " · ".join(filter(None, _notes(line, shelf, operation))),
+        core_out=cores_out(line, operation) > 0,
     )
+
+
+def cores_out(line: Line, operation: Operation) -> Decimal:
+    """How many cores of a core line were not handed in yet; 0 for any other line."""
+    if line.finer != Finer.CORE:
+        return ZERO
+    return line.quantity + sum((row.quantity for row in operation.lines.all() if row.under_id == line.pk), ZERO)
 
 
 def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
@@ -178,7 +187,8 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
         yield f"{showing.quantity(line.discount * 100, 'each')[0]} % off"
     drawn = shelf.used.get(line.pk)
     if drawn is not None and drawn.quantity:
-        yield f"{showing.quantity(drawn.quantity, line.unit, line.typed)[0]} used"
+        out = charged_quantity(drawn.quantity, base_unit(line.unit), line.unit)
+        yield f"{showing.quantity(out, line.unit)[0]} used"
     stock = shelf.of(line.item)
     if stock is not None and stock.open and drawn is None:
         yield f"{showing.quantity(stock.open, 'L')[0]} open" + (
@@ -232,7 +242,7 @@ def _shortages(operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
             stock = shelf.of(line.item)
             if stock is not None:
                 drawn = shelf.used.get(line.pk, queries.NOTHING).quantity
-                needed[stock.item.pk] = needed.get(stock.item.pk, ZERO) + max(line.quantity - drawn, ZERO)
+                needed[stock.item.pk] = needed.get(stock.item.pk, ZERO) + max(line.base_quantity - drawn, ZERO)
     for pk, quantity in needed.items():
         stock = shelf.stock[pk]
         if quantity > stock.there:

@@ -1,4 +1,4 @@
-"""How a line’s figures are written: the unit that was typed first, the other beside it."""
+"""How a line’s figures are written: in the line's own unit, the other beside it and not multiplied."""
 
 from decimal import Decimal
 
@@ -7,26 +7,37 @@ from garage.forms_fields import plain_text
 from garage.money import round_money
 
 
-def quantity(value: Decimal, unit: str, typed: str = "") -> tuple[str, str]:
-    """A quantity kept in `unit` (h, each or L) as it is shown, and the same in the other unit or nothing.
+def quantity(value: Decimal, unit: str) -> tuple[str, str]:
+    """A quantity in `unit` as it is shown, and the same in the other unit or nothing: "1.700 L" and "1.796 qt"."""
+    if unit not in units.DIMENSION or units.other_unit(unit) is None:
+        return minus(plain_text(value) + (" h" if unit == "h" else "")), ""
+    other = units.other_unit(unit) or unit
+    return poured(value, unit), poured(units.convert(value, unit, other), other)
 
-    1.7 L gives "1.700 L" and "1.796 qt", typed as 1.796 qt it gives quarts first; 850 mL stands beside both.
-    """
-    if unit != "L":
-        return plain_text(value) + (" h" if unit == "h" else ""), ""
-    first = units.typed_unit(typed, unit)
-    shown, _, other = units.both(units.convert(value, unit, first), first).partition(" · ")
-    return shown, other if first in ("L", "qt") else units.both(value, unit)
+
+def poured(value: Decimal, unit: str) -> str:
+    """A volume with three decimals: 1.700 L. The sheet, papers and their sentences write it alike."""
+    return minus(f"{round_money(value, 3):,f} {units.label(unit)}")
 
 
 def price(value: Decimal, unit: str) -> tuple[str, str]:
-    """A price per `unit` as it is shown, and the same per the other unit or nothing: "61.20 / L", "57.92 / qt"."""
-    shown = f"{value:,.{max(2, _places(value))}f}"
+    """A price per `unit` as it is shown, and the same per the other unit or nothing: "29.04 / qt", "30.69 / L"."""
+    shown = minus(f"{value:,.{max(2, _places(value))}f}")
     if unit == "each":
         return shown, ""
     if unit == "h":
         return f"{shown} / h", ""
-    return f"{shown} / L", f"{round_money(units.price_per(value, 'L', 'qt')):,.2f} / qt"
+    other = units.other_unit(unit) or unit
+    return f"{shown} / {units.label(unit)}", f"{_cents(units.price_per(value, unit, other))} / {units.label(other)}"
+
+
+def minus(text: str) -> str:
+    """A figure with a true minus sign, as wide as the other figures."""
+    return text.replace("-", "−")
+
+
+def _cents(value: Decimal) -> str:
+    return f"{round_money(value):,.2f}"
 
 
 def _places(value: Decimal) -> int:

@@ -81,8 +81,8 @@ def _estimate(job: Job, person: PersonSnapshot, now: dt.datetime) -> tuple[Estim
         )  # fmt: skip
         offered.append(frozen)
         lines += [
-            EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, place))
-            for place, charge in enumerate(row.charges, start=1)
+            EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
+            for charge, columns in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True)
         ]
     estimate.content_sha256 = freezing.estimate_seal(estimate, offered, lines)
     estimate.save(force_insert=True)

@@ -22,7 +22,7 @@ class TaxClass(models.TextChoices):
     PARTS = "parts", "parts and fluid"
     LABOR = "labor", "labor"
     FABRICATION = "fabrication", "fabrication labor"
-    SUBLET = "sublet", "work done by others"
+    SUBLET = "sublet", "sublet"
     CHARGE = "charge", "charges"
     NONE = "none", "not taxed"
 

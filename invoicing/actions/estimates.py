@@ -15,6 +15,7 @@ from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.stages import move
 from jobs.actions.writing_up import save_line
+from jobs.amounts import base_unit, charged_quantity
 from jobs.consents import consent_of
 from jobs.models import Job
 
@@ -112,9 +113,9 @@ def _freeze(
         _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
     ]
     lines = [
-        EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, position))
+        EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
         for frozen, row in zip(operations, offered, strict=True)
-        for position, charge in enumerate(row.charges, start=1)
+        for charge, columns in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True)
     ]
     estimate.content_sha256 = freezing.estimate_seal(estimate, operations, lines)
     estimate.save(force_insert=True)
@@ -164,8 +165,9 @@ def revise_to_used(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     used = jobs_queries.used(lines)
     for line in lines:
         drawn = used.get(line.pk, jobs_queries.NOTHING).quantity
-        if drawn > line.quantity:
-            fields = {"quantity": drawn, "typed": ""}
+        if drawn > line.base_quantity:
+            quantity = charged_quantity(drawn, base_unit(line.unit), line.unit)
+            fields = {"quantity": quantity, "base_quantity": drawn, "typed": ""}
             save_line(operation=line.operation, line=line, fields=fields, actor=actor, clock=fixed(now))
     return write_estimate(job=job, actor=actor, clock=fixed(now))
 

@@ -14,8 +14,9 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
-from invoicing import charges, crediting, drafts, freezing, queries
+from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
+from invoicing.actions.returning import to_the_shelf
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, Receivable
@@ -67,6 +68,8 @@ def issue(
         raise OverLimit(made.excess)
     invoice.consent_seq = made.consent.seq
     sums = drafts.sums_of(made, invoice.issued_on)
+    if sums.gross < 0:
+        raise Refused(f"This comes to {comparing.amount(sums.gross)} with tax: {drafts.BELOW_ZERO}")
     _fill(invoice, fresh, sums, actor, now)
     invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
     if invoice.due_on < invoice.issued_on:
@@ -120,9 +123,8 @@ def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation],
             net=row.net,
         )
         operations.append(operation)
-        for place, charge in enumerate(row.charges, start=1):
+        for charge, frozen in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True):
             cost = made.costs.get(charge.line or 0, Decimal(0))
-            frozen = freezing.line_on_paper(charge, place)
             lines.append(InvoiceLine(invoice_operation=operation, line_id=charge.line, cost=cost, **frozen))
     return operations, lines
 
@@ -148,6 +150,7 @@ def credit(
     key: uuid.UUID,
     invoice: Invoice,
     lines: Mapping[int, Decimal] | None = None,
+    returns: Mapping[int, Decimal] | None = None,
     reason: str,
     bill_again: bool = True,
     mail_to: str = "",
@@ -156,9 +159,12 @@ def credit(
 ) -> Invoice:
     """Take an invoice back, whole or in part, by a credit note of its own number that names it.
 
-    `lines` gives the quantity to credit by the invoice line's primary key; None credits all that is left, after which
-    the job can be invoiced again, unless `bill_again` is False. What was paid too much then stands below zero on the
-    invoice until it is given back. Raises Refused without a reason, for more than is left, and for a credit note.
+    `lines` gives the quantity to credit by the invoice line's primary key, above zero for lines below zero too; None
+    credits all that is left, after which the job can be invoiced again, unless `bill_again` is False. `returns` gives
+    what of it goes back to the shelf, in the unit billed. The credit takes back the cost of what is returned, and all
+    of it when the job will be billed again: the next invoice bears it then, so that each draw counts once. What was
+    paid too much then stands below zero on the invoice until it is given back. Raises Refused without a reason, for
+    more than is left, for what would charge the customer, and for a credit note.
     """
     now = clock()
     note = issuing.numbered(now)
@@ -168,6 +174,8 @@ def credit(
     if not reason.strip():
         raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
     taken = crediting.credited(original, lines)
+    again = taken.whole and bill_again and original.job is not None
+    taken = to_the_shelf(note, taken, returns or {}, again=again, actor=actor, now=now)
     _copy(note, original, taken, reason, actor)
     issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
     issuing.owe(original, note.gross, actor=actor, now=now)
@@ -187,7 +195,7 @@ def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor:
     _set(note, {name: getattr(original, name) for name in same})
     note.kind, note.corrects, note.issued_by = Invoice.Kind.CREDIT_NOTE, original, actor
     note.shop = freezing.shop_on_paper(shop.profile())
-    note.notices = {"reason": reason.strip(), "whole": taken.whole}
+    note.notices = {"reason": reason.strip(), "whole": taken.whole, "shelf": taken.on_the_shelf}
     _set(note, freezing.sums_on_paper(taken.sums))
 
 
@@ -199,8 +207,8 @@ def _credit_rows(note: Invoice, taken: Credited) -> tuple[list[InvoiceOperation]
             invoice=note, operation_id=original.operation_id, position=position, title=original.title, net=net
         )
         operations.append(operation)
-        for place, row in enumerate(credited, start=1):
-            frozen = freezing.line_on_paper(row.charge, place)
+        columns = freezing.lines_on_paper([row.charge for row in credited])
+        for row, frozen in zip(credited, columns, strict=True):
             lines.append(
                 InvoiceLine(
                     invoice_operation=operation, line_id=row.line.line_id, credits=row.line, cost=row.cost, **frozen

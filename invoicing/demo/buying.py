@@ -117,7 +117,7 @@ def fetch_missing(garage: Garage, job: Job, now: dt.datetime) -> None:
     for line in decided.filter(item__isnull=False).select_related("item__current"):
         assert line.item is not None
         item = queries.current_item(line.item)
-        needed[item.pk] += line.quantity
+        needed[item.pk] += line.base_quantity
         known[item.pk] = item
     lacking = [pk for pk, quantity in needed.items() if queries.chain_on_hand(known[pk]) < quantity]
     if lacking:

@@ -245,7 +245,7 @@ def pairs(operations: list[Operation], works: tuple[Work, ...]) -> list[tuple[Op
 def do_freely(garage: Garage, operation: Operation, work: Work, worker: User, now: dt.datetime) -> None:
     """Do work that has no procedure: draw its parts, and say what was done."""
     for line in operation.lines.filter(item__isnull=False):
-        draw_for_line(key=garage.key(), line=line, quantity=line.quantity, actor=worker, clock=fixed(now))
+        draw_for_line(key=garage.key(), line=line, quantity=line.base_quantity, actor=worker, clock=fixed(now))
     words = {"correction": work.correction or "Done as written."}
     edit_operation(operation=operation, fields=words, actor=worker, clock=fixed(now))
 

@@ -29,7 +29,11 @@ class Paper(models.Model):
 
 
 class PaperLine(models.Model):
-    """A charge as printed: every string copied, `net` rounded once, half-up to the cent."""
+    """A charge as printed: every string copied; `net` is its quantity times its price less its discount, to the cent.
+
+    `base_quantity` is what left the shelf (or is meant to), exact in liters, pieces or hours. `under` is the position
+    of the line of the same operation that this one hangs on (a core under its part, a returned core under its core).
+    """
 
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8)
@@ -37,8 +41,10 @@ class PaperLine(models.Model):
     item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
     description = models.CharField(max_length=200)
     condition = models.CharField(max_length=14, blank=True)
+    under = models.PositiveSmallIntegerField(default=0)
     quantity = QuantityField()
-    unit = models.CharField(max_length=4)
+    unit = models.CharField(max_length=6)
+    base_quantity = QuantityField()
     typed = models.CharField(max_length=40, blank=True)
     unit_price = UnitPriceField()
     discount = ShareField(default=0)

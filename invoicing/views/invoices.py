@@ -12,13 +12,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
-from garage.web import after_post, attempt
-from invoicing import access, drafts, freezing, queries
+from garage.web import after_post, attempt, key_in
+from invoicing import access, crediting, drafts, freezing, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
 from invoicing.forms import CreditForm, IssueForm, MailForm, first_email
-from invoicing.models import Authorization, Invoice
+from invoicing.models import Authorization, Invoice, InvoiceLine
 from invoicing.papers import draft_version
 from invoicing.showing import from_charges, from_paper
 from jobs import access as jobs_access
@@ -113,9 +113,19 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "mails": queries.mails_of("invoice", row.pk),
         "authorizations": authorizations.select_related("person", "taken_by", "estimate__job").order_by("pk"),
         "may_act": may(request.user, "invoicing"),
+        "cores": _cores_not_handed_in(row),
         "form": form,
     }
     return render(request, "invoicing/invoice.html", context, status=status)
+
+
+def _cores_not_handed_in(row: Invoice) -> list[InvoiceLine]:
+    """The core lines of an invoice that can still be given back; most invoices have none, and ask nothing."""
+    lines = [line for line in crediting.lines_of(row) if line.finer == "core"]
+    if row.kind != Invoice.Kind.INVOICE or not lines:
+        return []
+    out = crediting.cores_out(row, crediting.left_on(row))
+    return [line for line in lines if out[line.pk] > 0]
 
 
 @allowed("invoicing")
@@ -123,12 +133,19 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
 def credit(request: HttpRequest, pk: int) -> HttpResponse:
     """Take an invoice back, whole or by quantities."""
     row = access.invoice_for(request, pk)
-    form = CreditForm(request.POST or None, invoice=row)
+    form = CreditForm(request.POST or None, invoice=row, core=key_in(request.GET.get("core", "")))
 
     def act() -> Invoice:
         names = ("key", "reason", "bill_again", "mail_to")
         given = {name: form.cleaned_data[name] for name in names}
-        return take_back(invoice=row, lines=form.quantities(), **given, actor=actor_of(request), clock=timezone.now)
+        return take_back(
+            invoice=row,
+            lines=form.quantities(),
+            returns=form.quantities("return_"),
+            **given,
+            actor=actor_of(request),
+            clock=timezone.now,
+        )
 
     if request.method == "POST":
         note = attempt(form, act)

@@ -16,7 +16,7 @@ from jobs import stages
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
 from jobs.models import Draw, Job, JobStep, Line
-from jobs.queries import used_on
+from jobs.queries import Used, used_on
 from parts.actions import stock
 from parts.queries import chain_on_hand, drawn_net
 
@@ -35,7 +35,7 @@ def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: Us
     line = line_used(step)
     if line is None or line.item is None:
         return f"{need.item} has no line on this operation: nothing was drawn."
-    quantity = filled if filled is not None else line.quantity - used_on(line).quantity
+    quantity = filled if filled is not None else line.base_quantity - used_on(line).quantity
     lacked = _take(line, quantity, typed, step=step, actor=actor, now=now) if quantity > 0 else Decimal(0)
     if not lacked:
         return ""
@@ -90,6 +90,22 @@ def return_from_line(
     _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
     audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
     return line
+
+
+@writing()
+def return_billed(*, line: Line, quantity: Decimal, typed: str, reason: str, actor: User | None, clock: Clock) -> Used:
+    """Bring back to its containers what was billed and is credited, in the item's base unit; what it was worth.
+
+    Called within the transaction of the credit. Raises Refused above what is still out.
+    """
+    now = clock()
+    before = used_on(line)
+    if not 0 < quantity <= before.quantity:
+        raise Refused(f"Only {before.quantity:f} of “{line}” is still out.")
+    _bring_back(line.draws.all(), quantity, reason, actor, now, typed)
+    after = used_on(line)
+    audit.record("credited goods returned", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
+    return Used(before.quantity - after.quantity, before.cost - after.cost)
 
 
 def _may_move(line: Line, *allowed: str) -> None:

@@ -42,7 +42,7 @@ def remove_line(*, line: Line, actor: User | None, clock: Clock) -> AuditEntry:
     not_declined(operation)
     _nothing_drawn([line])
     draws = line.draws.all()
-    rows = _snapshot([line, *draws])
+    rows = _snapshot([line, *_hanging(line), *draws])
     draws.delete()  # taken and brought back: the stock ledger keeps both
     Line.objects.filter(pk=line.pk).delete()
     counted(operation.job, actor, now)
@@ -107,6 +107,11 @@ def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.M
         counted(row.job, actor, now)
     audit.record("put back", row, actor=actor, now=now)
     return row
+
+
+def _hanging(line: Line) -> list[Line]:
+    """The lines that go with one: the core under a part, what gives a core back."""
+    return [row for one in line.hanging.all() for row in (one, *_hanging(one))]
 
 
 def _snapshot(rows: Iterable[models.Model]) -> list[Any]:

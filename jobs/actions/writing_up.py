@@ -19,7 +19,8 @@ from garage.forms_fields import plain_text
 from garage.idempotency import once
 from garage.models import TaxClass, User
 from garage.writing import writing
-from jobs import seen, stages
+from jobs import amounts, seen, stages
+from jobs.actions import following
 from jobs.actions.stages import settle
 from jobs.consent import DECLINED
 from jobs.consents import consent_of
@@ -27,6 +28,7 @@ from jobs.models import (
     Advisory,
     Component,
     DueService,
+    Finer,
     Job,
     JobStep,
     Line,
@@ -48,6 +50,7 @@ LINE_FIELDS = (
     "condition",
     "quantity",
     "unit",
+    "base_quantity",
     "typed",
     "unit_price",
     "discount",
@@ -55,7 +58,7 @@ LINE_FIELDS = (
     "sublet_to",
 )
 
-#: The unit and the tax class of a line of each kind, where the item does not say otherwise.
+#: The unit and the tax class of a line of each kind, where the item or what is typed does not say otherwise.
 UNITS = {
     LineKind.LABOR: "h",
     LineKind.PART: "each",
@@ -153,7 +156,8 @@ def _from_procedure(operation: Operation, revision: ProcedureRevision) -> None:
     lines = [_labor(operation, revision)] if revision.hours else []
     for position, need in enumerate(revision.needs.select_related("item"), start=1):
         lines.append(_needed(operation, need, position))
-    Line.objects.bulk_create(lines)
+    for line in Line.objects.bulk_create(lines):
+        following.follow(line, item_changed=True)
     JobStep.objects.bulk_create(
         JobStep(operation=operation, written=step, title=step.title, position=step.position)
         for step in revision.steps.all()
@@ -161,16 +165,15 @@ def _from_procedure(operation: Operation, revision: ProcedureRevision) -> None:
 
 
 def _labor(operation: Operation, revision: ProcedureRevision) -> Line:
+    assert revision.hours is not None  # asked by the caller
     return Line(
         operation=operation,
         position=0,
         kind=LineKind.LABOR,
         description="Labor",
-        quantity=revision.hours,
-        unit="h",
         typed=f"{plain_text(revision.hours)} h",
-        unit_price=shop.profile().labor_rate,
         tax_class=TaxClass.LABOR,
+        **vars(amounts.priced(revision.hours, "h", shop.profile().labor_rate)),
     )
 
 
@@ -179,6 +182,8 @@ def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
     item = shelf.current_item(need.item) if need.item is not None else None
     kind = kind_of(item) if item is not None else _described_kind(need)
     price = shelf.price_of(item) if item is not None else None
+    unit = units.typed_unit(need.typed, UNITS[kind])
+    quantity = units.convert(need.quantity, UNITS[kind], unit)
     return Line(
         operation=operation,
         position=position,
@@ -187,11 +192,9 @@ def _needed(operation: Operation, need: ProcedureNeed, position: int) -> Line:
         need=need,
         description=str(item or need.description),
         condition=Line.Condition.NEW,
-        quantity=need.quantity,
-        unit=UNITS[kind],
         typed=need.typed,
-        unit_price=price or Decimal(0),
         tax_class=item.tax_class if item is not None else TAX_CLASSES[kind],
+        **vars(amounts.priced(quantity, unit, price or Decimal(0), per=UNITS[kind])),
     )
 
 
@@ -262,10 +265,12 @@ def save_line(
     actor: User | None,
     clock: Clock,
 ) -> Line:
-    """Write a new line of an operation, or change one.
+    """Write a new line of an operation, or change one; its figures are kept as they are printed (`amounts.priced`).
 
-    What was drawn from the shelf for a line keeps its item. Raises Stale when somebody else changed
-    the line since `version`; Refused when it was removed meanwhile, and for declined work.
+    `fields` gives quantity and price per `unit`; `price_per` names the unit of a price that is per another one.
+    A part with a core deposit brings its core as a line of its own. What was drawn from the shelf for a line keeps its
+    item. Raises Stale when somebody else changed the line since `version`; Refused when it was removed meanwhile,
+    and for declined work.
     """
     now = clock()
     editable(operation.job)
@@ -273,18 +278,45 @@ def save_line(
     row = Line(operation=operation, position=_last_line(operation) + 1) if line is None else _fresh(line)
     if line is not None:
         seen.check(row, version, *LINE_FIELDS)
-    changed = changes.assign(row, fields, among=LINE_FIELDS)
+    changed = changes.assign(row, _as_printed(row, fields), among=LINE_FIELDS)
     if row.pk and "item" in changed and row.draws.exists():
         raise Refused("Something was drawn from the shelf for this line: its item stays.", "item")
     if row.kind == LineKind.PART and row.quantity % 1:
         raise Refused("Parts are counted in whole pieces.", "quantity")
     if row.kind == LineKind.SUBLET and not row.sublet_to.strip():
         raise Refused("Work done by somebody else must say by whom.", "sublet_to")
+    if row.finer in (Finer.CORE, Finer.GOODWILL) and row.kind != LineKind.CHARGE:
+        raise Refused("A core deposit and goodwill are charges.", "finer")
+    if row.finer == Finer.CORE_REFUND:
+        raise Refused("A core that came back is entered on the core's own line.")
+    if (row.finer == Finer.GOODWILL) != (row.unit_price < 0):
+        raise Refused("Goodwill takes off the bill, and nothing else does: write what it takes off.", "unit_price")
     if changed or row.pk is None:
+        item_changed = line is None or "item" in changed
         row.save()
+        following.follow(row, item_changed=item_changed)
         audit.record("wrote line" if line is None else "changed line", row, actor=actor, now=now, changed=changed)
         counted(operation.job, actor, now)
     return row
+
+
+def _as_printed(row: Line, fields: Mapping[str, Any]) -> dict[str, Any]:
+    """The fields with the line's figures as they are printed and charged; an exact base quantity given stands."""
+    given = dict(fields)
+    per = given.pop("price_per", "")
+    if not given.keys() & {"quantity", "unit", "unit_price"}:
+        return given
+    unit = given.get("unit", row.unit)
+    if "unit_price" not in given:
+        given["unit_price"], per = row.unit_price, row.unit
+    try:
+        figures = amounts.priced(given.get("quantity", row.quantity), unit, given["unit_price"], per or None)
+    except ValueError as error:
+        raise Refused(str(error), "quantity") from error
+    if not figures.quantity:
+        raise Refused("That is less than a thousandth of its unit: write it in a smaller one.", "quantity")
+    exact = given.get("base_quantity", figures.base_quantity if "quantity" in given else row.base_quantity)
+    return {**given, **vars(figures), "base_quantity": exact}
 
 
 def _fresh(line: Line) -> Line:

@@ -1,7 +1,7 @@
 """The work's tables: procedures as written, jobs as they run, and what was seen on the way."""
 
 from jobs.models.evidence import Advisory, DueService, FluidSample, Reading
-from jobs.models.job import Draw, Job, JobPhoto, Line, LineKind, Operation, Stage, StageChange
+from jobs.models.job import Draw, Finer, Job, JobPhoto, Line, LineKind, Operation, Stage, StageChange
 from jobs.models.procedures import (
     AppliesTo,
     Component,
@@ -18,6 +18,7 @@ __all__ = [
     "Component",
     "Draw",
     "DueService",
+    "Finer",
     "FluidSample",
     "Job",
     "JobPhoto",

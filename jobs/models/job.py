@@ -7,6 +7,7 @@ from django.utils import timezone
 from garage.fields import QuantityField, ShareField, UnitPriceField
 from garage.models import TaxClass
 from jobs import stages
+from jobs.amounts import VOLUMES
 
 
 class Stage(models.TextChoices):
@@ -130,8 +131,23 @@ class LineKind(models.TextChoices):
     CHARGE = "charge", "charge"
 
 
+class Finer(models.TextChoices):
+    NONE = "", "—"
+    CORE = "core", "core deposit"
+    CORE_REFUND = "core_refund", "core returned"
+    KIT = "kit", "kit"
+    TEARDOWN = "teardown", "teardown"
+    FEE = "fee", "fee"
+    GOODWILL = "goodwill", "goodwill"
+
+
 class Line(models.Model):
-    """What is charged or consumed, priced per base unit (hour, each, L)."""
+    """What is charged or consumed: quantity and price in the unit that was typed, as printed (`jobs/amounts.py`).
+
+    `base_quantity` is the same quantity exact in the unit the shelf counts in. Two finer kinds are below zero:
+    goodwill has a price below zero, a returned core a quantity below zero and the core it gives back in `under`. A
+    core hangs under the part it was charged with and follows its quantity.
+    """
 
     class Condition(models.TextChoices):
         NONE = "", "—"
@@ -143,20 +159,17 @@ class Line(models.Model):
     operation = models.ForeignKey(Operation, models.CASCADE, related_name="lines")
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8, choices=LineKind)
-    finer = models.CharField(
-        max_length=12,
-        blank=True,
-        default="",
-        choices=[("", "—"), ("core", "core"), ("kit", "kit"), ("teardown", "teardown"), ("fee", "fee")],
-    )
+    finer = models.CharField("line type", max_length=12, blank=True, default="", choices=Finer)
+    under = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="hanging")
     item = models.ForeignKey("parts.Item", models.PROTECT, null=True, blank=True, related_name="+")
     need = models.ForeignKey("jobs.ProcedureNeed", models.SET_NULL, null=True, blank=True, related_name="+")
     description = models.CharField("what", max_length=200)
     condition = models.CharField("condition", max_length=14, choices=Condition, blank=True, default="")
     quantity = QuantityField("quantity")
-    unit = models.CharField(max_length=4, choices=[("h", "hours"), ("each", "each"), ("L", "liters")])
+    unit = models.CharField(max_length=6, choices=[(unit, unit) for unit in ("h", "each", *VOLUMES)])
+    base_quantity = QuantityField(help_text="the same in hours, pieces or liters, exact")
     typed = models.CharField(max_length=40, blank=True, help_text="the quantity as typed, such as 3/4 qt")
-    unit_price = UnitPriceField("each")
+    unit_price = UnitPriceField("unit price")
     discount = ShareField("discount", default=0)
     tax_class = models.CharField("tax class", max_length=12, choices=TaxClass)
     sublet_to = models.CharField("done by", max_length=120, blank=True)
@@ -164,10 +177,24 @@ class Line(models.Model):
     class Meta:
         ordering = ["position", "pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(quantity__gt=0), name="line_has_quantity"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0, base_quantity__gt=0) | Q(quantity__lt=0, finer="core_refund"),
+                name="line_has_quantity",
+            ),
+            models.CheckConstraint(
+                condition=Q(unit_price__gte=0) & ~Q(finer="goodwill") | Q(unit_price__lt=0, finer="goodwill"),
+                name="only_goodwill_is_priced_below_zero",
+            ),
+            models.CheckConstraint(
+                condition=~Q(finer__in=["goodwill", "core", "core_refund"]) | Q(kind="charge", item=None),
+                name="goodwill_and_cores_are_charges",
+            ),
+            models.CheckConstraint(
+                condition=~Q(finer="core_refund") | Q(under__isnull=False), name="core_refund_names_its_core"
+            ),
             models.CheckConstraint(condition=Q(discount__gte=0) & Q(discount__lte=1), name="line_discount_is_a_share"),
             models.CheckConstraint(condition=~Q(kind="sublet") | ~Q(sublet_to=""), name="sublet_names_who"),
-            models.CheckConstraint(condition=~Q(kind="fluid") | Q(unit="L"), name="fluid_line_in_liters"),
+            models.CheckConstraint(condition=~Q(kind="fluid") | Q(unit__in=VOLUMES), name="fluid_line_in_a_volume"),
         ]
 
     def __str__(self) -> str:

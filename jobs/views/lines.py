@@ -10,14 +10,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage import shop
-from garage.access import actor_of, allowed
+from garage.access import actor_of, allowed, may
 from garage.errors import Refused
-from garage.web import asked, attempt
+from garage.web import after_post, asked, attempt
 from jobs import access
+from jobs.actions.cores import hand_in_core
 from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import kind_of, save_line
-from jobs.forms import LineForm, line_as_it_is, line_start
-from jobs.models import Line, LineKind, Operation
+from jobs.forms import GoodwillForm, LineForm, line_as_it_is, line_start
+from jobs.models import Finer, Line, LineKind, Operation
 from jobs.sheet import items_offered
 from jobs.views.answers import form_answer, key_of, operation_answer
 
@@ -53,6 +54,11 @@ def line_add(request: HttpRequest, pk: int) -> HttpResponse:
 def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Change a line; another item of the shelf may be picked for it."""
     line = access.line_for(request, pk)
+    if line.finer == Finer.GOODWILL:
+        return _goodwill(request, line.operation, line)
+    if line.finer == Finer.CORE_REFUND:
+        context = {"operation": line.operation, "job": line.operation.job, "line": line}
+        return form_answer(request, "jobs/core_returned.html", context, f"op-{line.operation_id}-slot")
     item = access.item_named(request)
     kind = kind_of(item) if item is not None else LineKind(line.kind)
     initial = line_as_it_is(line)
@@ -74,6 +80,50 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and attempt(form, save):
         return operation_answer(request, line.operation)
     return _form(request, line.operation, line, form)
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def goodwill_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take something off an operation, with words and the tax class it comes off."""
+    return _goodwill(request, access.operation_for(request, pk), None)
+
+
+def _goodwill(request: HttpRequest, operation: Operation, line: Line | None) -> HttpResponse:
+    form = GoodwillForm(request.POST or None, line=line)
+
+    def save() -> Line:
+        return save_line(
+            key=key_of(request) if line is None else None,
+            operation=operation,
+            line=line,
+            fields=form.values(),
+            version=form.cleaned_data["version"],
+            actor=actor_of(request),
+            clock=timezone.now,
+        )
+
+    if request.method == "POST" and attempt(form, save):
+        return operation_answer(request, operation)
+    context = {"operation": operation, "job": operation.job, "line": line, "form": form}
+    status = 422 if request.method == "POST" else 200
+    return form_answer(request, "jobs/goodwill.html", context, f"op-{operation.pk}-slot", status=status)
+
+
+@allowed("bay")
+@require_POST
+def core_in(request: HttpRequest, pk: int) -> HttpResponse:
+    """The old part of a core line was handed in: its deposit comes off."""
+    line = access.line_for(request, pk)
+    actor = actor_of(request)
+    try:
+        refund = hand_in_core(key=key_of(request), core=line, actor=actor, clock=timezone.now)
+        messages.success(request, f"{refund}: {-refund.quantity:f} of {line.quantity.normalize():f} handed in.")
+    except Refused as error:
+        messages.warning(request, str(error))
+    if request.POST.get("at") == "bay" or not may(request.user, "counter"):
+        return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))
+    return operation_answer(request, line.operation)
 
 
 def _form(request: HttpRequest, operation: Operation, line: Line | None, form: LineForm) -> HttpResponse:

@@ -1,20 +1,65 @@
-"""What the job sheet says a line comes to is what the invoice charges for it."""
+"""Every line of an estimate, draft and invoice comes to its printed quantity times its printed price."""
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
-from hypothesis import example, given
+from django.db import transaction
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from invoicing.totals import line_net
-from jobs.amounts import amount
+from invoicing import drafts, promises, showing
+from invoicing.models import InvoiceLine
+from jobs import queries
+from jobs.models import Line
+from tests.invoicing.cast import Garage
 
-quantities = st.decimals(min_value=Decimal("1e-9"), max_value=Decimal(10**6), places=9)
-prices = st.decimals(min_value=Decimal(0), max_value=Decimal(10**6), places=6)
-shares = st.decimals(min_value=Decimal(0), max_value=Decimal(1), places=9)
+D = Decimal
 
 
-@given(quantities, prices, shares)
-@example(Decimal("1"), Decimal("2.675"), Decimal(0))
-@example(Decimal("0.5"), Decimal("0.01"), Decimal(0))
-def test_the_sheet_and_the_invoice_count_a_line_alike(quantity, price, discount):
-    assert amount(quantity, price, discount) == line_net(quantity, price, discount)
+def figure(text: str) -> Decimal:
+    """The number a figure begins with."""
+    return D(text.split(" ")[0].replace(",", "").replace("−", "-"))
+
+
+def check(shown: showing.LineShown, discount: Decimal) -> None:
+    comes_to = figure(shown.quantity) * figure(shown.price) * (1 - discount)
+    assert comes_to.quantize(D("0.01"), ROUND_HALF_UP) == figure(shown.net), shown
+
+
+@settings(
+    max_examples=12,
+    deadline=None,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(
+    typed=st.decimals("0.05", "2.5", places=3),
+    unit=st.sampled_from(["L", "qt", "floz"]),
+    drawn=st.decimals("0.01", "2.5", places=9),
+    discount=st.sampled_from([D(0), D("0.1"), D("0.333")]),
+)
+def test_on_every_paper_quantity_times_price_is_the_amount(
+    garage: Garage, typed: Decimal, unit: str, drawn: Decimal, discount: Decimal
+) -> None:
+    """Written in one unit and poured in another: the invoice prints the line's own, and the shelf keeps it exact."""
+    with transaction.atomic():
+        fluid = garage.fluid()
+        fields = {"quantity": typed, "unit": unit, "typed": f"{typed} {unit}", "unit_price": D("61.20")}
+        job = garage.job([garage.poured(fluid, "1", **fields, price_per="L", discount=discount)])
+        estimate = garage.estimate(job)
+        check(showing.from_paper(list(estimate.operations.all()))[0].lines[0], discount)
+        garage.authorize(estimate, limit=D(500))
+        garage.into_bay(job)
+        line = Line.objects.get(operation__job=job)
+        garage.draw(line, str(drawn))
+        garage.finish(job)
+        made = drafts.draft(queries.sheets().get(pk=job.pk))
+        if not made.charges:
+            assert drawn < D("0.02")  # less than half a thousandth of its unit is not charged
+        else:
+            check(showing.from_charges(made.operations)[0].lines[0], discount)
+            invoice = garage.issue(job)
+            check(showing.from_paper(list(invoice.operations.all()))[0].lines[0], discount)
+            billed = InvoiceLine.objects.get(invoice_operation__invoice=invoice)
+            assert (billed.unit, billed.base_quantity) == (unit, drawn)
+            assert [*promises.sums_hold()] == []
+        transaction.set_rollback(True)

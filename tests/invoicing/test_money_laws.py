@@ -40,9 +40,11 @@ def cents(amount: Fraction) -> Decimal:
 
 
 def net_of(fields: dict[str, object]) -> Decimal:
-    """Quantity times price less discount, exactly, then rounded once."""
+    """Quantity times the price as printed (cents; below 1.00 four places) less discount, then rounded once."""
     off = Fraction(str(fields.get("discount", 0)))
-    return cents(Fraction(str(fields["quantity"])) * Fraction(str(fields["unit_price"])) * (1 - off))
+    price = D(str(fields["unit_price"]))
+    printed = price.quantize(D("0.01") if price >= 1 else D("0.0001"), ROUND_HALF_UP)
+    return cents(Fraction(str(fields["quantity"])) * Fraction(str(printed)) * (1 - off))
 
 
 @slow

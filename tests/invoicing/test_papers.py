@@ -22,9 +22,10 @@ from tests.invoicing.cast import Garage, charge, labor, part
 D = Decimal
 ROW = re.compile(
     r"^(?P<what>.*?)\s{2,}(?:(?P<condition>new|used|rebuilt|reconditioned)\s+)?"
-    r"(?P<quantity>−?[\d.,]+)(?: (?P<unit>[hL]))?\s+(?P<price>−?[\d.,]+)(?: / [hL])?\s+(?P<net>−?[\d.,]+)$"
+    r"(?P<quantity>−?[\d.,]+)(?: (?P<unit>h|L|qt|gal))?\s+(?P<price>−?[\d.,]+)(?: / (?:h|L|qt|gal))?"
+    r"\s+(?P<net>−?[\d.,]+)$"
 )
-SUM = re.compile(r"(?P<label>Labor|Parts and fluid|Work by others and charges|Before tax|Total due|Credited|Total)"
+SUM = re.compile(r"(?P<label>Labor|Parts and fluid|Sublet and charges|Before tax|Total due|Credited|Total)"
                  r"\s{2,}(?P<amount>−?[\d.,]+)$")  # fmt: skip
 TAX = re.compile(r"(?P<label>\S.*?) (?P<percent>[\d.]+) % on (?P<base>−?[\d.,]+)\s{2,}(?P<tax>−?[\d.,]+)$")
 
@@ -83,7 +84,7 @@ def recompute(text: str) -> dict[str, Decimal]:
     return {
         "Labor": labor_net,
         "Parts and fluid": parts_net,
-        "Work by others and charges": other_net,
+        "Sublet and charges": other_net,
         "Before tax": net,
         "Total": net + sum((number(tax["tax"]) for tax in taxes), D(0)),
     }
@@ -122,7 +123,7 @@ def test_long_papers_repeat_their_head_and_lose_no_row(
     for page_number, page in enumerate(pages, start=1):
         assert f"page {page_number} of {len(pages)}" in page
         if "Clip no." in page:
-            assert re.search(r"Work and parts\s+Condition\s+Quantity\s+Each\s+Amount", page)
+            assert re.search(r"Work and parts\s+Condition\s+Quantity\s+Unit price\s+Amount", page)
         if page_number > 1:
             assert one_line(page).startswith(f"Invoice {invoice.label} · KET-118 Test garage")
 

@@ -37,11 +37,11 @@ CASES = [
     # California Board of Equalization's battery example: 54.00 with the core of 7.00, 7 %: 3.78; traded in: 50.78
     # (S1; seen copied on a newspaper's page).
     Case("battery with core, traded in", {"parts": "0.07"},
-         [part("Battery", "47.00"), part("Core deposit", "7.00", finer="core"),
-          part("Core traded in", "-7.00", tax_class="none", finer="core")], "54.00", "3.78", "50.78"),
+         [part("Battery", "47.00"), charge("Core deposit", "7.00", tax_class="parts", finer="core"),
+          charge("Core traded in", "-7.00", tax_class="none", finer="goodwill")], "54.00", "3.78", "50.78"),
     # RCW 82.08.036: the core is no part of the price (S5; rule seen, 10 % computed).
     Case("core excluded", {"parts": "0.10"},
-         [part("Battery", "47.00"), part("Core deposit", "7.00", tax_class="none", finer="core")],
+         [part("Battery", "47.00"), charge("Core deposit", "7.00", tax_class="none", finer="core")],
          "47.00", "4.70", "58.70"),
     # Iowa: labor and parts taxed, materials not when they stand apart (S7; figure 600 seen, tax computed).
     Case("materials itemized", {"parts": "0.07", "labor": "0.07"},

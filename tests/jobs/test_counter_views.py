@@ -121,7 +121,7 @@ class TestSheet:
             assert shown in page  # the figures of the design's sample sheet
 
     def test_what_was_typed_in_quarts_stands_in_quarts_first(self, client, counter):
-        counter.line(counter.operation(), FLUID, quantity=Decimal("0.7097647095"[:11]), typed="3/4 qt")
+        counter.line(counter.operation(), FLUID, quantity=Decimal("0.75"), unit="qt", typed="3/4 qt")
         assert "0.750 qt<small>0.710 L</small>" in page_of(client, "jobs:sheet", counter.job.pk)
 
     def test_what_blocks_the_job_is_said_first(self, client, counter):

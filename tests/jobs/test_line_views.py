@@ -49,20 +49,42 @@ class TestLines:
         assert line.sublet_to == ("Vesper Radiators" if kind == "sublet" else "")
 
     @pytest.mark.parametrize(
-        ("typed", "liters", "kept"),
+        ("typed", "charged", "liters", "kept"),
         [
-            ("1.7", "1.7", "1.7 L"),
-            ("1,7 l", "1.7", "1,7 l"),
-            ("850 ml", "0.85", "850 ml"),
-            ("3/4 qt", "0.70976471", "3/4 qt"),
-            ("1 gal", "3.785411784", "1 gal"),
+            ("1.7", "1.7 L", "1.7", "1.7 L"),
+            ("1,7 l", "1.7 L", "1.7", "1,7 l"),
+            ("850 ml", "0.85 L", "0.85", "850 ml"),
+            ("3/4 qt", "0.75 qt", "0.70976471", "3/4 qt"),
+            ("1/3 qt", "0.333 qt", "0.315450982", "1/3 qt"),
+            ("1 gal", "1 gal", "3.785411784", "1 gal"),
         ],
     )
-    def test_fluid_is_typed_in_any_unit(self, client, operation, typed, liters, kept):
+    def test_fluid_is_typed_in_any_unit_and_charged_in_it(self, client, operation, typed, charged, liters, kept):
+        """Liters of a US quart and gallon: NIST Handbook 44, Appendix C; thirds and quarters of them by hand."""
         self.add(client, operation, "fluid", quantity=typed)
         line = Line.objects.get()
-        assert line.quantity == pytest.approx(Decimal(liters), abs=Decimal("1e-8"))
+        assert f"{line.quantity.normalize():f} {line.unit}" == charged
+        assert line.base_quantity == pytest.approx(Decimal(liters), abs=Decimal("1e-8"))
         assert line.typed == kept
+
+    @pytest.mark.parametrize(
+        ("price", "charged"),
+        [("20.46", "20.46"), ("20.46 / qt", "20.46"), ("30.69 / L", "29.04")],  # 30.69 × 0.946352946 = 29.0436
+    )
+    def test_a_price_typed_per_quart_is_kept_and_one_per_liter_is_restated(self, client, operation, price, charged):
+        self.add(client, operation, "fluid", quantity="1.9 qt", unit_price=price)
+        assert str(Line.objects.get().unit_price) == f"{charged}0000"
+        page = page_of(client, "jobs:line-edit", Line.objects.get().pk)
+        assert f'value="{charged} / qt"' in page
+
+    @pytest.mark.parametrize(
+        ("price", "sentence"),
+        [("30.695", "to the cent"), ("30.69 / kg", "per L, qt or gal"), ("30.69 / foo", "is not known")],
+    )
+    def test_a_price_that_cannot_be_printed_is_asked_about(self, client, operation, price, sentence):
+        answer = self.add(client, operation, "fluid", quantity="1.9 qt", unit_price=price)
+        assert answer.status_code == 422
+        assert sentence in answer.content.decode()
 
     def test_labor_begins_at_the_shops_rate(self, client, operation):
         page = client.get(reverse("jobs:line-add", args=[operation.pk]), {"kind": "labor"}).content.decode()
@@ -79,7 +101,7 @@ class TestLines:
         assert "formerly TF-30 fluid" in page
         assert "2.000 L · 2.113 qt on the shelf" in page
         form = client.get(url, {"item": old.pk}).context["form"]
-        assert (form.kind, form["item"].value(), str(form["unit_price"].value())) == ("fluid", new.pk, "61.20")
+        assert (form.kind, form["item"].value(), form["unit_price"].value()) == ("fluid", new.pk, "61.20 / L")
         data = {
             "item": new.pk,
             "description": "TF-31 fluid",
@@ -93,8 +115,8 @@ class TestLines:
     def test_the_amount_follows_the_typing_and_is_the_amount_that_is_kept(self, client, operation):
         said = client.get(reverse("jobs:line-amount"), {"kind": "fluid", "quantity": "1.7", "unit_price": "61.20"})
         assert "104.04" in said.content.decode()
-        half = {"kind": "part", "quantity": "3", "unit_price": "1.115", "discount": "10"}
-        assert "3.01" in client.get(reverse("jobs:line-amount"), half).content.decode()  # 3.0105
+        half = {"kind": "part", "quantity": "3", "unit_price": "0.1115", "discount": "10"}
+        assert "0.30" in client.get(reverse("jobs:line-amount"), half).content.decode()  # 0.30105
         nonsense = client.get(reverse("jobs:line-amount"), {"kind": "part", "quantity": "1,500", "unit_price": "2"})
         assert "comes to" not in nonsense.content.decode()
 

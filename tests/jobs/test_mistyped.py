@@ -116,7 +116,7 @@ def test_an_issued_paper_keeps_its_figure_and_what_is_due_follows(people, now, s
 
 
 def test_a_lower_reading_that_names_the_earlier_one_mistyped_takes_its_place(people, now, shop) -> None:
-    bay, wrong = finished(people, now, 884_200)
+    _bay, wrong = finished(people, now, 884_200)
     later = now + dt.timedelta(days=3)
     read_odometer(
         vehicle=wrong.vehicle, reading=88_450, unit="mi", on=later.date(), lower_reason="mistyped", actor=None,
