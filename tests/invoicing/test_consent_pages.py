@@ -29,8 +29,9 @@ def garage(garage: Garage) -> Garage:
 
 
 def authorize_form(page: str) -> str:
+    """The form as it is filled in, without what it merely offers to choose from."""
     start = page.index('id="authorize"')
-    return page[start : page.index("</form>", start)]
+    return re.sub(r"<datalist.*?</datalist>", "", page[start : page.index("</form>", start)])
 
 
 def without_decisions(estimate: object, **more: str) -> dict[str, str]:
