@@ -13,7 +13,7 @@ from garage.models import TaxClass
 from invoicing.actions.authorizations import allowed_after, sums_with_tax
 from invoicing.comparing import amount
 from invoicing.crediting import Left, left_on
-from invoicing.models import Authorization, Estimate, Invoice, Payment
+from invoicing.models import Authorization, Estimate, Invoice, Payment, Tax, Treatment
 from jobs.forms import MomentField
 from jobs.models import Job, Operation
 
@@ -97,7 +97,7 @@ class AuthorizeForm(KeyForm):
 
     def _hold_to_what_is_authorized(self, limit: Decimal) -> None:
         """Refuse the amount offered for everything when less of it is authorized, and one too low to bill the work."""
-        sums = sums_with_tax(self.estimate, self.job, allowed_after(self.estimate, self.job, self.decisions()))
+        sums = sums_with_tax(self.estimate, allowed_after(self.estimate, self.job, self.decisions()))
         said = f"What is authorized comes to {amount(sums.net)} before tax, {amount(sums.gross)} with tax"
         if limit < sums.net:
             lower = "for a lower price, change the sheet and write a revised estimate"
@@ -198,29 +198,82 @@ class CreditForm(KeyForm):
         return {key: quantity for key, quantity in given.items() if quantity}
 
 
-class TaxRateForm(forms.Form):
-    """A tax on a class from a day on, typed in percent."""
+TAXED_CLASSES = [choice for choice in TaxClass.choices if choice[0] != TaxClass.NONE]
 
-    tax_class = forms.ChoiceField(
-        label="On", choices=[choice for choice in TaxClass.choices if choice[0] != TaxClass.NONE]
+
+class TaxRateForm(forms.Form):
+    """A tax on some classes from a day on, typed in percent."""
+
+    tax = forms.ChoiceField(label="Tax", required=False)
+    name = forms.CharField(
+        label="Name on the invoice", max_length=60, required=False, help_text="Of a new tax, such as: State sales tax."
     )
-    label = forms.CharField(label="Name on the invoice", max_length=60, help_text="Such as: Sales tax.")
-    percent = PlainDecimalField(
-        label="Percent", max_places=7, minimum=Decimal(0), help_text="7.25; 0 for what is not taxed."
+    classes = forms.MultipleChoiceField(
+        label="Applies to",
+        choices=TAXED_CLASSES,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Mark at least one class that this applies to."},
     )
-    valid_from = DayField(label="From")
+    treatment = forms.ChoiceField(label="How", choices=Treatment.choices, initial=Treatment.TAXED)
+    rate = PlainDecimalField(
+        label="Percent", max_places=7, minimum=Decimal(0), required=False, help_text="7.25; empty where it has none."
+    )
+    reason = forms.CharField(
+        label="Reason", max_length=120, required=False, help_text="Of a zero-rated or exempt class, as it is printed."
+    )
+    valid_from = DayField(label="From", error_messages={"required": "Write the first day it holds."})
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        tax = self.fields["tax"]
+        assert isinstance(tax, forms.ChoiceField)
+        tax.choices = [("", "A new tax"), *((str(row.pk), row.name) for row in Tax.objects.all())]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("tax") and cleaned.get("name"):
+            self.add_error("name", "Leave this empty for a tax that exists: rename it in the list above.")
+        return cleaned
 
     def values(self) -> dict[str, Any]:
         """What the verb takes."""
         given = self.cleaned_data
-        names = ("tax_class", "label", "valid_from")
-        return {"rate": given["percent"] / 100, **{name: given[name] for name in names}}
+        known = Tax.objects.filter(pk=given["tax"] or 0).first()
+        names = ("classes", "treatment", "reason", "valid_from")
+        return {
+            "name": known.name if known else given["name"],
+            "rate": (given["rate"] or Decimal(0)) / 100,
+            **{name: given[name] for name in names},
+        }
 
 
 class EndRateForm(forms.Form):
-    """The last day of a tax."""
+    """The last day of a tax, on the classes it is on."""
 
-    last_day = DayField(label="Last day")
+    classes = forms.MultipleChoiceField(
+        label="Applies to",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Mark at least one class on which it ends."},
+    )
+    last_day = DayField(label="Last day", error_messages={"required": "Write the last day it holds."})
+
+    def __init__(self, *args: Any, classes: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["classes"]
+        assert isinstance(field, forms.MultipleChoiceField)
+        field.choices = classes
+        field.initial = [value for value, _label in classes]
+
+
+class TaxNameForm(forms.Form):
+    """Another name of a tax."""
+
+    name = forms.CharField(
+        label="Name on the invoice",
+        max_length=60,
+        help_text="Papers already written keep the name they were written with.",
+        error_messages={"required": "Give the tax the name that stands on the invoice."},
+    )
 
 
 class InvoiceFilter(forms.Form):

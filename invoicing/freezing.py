@@ -1,5 +1,6 @@
 """What a paper copies so that it stands alone, and the seals over its rows."""
 
+import dataclasses
 import datetime as dt
 import zoneinfo
 from collections.abc import Iterable
@@ -12,7 +13,7 @@ from garage.ledger import content_of, digest
 from garage.models import Customer, OdometerReading, PersonSnapshot, ShopProfile, Vehicle
 from invoicing.models import Estimate, Invoice
 from invoicing.models.papers import PaperLine
-from invoicing.sums import Charge, Sums
+from invoicing.sums import Charge, ClassRate, Sums
 
 PARTS_WISH = {
     "": "",
@@ -77,6 +78,25 @@ def sums_on_paper(sums: Sums) -> dict[str, Any]:
         "tax": sums.tax,
         "gross": sums.gross,
     }
+
+
+def rates_on_paper(rates: Iterable[ClassRate]) -> list[dict[str, Any]]:
+    """The rates of a day as an estimate seals them (`charges.sealed_rates` reads them back)."""
+    return [{**dataclasses.asdict(row), "rate": str(row.rate)} for row in rates]
+
+
+def taxes_on_paper(sums: Sums) -> list[dict[str, Any]]:
+    """The tax rows of an estimate."""
+    return [
+        {
+            **dataclasses.asdict(row),
+            "base": str(row.base),
+            "rate": str(row.rate),
+            "tax": str(row.tax),
+            "classes": list(row.classes),
+        }
+        for row in sums.taxes
+    ]
 
 
 def line_on_paper(charge: Charge, position: int) -> dict[str, Any]:

@@ -45,7 +45,7 @@ def estimate_letter(estimate: Estimate) -> tuple[str, str]:
         "customer": str(estimate.person.data.get("name", "")),
         "number": estimate.label,
         "vehicle": estimate.vehicle_text.partition(",")[0] or "car",
-        "total": f"{amount(estimate.gross)} {estimate.shop['currency']}",
+        "total": f"{amount(estimate.gross)} {estimate.currency}",
         "until": shop.day_words(estimate.valid_until),
         "garage": garage,
     }

@@ -6,7 +6,6 @@ from decimal import Decimal
 from django.db.models import Prefetch, Q, QuerySet, Sum
 
 from garage.models import Customer, Document, OutgoingMail, Vehicle
-from invoicing import totals
 from invoicing.models import (
     Authorization,
     AuthorizationOperation,
@@ -19,6 +18,7 @@ from invoicing.models import (
     Receivable,
     TaxRate,
 )
+from invoicing.sums import ClassRate
 from jobs.models import Job
 
 ZERO = Decimal("0.00")
@@ -27,10 +27,13 @@ ZERO = Decimal("0.00")
 # Taxes
 
 
-def rates_on(day: dt.date) -> list[totals.TaxRate]:
+def rates_on(day: dt.date) -> list[ClassRate]:
     """The tax rates in force on a day."""
     rows = TaxRate.objects.filter(Q(valid_to=None) | Q(valid_to__gte=day), valid_from__lte=day)
-    return [totals.TaxRate(row.tax_class, row.label, row.rate) for row in rows]
+    return [
+        ClassRate(row.tax_id, row.tax.name, row.tax_class, row.rate, row.treatment, row.reason)
+        for row in rows.select_related("tax")
+    ]
 
 
 # Estimates and authorizations

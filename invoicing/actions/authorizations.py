@@ -162,7 +162,7 @@ def _record(
     allowed = allowed_after(estimate, job, decisions)
     _one_of_alternatives(estimate, job, allowed)
     limit = agreed_limit(estimate, job, decisions, allowed, before, limit)
-    gross = with_tax(limit, sums_with_tax(estimate, job, allowed))
+    gross = with_tax(limit, sums_with_tax(estimate, allowed))
     person = PersonSnapshot.objects.create(data={"name": given.name, "contact": given.contact})
     rows = _rows(estimate, decisions)
     authorization = Authorization(
@@ -259,11 +259,9 @@ def agreed_limit(
     return limit
 
 
-def sums_with_tax(estimate: Estimate, job: Job, allowed: set[int]) -> Sums:
-    """What the authorized operations of an estimate come to, with the taxes of the day it was written."""
-    day = shop.day_of(estimate.written_at)
-    chosen = charges.only(charges.as_offered(estimate), allowed)
-    return charges.sums_of(counted(chosen), job.customer, queries.rates_on(day), day)
+def sums_with_tax(estimate: Estimate, allowed: set[int]) -> Sums:
+    """What the authorized operations of an estimate come to, with the taxes that are sealed on it."""
+    return charges.sums_at(estimate, counted(charges.only(charges.as_offered(estimate), allowed)))
 
 
 def with_tax(limit: Decimal, sums: Sums) -> Decimal:
@@ -275,7 +273,7 @@ def with_tax(limit: Decimal, sums: Sums) -> Decimal:
 
 def agreed_text(estimate: Estimate, limit: Decimal, gross: Decimal) -> str:
     """The sentence that was agreed to."""
-    currency = estimate.shop["currency"]
+    currency = estimate.currency
     return (
         f"{estimate.shop['authorization_text']} Estimate {estimate.label}, up to {comparing.amount(limit)} {currency} "
         f"before tax, {comparing.amount(gross)} {currency} with tax."

@@ -74,6 +74,7 @@ def _freeze(
     profile, today = shop.profile(), shop.day_of(now)
     person = freezing.person_on_paper(job.customer)
     exempt = charges.is_exempt(job.customer, today)
+    rates = queries.rates_on(today)
     estimate = Estimate(
         job=job,
         revision=before.revision + 1 if before else 1,
@@ -90,15 +91,13 @@ def _freeze(
         valid_until=today + dt.timedelta(days=profile.estimate_days),
         promised_at=job.promised_at,
         changes="\n".join(changes_since(before, job, offered, sums)) if before else "",
-        taxes=[
-            {"label": row.label, "base": str(row.base), "rate": str(row.rate), "tax": str(row.tax)}
-            for row in sums.taxes
-        ],
+        taxes=freezing.taxes_on_paper(sums),
+        rates=freezing.rates_on_paper(rates),
+        currency=profile.currency,
         exemption=freezing.exemption_on_paper(job.customer, exempt),
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),
     )
-    rates = queries.rates_on(today)
     operations = [
         _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
     ]

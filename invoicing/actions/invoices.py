@@ -69,7 +69,8 @@ def issue(
     operations, lines = _rows(invoice, made)
     issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
     owed = Receivable.objects.create(
-        invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
+        invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, currency=invoice.currency,
+        balance=invoice.gross,
     )
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
     issuing.settle_job(invoice, owed, actor=actor, now=now)

@@ -49,8 +49,11 @@ def tax_rows(invoice: Invoice, sums: Sums) -> list[InvoiceTax]:
     return [
         InvoiceTax(
             invoice=invoice,
+            of_tax_id=row.tax_key,
             tax_classes=" ".join(row.classes),
             label=row.label,
+            treatment=row.treatment,
+            reason=row.reason,
             rate=row.rate,
             base=row.base,
             tax=row.tax,

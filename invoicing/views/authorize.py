@@ -8,7 +8,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from garage.access import actor_of, allowed
-from garage.errors import Refused
 from garage.web import after_post, attempt
 from invoicing import queries
 from invoicing.actions.authorizations import allowed_after, sums_with_tax
@@ -32,11 +31,7 @@ def authorize(request: HttpRequest, pk: int) -> HttpResponse:
     undecided = {row.pk for row in job.operations.all() if row.decision == Operation.Decision.UNDECIDED}
     wanted = {key: ("authorized", "") for row in estimate.operations.all() if row.counted
               for key in [row.operation_id] if key in undecided}  # fmt: skip
-    try:
-        sums = sums_with_tax(estimate, job, allowed_after(estimate, job, wanted))
-    except Refused as error:  # a rate was ended since the estimate was written
-        messages.warning(request, str(error))
-        return after_post(request, reverse("jobs:sheet", args=[job.pk]))
+    sums = sums_with_tax(estimate, allowed_after(estimate, job, wanted))
     form = AuthorizeForm(request.POST or None, estimate=estimate, job=job, suggested=sums.net)
 
     def act() -> Authorization:
