@@ -12,7 +12,7 @@ from invoicing import queries
 from invoicing.comparing import same_offer
 from invoicing.models import Estimate
 from invoicing.models.papers import PaperLine
-from invoicing.sums import Charge, ClassRate, NoRate, OperationCharges, Sums, choose, counted, sum_up
+from invoicing.sums import Charge, ClassRate, NoRate, OperationCharges, Sums, TaxSum, choose, counted, sum_up
 from invoicing.totals import line_net
 from jobs.models import Job, JobStep, Line, Operation
 
@@ -128,6 +128,15 @@ def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[ClassRate
 def sealed_rates(estimate: Estimate) -> list[ClassRate]:
     """Every rate of the day an estimate was written, as it was sealed with it."""
     return [ClassRate(**{**row, "rate": Decimal(row["rate"])}) for row in estimate.rates]
+
+
+def sealed_taxes(estimate: Estimate) -> list[TaxSum]:
+    """The tax rows of an estimate as it printed them."""
+    figures = ("base", "rate", "tax")
+    return [
+        TaxSum(**{**row, "classes": tuple(row["classes"]), **{name: Decimal(row[name]) for name in figures}})
+        for row in estimate.taxes
+    ]
 
 
 def sums_at(estimate: Estimate, charges: Iterable[Charge]) -> Sums:

@@ -72,7 +72,8 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
     """Work out a credit note over the wanted quantities by line (None: all that is left).
 
     The last credit on a line takes what is left of its net, and each one the invoice's own taxes on all that was
-    credited so far, so that credits add up to the invoice to the cent. Raises Refused for nothing, or more than is left.
+    credited so far, so that credits add up to the invoice to the cent. Raises Refused for nothing, and for more than
+    is left.
     """
     left = left_on(invoice)
     lines = {line.pk: line for operation in invoice.operations.all() for line in operation.lines.all()}
@@ -130,7 +131,5 @@ def _taxes_back(invoice: Invoice, taken: list[Charge]) -> tuple[TaxSum, ...]:
         base_so_far, tax_so_far = before.get(key, (NOTHING, NOTHING))
         tax = tax_on(base_so_far + base, row.rate) - tax_so_far
         if any(charge.tax_class in classes for charge in taken):
-            taxes.append(
-                TaxSum(row.of_tax_id, row.label, base, row.rate, tax, classes, row.treatment, row.reason)
-            )
+            taxes.append(TaxSum(row.of_tax_id, row.label, base, row.rate, tax, classes, row.treatment, row.reason))
     return tuple(taxes)

@@ -129,11 +129,24 @@ class AuthorizeForm(KeyForm):
         return {"decisions": self.decisions(), "limit": limit, **given}
 
 
+class ClockReasonField(forms.CharField):
+    """Why a paper bears a day that was asked about; only the owner sees it, and only then."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        words = "Kept with the book; it covers what follows until the clock has passed that day."
+        given = {"label": "Why this date is right", "max_length": 300, "required": False, "help_text": words}
+        super().__init__(**{**given, **kwargs})
+
+
 class IssueForm(KeyForm):
     """When an invoice is due, and where it shall be mailed."""
 
     due_on = DayField(label="Due on")
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
+    told = forms.CharField(
+        label="Who was told of the new tax", max_length=200, required=False, help_text="Name, how and when; printed."
+    )
+    clock_reason = ClockReasonField()
 
 
 class PaymentForm(KeyForm):
@@ -166,6 +179,7 @@ class CreditForm(KeyForm):
         label="If everything is credited, the job will be invoiced again", required=False, initial=True
     )
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
+    clock_reason = ClockReasonField()
 
     def __init__(self, data: Any, *, invoice: Invoice) -> None:
         super().__init__(data)

@@ -36,6 +36,17 @@ def rates_on(day: dt.date) -> list[ClassRate]:
     ]
 
 
+def why_currency_is_fixed() -> str:
+    """Why the shop's currency can no longer be changed: figures of its papers would mean something else."""
+    paper = Estimate.objects.order_by("pk").first()  # no invoice without an estimate
+    if paper is None:
+        return ""
+    return (
+        f"Estimate {paper.label} was written in {paper.currency}: the currency stays. "
+        "A garage that changes its currency begins a new book."
+    )
+
+
 # Estimates and authorizations
 
 
@@ -81,7 +92,7 @@ def whole_invoices() -> QuerySet[Invoice]:
     operations = InvoiceOperation.objects.prefetch_related("lines")
     return (
         invoices()
-        .select_related("issued_by", "job__customer", "job__vehicle", "corrects__receivable")
+        .select_related("issued_by", "told", "job__customer", "job__vehicle", "corrects__receivable")
         .prefetch_related(Prefetch("operations", operations), "taxes", "credit_notes")
     )
 

@@ -58,7 +58,7 @@ def still_says(estimate: Estimate, job: Job, offered: list[OperationCharges], su
     return (
         estimate.valid_until >= shop.day_of(now)
         and (estimate.promised_at, estimate.concern) == (job.promised_at, job.concern)
-        and (estimate.net, estimate.tax) == (sums.net, sums.tax)
+        and (estimate.net, estimate.taxes) == (sums.net, freezing.taxes_on_paper(sums))
         and comparing.same_offer(charges.as_offered(estimate), offered)
     )
 

@@ -14,7 +14,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
-from invoicing import charges, comparing, crediting, drafts, freezing, queries
+from invoicing import charges, comparing, crediting, drafts, freezing, queries, tax_changes
 from invoicing.actions import issuing
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
@@ -45,16 +45,20 @@ def issue(
     job: Job,
     due_on: dt.date | None = None,
     mail_to: str = "",
+    told: str = "",
+    clock_reason: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Invoice:
     """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
 
-    The same `key` again gives the same invoice. Raises OverLimit above the authorized amount, and Refused for a job
-    that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
+    `told` is who was told of a tax that the law changed since the customer's yes, `clock_reason` why the owner lets
+    it bear a day that was asked about. The same `key` again gives the same invoice. Raises OverLimit above the
+    authorized amount, and Refused for a job that is not finished, has an invoice already, has nothing to bill, lacks
+    a tax rate, or whose taxes the garage changed since the yes.
     """
     now = clock()
-    invoice = issuing.numbered(now)
+    invoice = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     fresh = jobs_queries.sheets().get(pk=job.pk)
     made = draft(fresh)
     for sentence in made.blocks:
@@ -63,13 +67,17 @@ def issue(
         raise OverLimit(made.over, made.limit)
     sums = drafts.sums_of(made, invoice.issued_on)
     _fill(invoice, fresh, sums, actor, now)
+    tax_changes.settle(invoice, tax_changes.tax_changes(fresh, made.charges, invoice.issued_on), told)
     invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
     if invoice.due_on < invoice.issued_on:
         raise Refused("An invoice cannot be due before it is issued.", "due_on")
     operations, lines = _rows(invoice, made)
     issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
     owed = Receivable.objects.create(
-        invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, currency=invoice.currency,
+        invoice=invoice,
+        customer=fresh.customer,
+        due_on=invoice.due_on,
+        currency=invoice.currency,
         balance=invoice.gross,
     )
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
@@ -147,6 +155,7 @@ def credit(
     reason: str,
     bill_again: bool = True,
     mail_to: str = "",
+    clock_reason: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Invoice:
@@ -157,7 +166,7 @@ def credit(
     invoice until it is given back. Raises Refused without a reason, for more than is left, and for a credit note.
     """
     now = clock()
-    note = issuing.numbered(now)
+    note = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     original = queries.whole_invoices().get(pk=invoice.pk)
     if original.kind != Invoice.Kind.INVOICE:
         raise Refused("A credit note is not credited: issue a new invoice instead.")

@@ -112,9 +112,7 @@ def end_rate(
     for row in ending:
         if last_day < row.valid_from:
             raise Refused(f"{row} begins on {shop.day_words(row.valid_from)}: it cannot end before.", "last_day")
-        for later in tax.rates.filter(
-            tax_class=row.tax_class, valid_from__gt=row.valid_from, valid_from__lte=last_day
-        ):
+        for later in tax.rates.filter(tax_class=row.tax_class, valid_from__gt=row.valid_from, valid_from__lte=last_day):
             raise Refused(
                 f"{later} on {later.get_tax_class_display()} holds from {shop.day_words(later.valid_from)}: "
                 "two rates of one tax would overlap.",
