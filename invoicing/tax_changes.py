@@ -56,16 +56,18 @@ def _by_law(
     heard, now = _tax_of_each(compared, sealed), _tax_of_each(compared, today)
     names = {row.tax: row.label for row in (*sealed, *today)}
     for tax, name in names.items():
-        pairs = dict.fromkeys((_rate(sealed, tax, row), _rate(today, tax, row)) for row in classes)
-        changed = [
-            f"{plain_text(new * 100)} % instead of {plain_text(old * 100)} %" for old, new in pairs if old != new
-        ]
+        rates = dict.fromkeys((_rate(sealed, tax, row), _rate(today, tax, row)) for row in classes)
+        changed = [f"{_percent(new)} instead of {_percent(old)}" for old, new in rates if old != new]
         difference = now.get(tax, NOTHING) - heard.get(tax, NOTHING)
         if changed and difference:
             yield (
                 f"{name} is {' and '.join(changed)} since estimate {estimate.label}, which was authorized: "
                 f"{more_or_less(difference)}."
             )
+
+
+def _percent(rate: Decimal) -> str:
+    return f"{plain_text(rate * 100)} %"
 
 
 def _tax_of_each(charges: Sequence[Charge], rates: list[ClassRate]) -> dict[int, Decimal]:

@@ -162,7 +162,7 @@ def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, lo
     garage.draw(job.operations.get().lines.get(), "1.2")
     garage.finish(job)
     page = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "12.24 more than the 61.20" in page and "Write a revised estimate" in page
+    assert "$12.24 more than the $61.20" in page and "Write a revised estimate" in page
     key = {"key": str(uuid.uuid4()), "due_on": garage.now.date().isoformat()}
     refused = client.post(f"/jobs/{job.pk}/invoice/", key)
     assert refused.status_code == 422 and not Invoice.objects.exists()
@@ -214,7 +214,8 @@ def test_the_owner_sets_a_rate_and_is_told_who_answers_for_it(garage: Garage, lo
     assert "The garage answers for its tax rates" in text_of(client.get("/books/taxes/"))
     tax = str(TaxRate.objects.get(tax_class="parts").tax_id)
     sent = {
-        "tax": tax, "classes": "parts", "treatment": "taxed", "rate": "8.1", "valid_from": f"{garage.now.year + 1}-01-01",
+        "tax": tax, "classes": "parts", "treatment": "taxed", "rate": "8.1",
+        "valid_from": f"{garage.now.year + 1}-01-01",
     }  # fmt: skip
     assert "8.1 %" in text_of(client.post("/books/taxes/new/", sent, follow=True))
     assert TaxRate.objects.get(tax_class="parts", rate=D("0.0725")).valid_to is not None
