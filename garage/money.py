@@ -1,4 +1,4 @@
-"""The one way an amount of money is rounded."""
+"""The one way an amount of money is rounded, and the one way it is written with its currency."""
 
 from decimal import Decimal
 
@@ -12,3 +12,15 @@ def round_money(amount: Decimal, places: int = 2) -> Decimal:
     Decimal or whole number, and for places outside 0 to 9.
     """
     return round_half_up(exact(amount, "Amount"), whole(places, "Places", least=0, most=9))
+
+
+#: The signs that stand before an amount; other currencies are named after it by their ISO 4217 code.
+SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
+
+
+def in_currency(amount: Decimal, currency: str) -> str:
+    """An amount of money as it stands alone: $1,234.50, −$0.40, 12.00 CHF; half-up to cents, with a true minus."""
+    rounded = round_money(amount)
+    minus, figure = "−" if rounded < 0 else "", f"{abs(rounded):,.2f}"
+    sign = SIGNS.get(currency)
+    return f"{minus}{sign}{figure}" if sign else f"{minus}{figure} {currency}".rstrip()

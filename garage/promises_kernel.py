@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from django.db import connection
 
 from garage import database, documents, ledger, promises
-from garage.models import AuditEntry, Ownership, Vehicle
+from garage.models import AuditEntry, ClockNote, Ownership, Vehicle
 
 
 def guards_stand() -> Iterator[str]:
@@ -17,6 +17,14 @@ def guards_stand() -> Iterator[str]:
 def audit_is_whole() -> Iterator[str]:
     """The audit trail's chain is unbroken."""
     return ledger.breaks(AuditEntry)
+
+
+def clock_notes_are_whole() -> Iterator[str]:
+    """What the owner answered for the clock is what was sealed."""
+    yield from ledger.breaks(ClockNote)
+    for note in ClockNote.objects.select_related("words"):
+        if not note.words.matches(note.words_seal):
+            yield f"{note}: its reason was changed behind it"
 
 
 def database_is_sound() -> Iterator[str]:
@@ -44,5 +52,6 @@ def register() -> None:
     promises.register("the database file is sound", database_is_sound)
     promises.register("append-only tables are guarded", guards_stand)
     promises.register("the audit trail is whole", audit_is_whole)
+    promises.register("what was answered for the clock is what was sealed", clock_notes_are_whole)
     promises.register("each vehicle has the owner its history says", owners_agree)
     promises.register("stored documents are byte for byte what was made", documents.altered)

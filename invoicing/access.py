@@ -4,7 +4,7 @@ from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
 from invoicing import queries
-from invoicing.models import Estimate, Invoice, Payment, TaxRate
+from invoicing.models import Estimate, Invoice, Payment, Tax, TaxRate
 
 
 def estimate_for(request: HttpRequest, pk: int) -> Estimate:
@@ -22,6 +22,11 @@ def payment_for(request: HttpRequest, pk: int) -> Payment:
     return get_object_or_404(queries.payments(), pk=pk)
 
 
+def tax_for(request: HttpRequest, pk: int) -> Tax:
+    """A tax with its rates."""
+    return get_object_or_404(Tax.objects.prefetch_related("rates"), pk=pk)
+
+
 def rate_for(request: HttpRequest, pk: int) -> TaxRate:
     """A tax rate."""
-    return get_object_or_404(TaxRate, pk=pk)
+    return get_object_or_404(TaxRate.objects.select_related("tax"), pk=pk)

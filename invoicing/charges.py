@@ -12,8 +12,8 @@ from invoicing import consents, queries
 from invoicing.comparing import same_offer
 from invoicing.models import Estimate, EstimateOperation
 from invoicing.models.papers import PaperLine
-from invoicing.sums import Charge, NoRate, OperationCharges, Sums, choose, counted, sum_up
-from invoicing.totals import TaxRate, line_net
+from invoicing.sums import Charge, ClassRate, NoRate, OperationCharges, Sums, TaxSum, choose, counted, sum_up
+from invoicing.totals import line_net
 from jobs.consent import AUTHORIZED, DECLINED, Consent, beyond
 from jobs.consents import consent_of, work_of
 from jobs.models import Job, JobStep, Line, Operation
@@ -142,7 +142,7 @@ def is_exempt(customer: Customer, on: dt.date) -> bool:
     return customer.tax_exempt and bool(customer.exemption_certificate) and (until is None or until >= on)
 
 
-def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[TaxRate], on: dt.date) -> Sums:
+def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[ClassRate], on: dt.date) -> Sums:
     """Add charges up for a customer; Refused when a tax class has no rate that day."""
     try:
         return sum_up(charges, rates, exempt=is_exempt(customer, on))
@@ -150,7 +150,35 @@ def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[TaxRate],
         name = TaxClass(error.tax_class).label
         raise Refused(
             f"No tax rate is set for {name} on {shop.day_words(on)}. The owner sets it under Books, Taxes; "
-            "what is not taxed gets a rate of 0."
+            "what is not taxed is said there too."
+        ) from error
+
+
+def sealed_rates(estimate: Estimate) -> list[ClassRate]:
+    """Every rate of the day an estimate was written, as it was sealed with it."""
+    return [ClassRate(**{**row, "rate": Decimal(row["rate"])}) for row in estimate.rates]
+
+
+def sealed_taxes(estimate: Estimate) -> list[TaxSum]:
+    """The tax rows of an estimate as it printed them."""
+    figures = ("base", "rate", "tax")
+    return [
+        TaxSum(**{**row, "classes": tuple(row["classes"]), **{name: Decimal(row[name]) for name in figures}})
+        for row in estimate.taxes
+    ]
+
+
+def sums_at(estimate: Estimate, charges: Iterable[Charge]) -> Sums:
+    """What any charges come to at the rates, and with the exemption, that are sealed on an estimate.
+
+    It is what the customer heard, whatever the tax table says today. Raises Refused for a class that had no rate then.
+    """
+    try:
+        return sum_up(charges, sealed_rates(estimate), exempt=bool(estimate.exemption))
+    except NoRate as error:
+        raise Refused(
+            f"Estimate {estimate.label} was written before {TaxClass(error.tax_class).label} had a tax rate: "
+            "write a revised estimate."
         ) from error
 
 

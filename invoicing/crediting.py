@@ -10,7 +10,7 @@ from garage.errors import Refused
 from invoicing import charges
 from invoicing.comparing import amount, how_much
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax
-from invoicing.sums import Charge, Sums, TaxSum, sum_up_in
+from invoicing.sums import Charge, Sums, TaxSum, tax_on, with_taxes
 from invoicing.totals import NOTHING
 
 ZERO = Decimal(0)
@@ -91,8 +91,9 @@ def cores_out(invoice: Invoice, left: Mapping[int, Left]) -> dict[int, Decimal]:
 def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited:
     """Work out a credit note over the wanted quantities by line (None: all that is left).
 
-    The last credit on a line takes what is left of its net, and the last one on the invoice what is left of its
-    taxes, so that credits add up to the invoice to the cent. Raises Refused for nothing, or more than is left.
+    The last credit on a line takes what is left of its net, and each one the invoice's own taxes on all that was
+    credited so far, so that credits add up to the invoice to the cent. Raises Refused for nothing, and for more than
+    is left.
     """
     left = left_on(invoice)
     lines = {line.pk: line for line in lines_of(invoice)}
@@ -101,7 +102,7 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
     _cores_given_back_once(invoice, left, rows)
     whole = all(abs(row.quantity) == quantities.get(key, ZERO) for key, row in left.items())
     taken = [row.charge for row in rows]
-    sums = _rest_of(invoice, taken) if whole else _at_its_rates(invoice, taken)
+    sums = with_taxes(taken, _taxes_back(invoice, taken))
     if sums.gross > 0:
         raise Refused(
             f"This would charge {amount(sums.gross)} more: a credit gives money back. Credit what the goodwill or the "
@@ -147,30 +148,25 @@ def _cores_given_back_once(invoice: Invoice, left: dict[int, Left], rows: Sequen
             )
 
 
-def _at_its_rates(invoice: Invoice, taken: list[Charge]) -> Sums:
-    """The sums with the taxes that the invoice itself was issued with, on the same groups of classes."""
-    groups: dict[str, list[tuple[str, Decimal]]] = {}
-    for row in invoice.taxes.all():
-        groups.setdefault(row.tax_classes, []).append((row.label, row.rate))
-    return sum_up_in(taken, [(tuple(names.split()), tuple(carried)) for names, carried in groups.items()])
+def _taxes_back(invoice: Invoice, taken: list[Charge]) -> tuple[TaxSum, ...]:
+    """The taxes of what is taken back, on the invoice's own rows.
 
-
-def _rest_of(invoice: Invoice, taken: list[Charge]) -> Sums:
-    """The sums that bring everything credited on an invoice to the invoice itself."""
-    untaxed = sum_up_in(taken, [])
-    before = InvoiceTax.objects.filter(invoice__corrects=invoice)
+    Each row is counted on all that was credited so far: its tax then, less what earlier credit notes took. So any
+    portions come to the row itself to the cent, and no last one has to make up for what the others rounded away.
+    """
+    before = {
+        (row["of_tax"], row["rate"], row["treatment"], row["reason"]): (row["base_sum"], row["tax_sum"])
+        for row in InvoiceTax.objects.filter(invoice__corrects=invoice)
+        .values("of_tax", "rate", "treatment", "reason")
+        .annotate(base_sum=Sum("base"), tax_sum=Sum("tax"))
+    }
     taxes = []
     for row in invoice.taxes.all():
-        so_far = before.filter(label=row.label, rate=row.rate, tax_classes=row.tax_classes).aggregate(
-            base=Sum("base"), tax=Sum("tax")
-        )
-        rest = TaxSum(
-            row.label,
-            -row.base - (so_far["base"] or NOTHING),
-            row.rate,
-            -row.tax - (so_far["tax"] or NOTHING),
-            tuple(row.tax_classes.split()),
-        )
-        taxes.append(rest)
-    tax = sum((row.tax for row in taxes), NOTHING)
-    return replace(untaxed, taxes=tuple(taxes), tax=tax, gross=untaxed.net + tax)
+        classes = tuple(row.tax_classes.split())
+        base = sum((charge.net for charge in taken if charge.tax_class in classes), NOTHING)
+        key = (row.of_tax_id, row.rate, row.treatment, row.reason)
+        base_so_far, tax_so_far = before.get(key, (NOTHING, NOTHING))
+        tax = tax_on(base_so_far + base, row.rate) - tax_so_far
+        if any(charge.tax_class in classes for charge in taken):
+            taxes.append(TaxSum(row.of_tax_id, row.label, base, row.rate, tax, classes, row.treatment, row.reason))
+    return tuple(taxes)

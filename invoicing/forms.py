@@ -12,7 +12,16 @@ from garage.models import Customer, TaxClass
 from garage.units import label as label_of
 from invoicing.actions.returning import out_of_shelf
 from invoicing.crediting import Left, cores_out, left_on, lines_of
-from invoicing.models import Authorization, Estimate, EstimateOperation, Invoice, InvoiceLine, Payment
+from invoicing.models import (
+    Authorization,
+    Estimate,
+    EstimateOperation,
+    Invoice,
+    InvoiceLine,
+    Payment,
+    Tax,
+    Treatment,
+)
 from jobs.amounts import base_unit, charged_quantity
 from jobs.consent import AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN, Consent, Standing
 from jobs.forms import MomentField
@@ -165,11 +174,24 @@ class AuthorizeForm(KeyForm):
         return {name: self.data[name] for name in names if self.data.get(name)}
 
 
+class ClockReasonField(forms.CharField):
+    """Why a paper bears a day that was asked about; only the owner sees it, and only then."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        words = "Kept with the book; it covers what follows until the clock has passed that day."
+        given = {"label": "Why this date is right", "max_length": 300, "required": False, "help_text": words}
+        super().__init__(**{**given, **kwargs})
+
+
 class IssueForm(KeyForm):
     """When an invoice is due, and where it shall be mailed."""
 
     due_on = DayField(label="Due on")
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
+    told = forms.CharField(
+        label="Who was told of the new tax", max_length=200, required=False, help_text="Name, how and when; printed."
+    )
+    clock_reason = ClockReasonField()
 
 
 class PaymentForm(KeyForm):
@@ -202,6 +224,7 @@ class CreditForm(KeyForm):
         label="If everything is credited, the job will be invoiced again", required=False, initial=True
     )
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
+    clock_reason = ClockReasonField()
 
     def __init__(self, data: Any, *, invoice: Invoice, core: int | None = None) -> None:
         """`core` is the key of a core's line that was handed in: then that line alone is filled in."""
@@ -259,29 +282,82 @@ def _billed_field(line: InvoiceLine, initial: Decimal | None) -> QuantityFormFie
     )
 
 
-class TaxRateForm(forms.Form):
-    """A tax on a class from a day on, typed in percent."""
+TAXED_CLASSES = [choice for choice in TaxClass.choices if choice[0] != TaxClass.NONE]
 
-    tax_class = forms.ChoiceField(
-        label="On", choices=[choice for choice in TaxClass.choices if choice[0] != TaxClass.NONE]
+
+class TaxRateForm(forms.Form):
+    """A tax on some classes from a day on, typed in percent."""
+
+    tax = forms.ChoiceField(label="Tax", required=False)
+    name = forms.CharField(
+        label="Name on the invoice", max_length=60, required=False, help_text="Of a new tax, such as: State sales tax."
     )
-    label = forms.CharField(label="Name on the invoice", max_length=60, help_text="Such as: Sales tax.")
-    percent = PlainDecimalField(
-        label="Percent", max_places=7, minimum=Decimal(0), help_text="7.25; 0 for what is not taxed."
+    classes = forms.MultipleChoiceField(
+        label="Applies to",
+        choices=TAXED_CLASSES,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Mark at least one class that this applies to."},
     )
-    valid_from = DayField(label="From")
+    treatment = forms.ChoiceField(label="How", choices=Treatment.choices, initial=Treatment.TAXED)
+    rate = PlainDecimalField(
+        label="Percent", max_places=7, minimum=Decimal(0), required=False, help_text="7.25; empty where it has none."
+    )
+    reason = forms.CharField(
+        label="Reason", max_length=120, required=False, help_text="Of a zero-rated or exempt class, as it is printed."
+    )
+    valid_from = DayField(label="From", error_messages={"required": "Write the first day it holds."})
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        tax = self.fields["tax"]
+        assert isinstance(tax, forms.ChoiceField)
+        tax.choices = [("", "A new tax"), *((str(row.pk), row.name) for row in Tax.objects.all())]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("tax") and cleaned.get("name"):
+            self.add_error("name", "Leave this empty for a tax that exists: rename it in the list above.")
+        return cleaned
 
     def values(self) -> dict[str, Any]:
         """What the verb takes."""
         given = self.cleaned_data
-        names = ("tax_class", "label", "valid_from")
-        return {"rate": given["percent"] / 100, **{name: given[name] for name in names}}
+        known = Tax.objects.filter(pk=given["tax"] or 0).first()
+        names = ("classes", "treatment", "reason", "valid_from")
+        return {
+            "name": known.name if known else given["name"],
+            "rate": (given["rate"] or Decimal(0)) / 100,
+            **{name: given[name] for name in names},
+        }
 
 
 class EndRateForm(forms.Form):
-    """The last day of a tax."""
+    """The last day of a tax, on the classes it is on."""
 
-    last_day = DayField(label="Last day")
+    classes = forms.MultipleChoiceField(
+        label="Applies to",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Mark at least one class on which it ends."},
+    )
+    last_day = DayField(label="Last day", error_messages={"required": "Write the last day it holds."})
+
+    def __init__(self, *args: Any, classes: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["classes"]
+        assert isinstance(field, forms.MultipleChoiceField)
+        field.choices = classes
+        field.initial = [value for value, _label in classes]
+
+
+class TaxNameForm(forms.Form):
+    """Another name of a tax."""
+
+    name = forms.CharField(
+        label="Name on the invoice",
+        max_length=60,
+        help_text="Papers already written keep the name they were written with.",
+        error_messages={"required": "Give the tax the name that stands on the invoice."},
+    )
 
 
 class InvoiceFilter(forms.Form):

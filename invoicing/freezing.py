@@ -1,5 +1,6 @@
 """What a paper copies so that it stands alone, and the seals over its rows."""
 
+import dataclasses
 import datetime as dt
 import zoneinfo
 from collections.abc import Iterable, Sequence
@@ -12,7 +13,7 @@ from garage.ledger import content_of, digest
 from garage.models import Customer, OdometerReading, PersonSnapshot, ShopProfile, Vehicle
 from invoicing.models import Estimate, Invoice
 from invoicing.models.papers import PaperLine
-from invoicing.sums import Charge, Sums
+from invoicing.sums import Charge, ClassRate, Sums
 
 PARTS_WISH = {
     "": "",
@@ -90,6 +91,25 @@ def lines_on_paper(charges: Sequence[Charge]) -> list[dict[str, Any]]:
             **{name: getattr(charge, name) for name in names},
         }
         for place, charge in enumerate(charges, start=1)
+    ]
+
+
+def rates_on_paper(rates: Iterable[ClassRate]) -> list[dict[str, Any]]:
+    """The rates of a day as an estimate seals them (`charges.sealed_rates` reads them back)."""
+    return [{**dataclasses.asdict(row), "rate": str(row.rate)} for row in rates]
+
+
+def taxes_on_paper(sums: Sums) -> list[dict[str, Any]]:
+    """The tax rows of an estimate."""
+    return [
+        {
+            **dataclasses.asdict(row),
+            "base": str(row.base),
+            "rate": str(row.rate),
+            "tax": str(row.tax),
+            "classes": list(row.classes),
+        }
+        for row in sums.taxes
     ]
 
 

@@ -5,7 +5,7 @@ from django.core.validators import validate_email
 
 from garage import shop
 from garage.errors import Refused
-from invoicing.comparing import amount
+from garage.money import in_currency
 from invoicing.models import Estimate, Invoice
 
 ESTIMATE_TEXT = """Dear {customer},
@@ -45,7 +45,7 @@ def estimate_letter(estimate: Estimate) -> tuple[str, str]:
         "customer": str(estimate.person.data.get("name", "")),
         "number": estimate.label,
         "vehicle": estimate.vehicle_text.partition(",")[0] or "car",
-        "total": f"{amount(estimate.gross)} {estimate.shop['currency']}",
+        "total": in_currency(estimate.gross, estimate.currency),
         "until": shop.day_words(estimate.valid_until),
         "garage": garage,
     }
@@ -60,7 +60,7 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
         "number": invoice.label,
         "vehicle": invoice.vehicle_text.partition(",")[0] or "car",
         "garage": profile.name,
-        "total": f"{amount(invoice.gross)} {invoice.currency}",
+        "total": in_currency(invoice.gross, invoice.currency),
         "due": shop.day_words(invoice.due_on),
         "corrects": invoice.corrects.label if invoice.corrects else "",
     }

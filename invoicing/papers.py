@@ -6,7 +6,6 @@ The worker makes them: there is no request here and no page's time zone, so ever
 import io
 import zlib
 from collections.abc import Iterable
-from decimal import Decimal
 from typing import Any
 
 import segno
@@ -16,12 +15,14 @@ from garage import documents, shop
 from garage.documents import Printable
 from garage.forms_fields import plain_text
 from garage.models import ShopProfile
-from invoicing import charges, comparing, drafts, freezing, queries
+from garage.money import in_currency
+from invoicing import charges, drafts, freezing, queries
 from invoicing.comparing import amount
 from invoicing.freezing import said_moment, said_promise
-from invoicing.models import Authorization, Estimate, Invoice
+from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Treatment
 from invoicing.showing import from_charges, from_paper
-from invoicing.sums import Sums
+from invoicing.sums import Sums, TaxSum
+from invoicing.tax_changes import tax_changes
 from jobs import queries as jobs_queries
 from jobs.models import Job
 
@@ -63,7 +64,7 @@ def estimate_paper(pk: int) -> Printable:
     estimate = queries.estimates().get(pk=pk)
     earlier = estimate.job.estimates.filter(revision=estimate.revision - 1).first()
     zone = str(estimate.shop["time_zone"])
-    taxes = ((row["label"], Decimal(row["rate"]), Decimal(row["base"]), Decimal(row["tax"])) for row in estimate.taxes)
+    taxes = charges.sealed_taxes(estimate)
     context = {
         "title": f"Estimate {estimate.label}",
         "number": estimate.label,
@@ -106,7 +107,7 @@ def estimate_draft(pk: int) -> Printable:
         **draft_context(job, profile, f"Draft estimate, job {job.number}"),
         "promised": said_promise(job.promised_at, profile.time_zone),
         "operations": from_charges(offered),
-        "sums": sums_text(charges.job_totals(job, shop.day_of(timezone.now()))),
+        "sums": sums_text(charges.job_totals(job, shop.day_of(timezone.now())), profile.currency),
     }
     return Printable("documents/estimate.html", context, qr_of(f"job {job.number}"))
 
@@ -147,7 +148,7 @@ def draft_context(job: Job, profile: ShopProfile, title: str) -> dict[str, Any]:
 def invoice_paper(pk: int) -> Printable:
     """An issued invoice or credit note."""
     invoice = queries.whole_invoices().get(pk=pk)
-    taxes = ((row.label, row.rate, row.base, row.tax) for row in invoice.taxes.all())
+    taxes = list(invoice.taxes.all())
     context = {
         "title": invoice.title,
         "number": invoice.label,
@@ -169,6 +170,7 @@ def invoice_paper(pk: int) -> Printable:
         "order_number": invoice.order_number,
         "authorizations": [authorization_text(row) for row in authorizations_of(invoice)],
         "notices": invoice.notices,
+        "told": invoice.told.data.get("told", "") if invoice.told else "",
     }
     return Printable("documents/invoice.html", context, qr_of(invoice.label))
 
@@ -188,8 +190,8 @@ def invoice_draft(pk: int) -> Printable:
     context = {
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
         "operations": from_charges(made.operations),
-        "sums": sums_text(drafts.sums_of(made, shop.day_of(timezone.now()))),
-        "notices": {},
+        "sums": sums_text(drafts.sums_of(made, shop.day_of(timezone.now())), profile.currency),
+        "notices": {"tax_changes": tax_changes(job, made.charges, shop.day_of(timezone.now())).by_law},
         "authorizations": [authorization_text(row) for row in queries.authorizations(job)],
     }
     return Printable("documents/invoice.html", context, qr_of(f"job {job.number}"))
@@ -245,30 +247,40 @@ def odometer_text(came: str, left: str) -> str:
     return " · ".join(filter(None, [f"{came} in" if came else "", f"{left} out" if left else ""]))
 
 
-def paper_sums(paper: Estimate | Invoice, taxes: Iterable[tuple[str, Decimal, Decimal, Decimal]]) -> dict[str, Any]:
+def paper_sums(paper: Estimate | Invoice, taxes: Iterable[TaxSum | InvoiceTax]) -> dict[str, Any]:
     """The sums of a frozen paper, written out."""
     return {
         "labor": amount(paper.labor_net),
         "parts": amount(paper.parts_net),
         "other": amount(paper.other_net) if paper.other_net else "",
         "net": amount(paper.net),
-        "taxes": [tax_text(*row) for row in taxes],
-        "gross": amount(paper.gross),
+        "taxes": [tax_text(row) for row in taxes],
+        "gross": in_currency(paper.gross, paper.currency),
+        "currency": paper.currency,
     }
 
 
-def sums_text(sums: Sums) -> dict[str, Any]:
+def sums_text(sums: Sums, currency: str) -> dict[str, Any]:
     """The sums of a draft, written out."""
     return {
         "labor": amount(sums.labor),
         "parts": amount(sums.parts),
         "other": amount(sums.other) if sums.other else "",
         "net": amount(sums.net),
-        "taxes": [tax_text(row.label, row.rate, row.base, row.tax) for row in sums.taxes],
-        "gross": amount(sums.gross),
+        "taxes": [tax_text(row) for row in sums.taxes],
+        "gross": in_currency(sums.gross, currency),
+        "currency": currency,
     }
 
 
-def tax_text(label: str, rate: Decimal, base: Decimal, tax: Decimal) -> dict[str, str]:
-    """A tax as printed: Sales tax 7.25 % on 197.44, 14.31."""
-    return {"label": f"{label} {plain_text(rate * 100)} % on {comparing.amount(base)}", "tax": amount(tax)}
+def tax_text(row: TaxSum | InvoiceTax) -> dict[str, str]:
+    """A tax as printed: Sales tax 7.25 % on 197.44, 14.31; VAT exempt on 40.00, 0.00, with the reason."""
+    reason = f" ({row.reason})" if row.reason else ""
+    return {"label": f"{row.label} {rate_text(row)} on {amount(row.base)}{reason}", "tax": amount(row.tax)}
+
+
+def rate_text(row: TaxSum | InvoiceTax) -> str:
+    """The rate of a tax row, or how what is on it stands to the tax."""
+    if row.treatment == Treatment.TAXED:
+        return f"{plain_text(row.rate * 100)} %"
+    return Treatment(row.treatment).label

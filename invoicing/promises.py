@@ -1,14 +1,15 @@
 """What the books promise, checked from the stored rows alone: each check yields a sentence for every breach."""
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import islice
 
-from django.db.models import F, Prefetch, QuerySet, Sum
+from django.db.models import F, Max, Prefetch, QuerySet, Sum
 
 from garage import ledger, promises
-from garage.models import Counter
+from garage.models import ClockNote, Counter
 from invoicing import consents, freezing
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import (
@@ -21,6 +22,7 @@ from invoicing.models import (
     Payment,
     PaymentPart,
     Receivable,
+    TaxRate,
 )
 from invoicing.totals import line_net
 from jobs import consent_words
@@ -39,6 +41,9 @@ def register() -> None:
     promises.register("invoices are what was sealed, person included", invoices_sealed)
     promises.register("invoice numbers run without gap or duplicate in each series", numbers_run)
     promises.register("what was billed was authorized, and no operation above its limit", billed_was_authorized)
+    promises.register("papers are dated in the order of their numbers, or the owner answered for it", dates_run)
+    promises.register("papers, payments and what is owed are in one currency", one_currency)
+    promises.register("two rates of one tax on one class never overlap", rates_apart)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
     promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
@@ -50,7 +55,7 @@ def register() -> None:
 def _invoices() -> QuerySet[Invoice]:
     operations = InvoiceOperation.objects.prefetch_related("lines")
     return (
-        Invoice.objects.select_related("person", "corrects")
+        Invoice.objects.select_related("person", "told", "corrects")
         .prefetch_related(Prefetch("operations", operations), "taxes")
         .order_by("pk")
     )
@@ -100,6 +105,41 @@ def invoices_sealed() -> Iterator[str]:
             yield f"{invoice}: its lines or taxes are not those that were sealed"
         if not invoice.person.matches(invoice.person_seal):
             yield f"{invoice}: the customer's name or address was changed behind it"
+        if invoice.told is not None and not invoice.told.matches(invoice.told_seal):
+            yield f"{invoice}: who was told of a changed tax was changed behind it"
+
+
+def dates_run() -> Iterator[str]:
+    """No paper is dated before an earlier one of its series, unless the owner answered for the clock then."""
+    answered = ClockNote.objects.filter(kind=ClockNote.Kind.BACK).aggregate(until=Max("until"))["until"]
+    latest: dict[str, dt.date] = {}
+    rows = Invoice.objects.order_by("series", "number").values_list("series", "label", "issued_on")
+    for series, label, issued_on in rows.iterator(chunk_size=2000):
+        before = latest.setdefault(series, issued_on)
+        if issued_on < before and (answered is None or answered < before):
+            yield f"{label} is dated {issued_on}, an earlier one of its series {before}, and nobody answered for it"
+        latest[series] = max(before, issued_on)
+
+
+def one_currency() -> Iterator[str]:
+    """Every paper, payment and receivable is in the currency of the job's first paper: the shop's own."""
+    known = {
+        currency
+        for model in (Estimate, Invoice, Payment, Receivable)
+        for currency in model._default_manager.order_by().values_list("currency", flat=True).distinct()
+    }
+    if len(known) > 1:
+        yield f"papers and payments are in {', '.join(sorted(known))}: a book has one currency"
+
+
+def rates_apart() -> Iterator[str]:
+    """Two rates of one tax on one class never hold on the same day."""
+    before: TaxRate | None = None
+    for row in TaxRate.objects.select_related("tax").order_by("tax", "tax_class", "valid_from"):
+        same = before is not None and (before.tax_id, before.tax_class) == (row.tax_id, row.tax_class)
+        if before is not None and same and (before.valid_to is None or before.valid_to >= row.valid_from):
+            yield f"{before} and {row} on {row.get_tax_class_display()} both hold on {row.valid_from}"
+        before = row
 
 
 def numbers_run() -> Iterator[str]:

@@ -6,7 +6,6 @@ from decimal import Decimal
 from django.db.models import Prefetch, Q, QuerySet, Sum
 
 from garage.models import Customer, Document, OutgoingMail, Vehicle
-from invoicing import totals
 from invoicing.models import (
     Authorization,
     AuthorizationOperation,
@@ -19,6 +18,7 @@ from invoicing.models import (
     Receivable,
     TaxRate,
 )
+from invoicing.sums import ClassRate
 from jobs.models import Job
 
 ZERO = Decimal("0.00")
@@ -27,10 +27,24 @@ ZERO = Decimal("0.00")
 # Taxes
 
 
-def rates_on(day: dt.date) -> list[totals.TaxRate]:
+def rates_on(day: dt.date) -> list[ClassRate]:
     """The tax rates in force on a day."""
     rows = TaxRate.objects.filter(Q(valid_to=None) | Q(valid_to__gte=day), valid_from__lte=day)
-    return [totals.TaxRate(row.tax_class, row.label, row.rate) for row in rows]
+    return [
+        ClassRate(row.tax_id, row.tax.name, row.tax_class, row.rate, row.treatment, row.reason)
+        for row in rows.select_related("tax")
+    ]
+
+
+def why_currency_is_fixed() -> str:
+    """Why the shop's currency can no longer be changed: figures of its papers would mean something else."""
+    paper = Estimate.objects.order_by("pk").first()  # no invoice without an estimate
+    if paper is None:
+        return ""
+    return (
+        f"Estimate {paper.label} was written in {paper.currency}: the currency stays. "
+        "A garage that changes its currency begins a new book."
+    )
 
 
 # Estimates and authorizations
@@ -78,7 +92,7 @@ def whole_invoices() -> QuerySet[Invoice]:
     operations = InvoiceOperation.objects.prefetch_related("lines")
     return (
         invoices()
-        .select_related("issued_by", "job__customer", "job__vehicle", "corrects__receivable")
+        .select_related("issued_by", "told", "job__customer", "job__vehicle", "corrects__receivable")
         .prefetch_related(Prefetch("operations", operations), "taxes", "credit_notes")
     )
 

@@ -83,15 +83,37 @@ class OperationCharges:
         return sum((charge.net for charge in self.charges), NOTHING)
 
 
+#: A class that a tax is not on: it has no rate to be missing and no row on a paper.
+OUTSIDE = "outside"
+
+
+@dataclass(frozen=True)
+class ClassRate:
+    """What one tax asks of one class on a day. `tax` is its key: it stays when rate or name change.
+
+    `treatment` is taxed, zero, exempt or outside; `reason` is printed where it is zero-rated or exempt.
+    """
+
+    tax: int
+    label: str
+    tax_class: str
+    rate: Decimal
+    treatment: str = "taxed"
+    reason: str = ""
+
+
 @dataclass(frozen=True)
 class TaxSum:
-    """One tax: what it is on, its share, the money, and the tax classes it was counted on."""
+    """One tax at one rate: what it is on, the money, and the tax classes it was counted on."""
 
+    tax_key: int
     label: str
     base: Decimal
     rate: Decimal
     tax: Decimal
-    classes: tuple[str, ...] = ()
+    classes: tuple[str, ...]
+    treatment: str = "taxed"
+    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -107,24 +129,19 @@ class Sums:
     gross: Decimal
 
 
-#: The taxes that some classes carry together: the classes, and label and share of each tax.
-Groups = Sequence[tuple[tuple[str, ...], tuple[tuple[str, Decimal], ...]]]
-
-
-def sum_up(charges: Iterable[Charge], rates: Sequence[TaxRate], *, exempt: bool = False) -> Sums:
+def sum_up(charges: Iterable[Charge], rates: Sequence[ClassRate], *, exempt: bool = False) -> Sums:
     """Add up charges and their taxes; an exempt customer pays none.
 
-    Classes that carry the same taxes are one base, so that each tax of a paper is rounded once on all it is on.
-    Raises NoRate for a class without a rate.
+    The same tax at the same rate is one row over all classes it is on, whatever else is on them, so that it is
+    rounded once on a paper. Raises NoRate for a class without a rate.
     """
     charges = list(charges)
-    return sum_up_in(charges, [] if exempt else _groups(charges, rates))
+    return with_taxes(charges, () if exempt else tuple(_taxes(charges, rates)))
 
 
-def sum_up_in(charges: Iterable[Charge], groups: Groups) -> Sums:
-    """Add up charges and the taxes of the given groups of classes; a class in none of them is not taxed."""
+def with_taxes(charges: Iterable[Charge], taxes: tuple[TaxSum, ...]) -> Sums:
+    """Add up charges, with taxes that are worked out already."""
     charges = list(charges)
-    taxes = tuple(row for classes, carried in groups for row in _taxes(charges, classes, carried))
     net, tax = _sum(charges), sum((row.tax for row in taxes), NOTHING)
     labor = _sum(charge for charge in charges if charge.kind in LABOR_KINDS)
     parts = _sum(charge for charge in charges if charge.kind in PARTS_KINDS)
@@ -135,25 +152,27 @@ def _sum(charges: Iterable[Charge]) -> Decimal:
     return sum((charge.net for charge in charges), NOTHING)
 
 
-def _groups(charges: list[Charge], rates: Sequence[TaxRate]) -> Groups:
-    """The classes that are charged, those that carry the very same taxes together."""
-    alike: dict[tuple[tuple[str, Decimal], ...], list[str]] = {}
+def _taxes(charges: list[Charge], rates: Sequence[ClassRate]) -> Iterable[TaxSum]:
+    """A row for each tax and rate, in the order in which the classes are charged."""
+    joined: dict[ClassRate, list[str]] = {}
     for tax_class in dict.fromkeys(charge.tax_class for charge in charges if charge.tax_class != UNTAXED):
-        carried = tuple((rate.label, rate.rate) for rate in rates if rate.tax_class == tax_class)
+        carried = [rate for rate in rates if rate.tax_class == tax_class]
         if not carried:
             raise NoRate(tax_class)
-        alike.setdefault(carried, []).append(tax_class)
-    return [(tuple(classes), carried) for carried, classes in alike.items()]
+        for rate in carried:
+            if rate.treatment != OUTSIDE:
+                joined.setdefault(replace(rate, tax_class=""), []).append(tax_class)
+    for rate, classes in joined.items():
+        base = _sum(charge for charge in charges if charge.tax_class in classes)
+        yield TaxSum(
+            rate.tax, rate.label, base, rate.rate, tax_on(base, rate.rate), tuple(classes), rate.treatment, rate.reason
+        )
 
 
-def _taxes(
-    charges: list[Charge], classes: tuple[str, ...], carried: tuple[tuple[str, Decimal], ...]
-) -> Iterable[TaxSum]:
-    """The taxes of one group on the charges in it; none when nothing of it is charged."""
-    group = " ".join(classes)
-    lines = [ChargeLine(charge.net, group) for charge in charges if charge.tax_class in classes]
-    rows = total(lines, [TaxRate(group, label, rate) for label, rate in carried]).taxes
-    return (TaxSum(row.label, row.base, row.rate, row.tax, classes) for row in rows)
+def tax_on(base: Decimal, rate: Decimal) -> Decimal:
+    """A tax on what it is on, rounded once by the rule of `total`."""
+    (row,) = total([ChargeLine(base, "all")], [TaxRate("all", "tax", rate)]).taxes
+    return row.tax
 
 
 def counted(operations: Iterable[OperationCharges]) -> list[Charge]:

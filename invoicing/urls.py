@@ -25,4 +25,6 @@ urlpatterns = [
     path("books/taxes/", taxes.taxes, name="taxes"),
     path("books/taxes/new/", taxes.tax_add, name="tax-add"),
     path("books/taxes/<int:pk>/end/", taxes.tax_end, name="tax-end"),
+    path("books/taxes/<int:pk>/rename/", taxes.tax_rename, name="tax-rename"),
+    path("books/taxes/rates/<int:pk>/withdraw/", taxes.rate_withdraw, name="rate-withdraw"),
 ]

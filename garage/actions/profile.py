@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 
-from garage import audit, changes, photos
+from garage import audit, changes, photos, shop
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import ShopProfile, StoredFile, User
@@ -32,11 +32,14 @@ def save_profile(
     """Save the shop's profile; a new `logo` takes the place of the old one, which stays in the files.
 
     Raises Refused for a time zone or currency nobody knows, a labor rate below zero, a mail that names what is not
-    known, and a logo that is no picture.
+    known, a logo that is no picture, and another currency once a paper was written in one (`shop.fix`).
     """
     now = clock()
     row = ShopProfile.objects.first() or ShopProfile(pk=1)
     changed = changes.assign(row, fields, among=FIELDS)
+    for name in changed:
+        if said := shop.why_fixed(name):
+            raise Refused(said, name)
     _check(row)
     if logo or without_logo:
         old, row.logo = row.logo_id, _stored_logo(logo, actor=actor, now=now) if logo else None

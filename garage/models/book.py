@@ -83,6 +83,32 @@ class PersonSnapshot(models.Model):
         return self.erased_at is not None or self.seal() == seal
 
 
+class ClockNote(Chained):
+    """Why the owner let a paper bear a day that was asked about (`clockguard`); it covers what follows.
+
+    The reason is free text and may name people: it stands in the side row.
+    """
+
+    CHAIN = "clock"
+
+    class Kind(models.TextChoices):
+        BACK = "back", "dated before the last of its series"
+        LEAP = "leap", "the clock leapt ahead"
+        SILENCE = "silence", "nothing was written for a month"
+
+    kind = models.CharField(max_length=8, choices=Kind)
+    at = models.DateTimeField(help_text="by the clock that was asked about")
+    day = models.DateField(help_text="the shop's day then")
+    until = models.DateField(help_text="covers papers until the clock has passed this day")
+    machine_start = models.BigIntegerField(help_text="when the machine was started by that clock, in seconds of UTC")
+    words = models.ForeignKey(PersonSnapshot, models.PROTECT, related_name="+")
+    words_seal = models.CharField(max_length=64)
+    by = models.ForeignKey("garage.User", models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"note on the clock, {self.day}"
+
+
 class SearchEntry(models.Model):
     """One thing that can be found by anything typed; `search.put` keeps it, a full-text index covers it."""
 

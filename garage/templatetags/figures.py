@@ -11,7 +11,7 @@ from django.utils import formats, timezone
 
 from garage import search, units
 from garage.forms_fields import plain_text
-from garage.money import round_money
+from garage.money import in_currency, round_money
 
 register = template.Library()
 
@@ -20,6 +20,12 @@ register = template.Library()
 def money(value: Decimal | None) -> str:
     """An amount rounded half-up to cents, thousands separated, with a true minus sign: 1,234.50, −0.40."""
     return "" if value is None else f"{round_money(value):,.2f}".replace("-", "−")
+
+
+@register.filter
+def cash(value: Decimal | None, currency: str) -> str:
+    """An amount that stands alone, in the currency of its row: $1,234.50, 12.00 CHF."""
+    return "" if value is None else in_currency(value, currency)
 
 
 @register.filter

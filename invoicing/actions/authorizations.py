@@ -342,15 +342,14 @@ def agreed_limit(customer: Customer, sums: Sums, said: Decimal | None, *, additi
 
 
 def sums_authorized(estimate: Estimate, job: Job, consent: Consent) -> Sums:
-    """What the authorized work on the sheet comes to as it was agreed, with the taxes of the estimate's day."""
-    day = shop.day_of(estimate.written_at)
+    """What the authorized work on the sheet comes to as it was agreed, with the taxes sealed on the estimate."""
     chosen = charges.only(charges.agreed(consent).values(), consent.all_in(AUTHORIZED))
-    return charges.sums_of(counted(chosen), job.customer, queries.rates_on(day), day)
+    return charges.sums_at(estimate, counted(chosen))
 
 
 def agreed_text(estimate: Estimate, limit: Decimal, gross: Decimal) -> str:
     """The sentence that was agreed to."""
-    currency = estimate.shop["currency"]
+    currency = estimate.currency
     return (
         f"{estimate.shop['authorization_text']} Estimate {estimate.label}, up to {comparing.amount(limit)} {currency} "
         f"before tax, {comparing.amount(gross)} {currency} with tax."

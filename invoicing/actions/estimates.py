@@ -61,7 +61,7 @@ def still_says(estimate: Estimate, job: Job, offered: list[OperationCharges], su
     return (
         estimate.valid_until >= shop.day_of(now)
         and (estimate.promised_at, estimate.concern) == (job.promised_at, job.concern)
-        and (estimate.net, estimate.tax) == (sums.net, sums.tax)
+        and (estimate.net, estimate.taxes) == (sums.net, freezing.taxes_on_paper(sums))
         and comparing.same_offer(charges.as_offered(estimate), offered)
     )
 
@@ -77,6 +77,7 @@ def _freeze(
     profile, today = shop.profile(), shop.day_of(now)
     person = freezing.person_on_paper(job.customer)
     exempt = charges.is_exempt(job.customer, today)
+    rates = queries.rates_on(today)
     estimate = Estimate(
         job=job,
         revision=before.revision + 1 if before else 1,
@@ -93,22 +94,14 @@ def _freeze(
         valid_until=today + dt.timedelta(days=profile.estimate_days),
         promised_at=job.promised_at,
         changes="\n".join(changes_since(before, job, offered, sums)) if before else "",
-        taxes=[
-            {
-                "label": row.label,
-                "base": str(row.base),
-                "rate": str(row.rate),
-                "tax": str(row.tax),
-                "classes": list(row.classes),
-            }
-            for row in sums.taxes
-        ],
         limit_with_tax=profile.limit_with_tax and job.customer.kind != Customer.Kind.COMPANY,
+        taxes=freezing.taxes_on_paper(sums),
+        rates=freezing.rates_on_paper(rates),
+        currency=profile.currency,
         exemption=freezing.exemption_on_paper(job.customer, exempt),
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),
     )
-    rates = queries.rates_on(today)
     operations = [
         _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
     ]

@@ -14,7 +14,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
-from invoicing import charges, comparing, crediting, drafts, freezing, queries
+from invoicing import charges, comparing, crediting, drafts, freezing, queries, tax_changes
 from invoicing.actions import issuing
 from invoicing.actions.returning import to_the_shelf
 from invoicing.crediting import Credited
@@ -50,16 +50,20 @@ def issue(
     job: Job,
     due_on: dt.date | None = None,
     mail_to: str = "",
+    told: str = "",
+    clock_reason: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Invoice:
     """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
 
-    The same `key` again gives the same invoice. Raises OverLimit for what was not authorized, and Refused for a job
-    that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
+    `told` is who was told of a tax that the law changed since the customer's yes, `clock_reason` why the owner lets
+    it bear a day that was asked about. The same `key` again gives the same invoice. Raises OverLimit for what
+    was not authorized, and Refused for a job that is not finished, has an invoice already, has nothing to bill, lacks
+    a tax rate, or whose taxes the garage changed since the yes.
     """
     now = clock()
-    invoice = issuing.numbered(now)
+    invoice = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     fresh = jobs_queries.sheets().get(pk=job.pk)
     made = draft(fresh)
     for sentence in made.blocks:
@@ -71,13 +75,18 @@ def issue(
     if sums.gross < 0:
         raise Refused(f"This comes to {comparing.amount(sums.gross)} with tax: {drafts.BELOW_ZERO}")
     _fill(invoice, fresh, sums, actor, now)
+    tax_changes.settle(invoice, tax_changes.tax_changes(fresh, made.charges, invoice.issued_on), told)
     invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
     if invoice.due_on < invoice.issued_on:
         raise Refused("An invoice cannot be due before it is issued.", "due_on")
     operations, lines = _rows(invoice, made)
     issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
     owed = Receivable.objects.create(
-        invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
+        invoice=invoice,
+        customer=fresh.customer,
+        due_on=invoice.due_on,
+        currency=invoice.currency,
+        balance=invoice.gross,
     )
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
     issuing.settle_job(invoice, owed, actor=actor, now=now)
@@ -154,6 +163,7 @@ def credit(
     reason: str,
     bill_again: bool = True,
     mail_to: str = "",
+    clock_reason: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Invoice:
@@ -167,7 +177,7 @@ def credit(
     more than is left, for what would charge the customer, and for a credit note.
     """
     now = clock()
-    note = issuing.numbered(now)
+    note = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     original = queries.whole_invoices().get(pk=invoice.pk)
     if original.kind != Invoice.Kind.INVOICE:
         raise Refused("A credit note is not credited: issue a new invoice instead.")

@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from garage import counters, documents, search, shop
+from garage.actions import clock_notes
 from garage.clock import Clock, fixed
 from garage.ledger import append
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
-from invoicing import freezing, letters
+from invoicing import dating, freezing, letters
 from invoicing.actions.mailing import send
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
 from invoicing.sums import Sums
@@ -18,10 +19,14 @@ from jobs.actions.stages import move
 from jobs.models import Job
 
 
-def numbered(now: dt.datetime) -> Invoice:
-    """A new paper with the next number of its year, which locks the series until the transaction ends."""
+def numbered(now: dt.datetime, *, clock: Clock, clock_reason: str, actor: User | None) -> Invoice:
+    """A new paper with the next number of its year, which locks the series until the transaction ends.
+
+    Raises Refused (field `clock_reason`) where the day is to be asked about first and the owner has not said why.
+    """
+    clock_notes.answer(dating.open_doubts(clock, now), reason=clock_reason, actor=actor, now=now)
     today = shop.day_of(now)
-    series = f"invoice:{today.year}"
+    series = dating.series_of(today)
     number = counters.allocate(series)
     return Invoice(
         series=series, number=number, label=f"{today.year}-{number:04d}", issued_at=now, issued_on=today, due_on=today
@@ -49,8 +54,11 @@ def tax_rows(invoice: Invoice, sums: Sums) -> list[InvoiceTax]:
     return [
         InvoiceTax(
             invoice=invoice,
+            of_tax_id=row.tax_key,
             tax_classes=" ".join(row.classes),
             label=row.label,
+            treatment=row.treatment,
+            reason=row.reason,
             rate=row.rate,
             base=row.base,
             tax=row.tax,

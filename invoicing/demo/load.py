@@ -86,10 +86,9 @@ def _open(garage: Garage) -> None:
     owner = garage.people["owner"]
     save_profile(fields={**SHOP, "labor_rate": garage.labor_rate}, actor=owner, clock=fixed(now))
     for tax_class, rate in TAXES.items():
-        label = "County sales tax" if Decimal(rate) else "Not taxed"
         set_rate(
-            tax_class=tax_class, label=label, rate=Decimal(rate), valid_from=now.date().replace(month=1, day=1),
-            actor=owner, clock=fixed(now),
+            name="County sales tax", classes=[tax_class], rate=Decimal(rate),
+            valid_from=now.date().replace(month=1, day=1), actor=owner, clock=fixed(now),
         )  # fmt: skip
     fill_the_shelf(garage, now)
     for file in sorted(PROCEDURES.glob("*.yaml")):

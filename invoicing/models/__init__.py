@@ -4,7 +4,7 @@ from invoicing.models.authorization import Authorization, AuthorizationOperation
 from invoicing.models.estimate import Estimate, EstimateLine, EstimateOperation
 from invoicing.models.invoice import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
 from invoicing.models.payment import Payment, PaymentPart
-from invoicing.models.tax import TaxRate
+from invoicing.models.tax import Tax, TaxRate, Treatment
 
 __all__ = [
     "Authorization",
@@ -19,5 +19,7 @@ __all__ = [
     "Payment",
     "PaymentPart",
     "Receivable",
+    "Tax",
     "TaxRate",
+    "Treatment",
 ]

@@ -23,8 +23,9 @@ class Estimate(AppendOnly, Paper):
     valid_until = models.DateField()
     promised_at = models.DateTimeField(null=True, blank=True)
     changes = models.TextField(blank=True, help_text="what changed since the revision before, a line each")
-    taxes = models.JSONField(default=list, help_text="rows of label, base, rate and tax as printed, with their classes")
     limit_with_tax = models.BooleanField(default=False, help_text="an authorization of it binds with tax")
+    taxes = models.JSONField(default=list, help_text="its tax rows as printed, with the tax's key and classes")
+    rates = models.JSONField(default=list, help_text="every rate of the day it was written: what the customer heard")
 
     class Meta:
         ordering = ["-pk"]

@@ -6,6 +6,7 @@ from django.db.models import F, Q
 from garage.fields import MoneyField, ShareField, UnitPriceField
 from garage.ledger import AppendOnly, Chained
 from invoicing.models.papers import Paper, PaperLine
+from invoicing.models.tax import Treatment
 
 
 class Invoice(Chained, Paper):
@@ -31,10 +32,11 @@ class Invoice(Chained, Paper):
     issued_on = models.DateField(db_index=True)
     due_on = models.DateField()
     issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
-    currency = models.CharField(max_length=3)
     consent_seq = models.BigIntegerField(
         default=0, help_text="chain sequence of the job's last authorization at issue; 0: there was none"
     )
+    told = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, null=True, blank=True, related_name="+")
+    told_seal = models.CharField(max_length=64, blank=True, help_text="of who was told that a tax had changed")
     notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
 
     class Meta:
@@ -100,8 +102,11 @@ class InvoiceTax(AppendOnly):
     """A tax row as printed, and the tax classes of the lines it was counted on."""
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="taxes")
+    of_tax = models.ForeignKey("invoicing.Tax", models.PROTECT, related_name="+")
     tax_classes = models.CharField(max_length=80, help_text="separated by spaces")
     label = models.CharField(max_length=60)
+    treatment = models.CharField(max_length=8, choices=Treatment, default=Treatment.TAXED)
+    reason = models.CharField(max_length=120, blank=True, help_text="why it is zero-rated or exempt")
     rate = ShareField()
     base = MoneyField()
     tax = MoneyField()
@@ -124,6 +129,7 @@ class Receivable(models.Model):
     invoice = models.OneToOneField(Invoice, models.PROTECT, related_name="receivable")
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="receivables")
     due_on = models.DateField()
+    currency = models.CharField(max_length=3)
     balance = MoneyField()
 
     class Meta:

@@ -22,6 +22,7 @@ class Paper(models.Model):
     tax = MoneyField()
     gross = MoneyField()
     exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
+    currency = models.CharField(max_length=3)
     content_sha256 = models.CharField(max_length=64)
 
     class Meta:

@@ -21,6 +21,7 @@ class Payment(Chained):
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
     method = models.CharField("paid by", max_length=8, choices=Method)
     amount = MoneyField("amount")
+    currency = models.CharField(max_length=3)
     reference = models.CharField("reference", max_length=80, blank=True)
     reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
     reason = models.CharField("reason", max_length=200, blank=True)

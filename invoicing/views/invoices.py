@@ -13,7 +13,7 @@ from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
 from garage.web import after_post, attempt, key_in
-from invoicing import access, crediting, drafts, freezing, queries
+from invoicing import access, crediting, dating, drafts, freezing, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
@@ -21,6 +21,7 @@ from invoicing.forms import CreditForm, IssueForm, MailForm, first_email
 from invoicing.models import Authorization, Invoice, InvoiceLine
 from invoicing.papers import draft_version
 from invoicing.showing import from_charges, from_paper
+from invoicing.tax_changes import tax_changes
 from jobs import access as jobs_access
 from jobs.models import Job
 
@@ -45,23 +46,28 @@ def invoice_make(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Invoice {made.label} is issued.")
             return after_post(request, reverse("invoicing:invoice", args=[made.pk]))
     status = 422 if request.method == "POST" else 200
-    return render(request, "invoicing/invoice_make.html", _draft_context(job, form), status=status)
+    return render(request, "invoicing/invoice_make.html", _draft_context(request, job, form), status=status)
 
 
-def _draft_context(job: Job, form: IssueForm) -> dict[str, Any]:
+def _draft_context(request: HttpRequest, job: Job, form: IssueForm) -> dict[str, Any]:
     made = drafts.draft(job)
     sums, problem = None, ""
     try:
         sums = drafts.sums_of(made, timezone.localdate())
     except Refused as error:
         problem = str(error)
+    changed = tax_changes(job, made.charges, timezone.localdate())
+    asked = dating.questions(timezone.now, actor_of(request))
+    stopped = made.blocks or made.over or changed.blocks or (asked and not may(request.user, "shop"))
     return {
         "job": job,
         "draft": made,
         "operations": from_charges(made.operations),
         "sums": sums,
         "problem": problem,
-        "may_issue": not made.blocks and not made.over and sums is not None,
+        "tax_changes": changed,
+        "date_asked": asked,
+        "may_issue": not stopped and sums is not None,
         "form": form,
     }
 
@@ -136,7 +142,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
     form = CreditForm(request.POST or None, invoice=row, core=key_in(request.GET.get("core", "")))
 
     def act() -> Invoice:
-        names = ("key", "reason", "bill_again", "mail_to")
+        names = ("key", "reason", "bill_again", "mail_to", "clock_reason")
         given = {name: form.cleaned_data[name] for name in names}
         return take_back(
             invoice=row,
@@ -153,4 +159,5 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Credit note {note.label} is issued.")
             return after_post(request, reverse("invoicing:invoice", args=[note.pk]))
     status = 422 if request.method == "POST" else 200
-    return render(request, "invoicing/credit.html", {"invoice": row, "form": form}, status=status)
+    context = {"invoice": row, "form": form, "date_asked": dating.questions(timezone.now, actor_of(request))}
+    return render(request, "invoicing/credit.html", context, status=status)

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from garage.access import actor_of, allowed
+from garage.money import in_currency
 from garage.web import after_post, attempt, page_of, render_page
 from invoicing import access, queries
 from invoicing.actions.payments import give_back, reverse_payment, take_payment
@@ -78,7 +79,7 @@ def _act(
     if request.method == "POST":
         payment = attempt(form, act)
         if payment is not None:
-            messages.success(request, f"{abs(payment.amount):,.2f} {word}.")
+            messages.success(request, f"{in_currency(abs(payment.amount), payment.currency)} {word}.")
             return after_post(request, reverse("invoicing:invoice", args=[invoice.pk]))
     status = 422 if request.method == "POST" else 200
     return render(request, template, {"invoice": invoice, "form": form, **subject}, status=status)

@@ -98,8 +98,8 @@ def open_garage() -> Garage:
     save_profile(fields=PROFILE, actor=owner, clock=fixed(now))
     for tax_class, rate in (("parts", "0.0825"), ("labor", "0")):
         set_rate(
-            tax_class=tax_class,
-            label="Sales tax" if rate != "0" else "Labor, not taxed",
+            name="Sales tax",
+            classes=[tax_class],
             rate=D(rate),
             valid_from=dt.date(2020, 1, 1),
             actor=owner,

@@ -71,8 +71,8 @@ class Garage:
         first = dt.date(self.now.year, 1, 1)
         for tax_class, rate in rates.items():
             taxes.set_rate(
-                tax_class=tax_class,
-                label="Sales tax",
+                name="Sales tax",
+                classes=[tax_class],
                 rate=D(rate),
                 valid_from=first,
                 actor=self.actor,

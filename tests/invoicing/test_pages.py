@@ -165,7 +165,7 @@ def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, lo
     garage.draw(job.operations.get().lines.get(), "1.2")
     garage.finish(job)
     page = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "12.24 more than the 61.20" in page and "Write a revised estimate" in page
+    assert "$12.24 more than the $61.20" in page and "Write a revised estimate" in page
     key = {"key": str(uuid.uuid4()), "due_on": garage.now.date().isoformat()}
     refused = client.post(f"/jobs/{job.pk}/invoice/", key)
     assert refused.status_code == 422 and not Invoice.objects.exists()
@@ -215,10 +215,14 @@ def test_a_payment_is_refused_above_the_balance_and_taken_back_with_a_reason(gar
 def test_the_owner_sets_a_rate_and_is_told_who_answers_for_it(garage: Garage, login: Login) -> None:
     client = login("owner")
     assert "The garage answers for its tax rates" in text_of(client.get("/books/taxes/"))
-    sent = {"tax_class": "parts", "label": "Sales tax", "percent": "8.1", "valid_from": f"{garage.now.year + 1}-01-01"}
+    tax = str(TaxRate.objects.get(tax_class="parts").tax_id)
+    sent = {
+        "tax": tax, "classes": "parts", "treatment": "taxed", "rate": "8.1",
+        "valid_from": f"{garage.now.year + 1}-01-01",
+    }  # fmt: skip
     assert "8.1 %" in text_of(client.post("/books/taxes/new/", sent, follow=True))
     assert TaxRate.objects.get(tax_class="parts", rate=D("0.0725")).valid_to is not None
-    refused = client.post("/books/taxes/new/", {**sent, "percent": "120"})
+    refused = client.post("/books/taxes/new/", {**sent, "rate": "120"})
     assert refused.status_code == 422 and "less than 100 percent" in text_of(refused)
 
 

@@ -26,7 +26,7 @@ ROW = re.compile(
     r"\s+(?P<net>−?[\d.,]+)$"
 )
 SUM = re.compile(r"(?P<label>Labor|Parts and fluid|Sublet and charges|Before tax|Total due|Credited|Total)"
-                 r"\s{2,}(?P<amount>−?[\d.,]+)$")  # fmt: skip
+                 r"\s{2,}(?P<amount>−?\$?[\d.,]+)$")  # fmt: skip
 TAX = re.compile(r"(?P<label>\S.*?) (?P<percent>[\d.]+) % on (?P<base>−?[\d.,]+)\s{2,}(?P<tax>−?[\d.,]+)$")
 
 
@@ -54,7 +54,7 @@ def read_out(printable: Printable) -> str:
 
 
 def number(text: str) -> Decimal:
-    return D(text.replace("−", "-").replace(",", ""))
+    return D(text.replace("−", "-").replace(",", "").replace("$", ""))  # a total carries its currency's sign
 
 
 def half_up(amount: Decimal) -> Decimal:
@@ -194,7 +194,7 @@ def test_an_estimate_holds_what_the_strictest_places_ask(garage: Garage) -> None
         "Parts and fluid 74.90",
         "Before tax 349.10",
         "Sales tax 7.25 % on 74.90 5.43",
-        "Total 354.53",
+        "Total $354.53",
         "I authorize the work marked on this estimate",
         "Signature",
         "You may have this estimate on paper",

@@ -1,0 +1,129 @@
+"""What became of the taxes since the customer's last yes: changed by law, or by the garage.
+
+An invoice is taxed at the rates of its day. What the law changed is named, with who was told of it. What the garage
+changed so that more tax falls at the very rates the customer heard (a line's class, the exemption) needs a new yes.
+"""
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from garage.errors import Refused
+from garage.forms_fields import plain_text
+from garage.models import PersonSnapshot
+from invoicing import charges as priced
+from invoicing import queries
+from invoicing.comparing import amount, more_or_less
+from invoicing.models import AuthorizationOperation, Estimate, Invoice
+from invoicing.sums import OUTSIDE, Charge, ClassRate, sum_up
+from invoicing.totals import NOTHING, UNTAXED
+from jobs.models import Job
+
+
+@dataclass(frozen=True)
+class TaxChanges:
+    """Sentences: `by_law` is named and somebody was told of it, `blocks` forbid the invoice until there is a yes."""
+
+    by_law: tuple[str, ...] = ()
+    blocks: tuple[str, ...] = ()
+
+
+def tax_changes(job: Job, charges: Sequence[Charge], on: dt.date) -> TaxChanges:
+    """Compare the taxes that the customer heard with those of a day, on what would be billed."""
+    estimate = last_heard(job)
+    if estimate is None:
+        return TaxChanges()
+    exempt = priced.is_exempt(job.customer, on)
+    sealed, today = priced.sealed_rates(estimate), queries.rates_on(on)
+    by_law = () if exempt else tuple(_by_law(estimate, charges, sealed, today))
+    return TaxChanges(by_law, tuple(_by_garage(estimate, job, charges, sealed, exempt)))
+
+
+def last_heard(job: Job) -> Estimate | None:
+    """The estimate on which the customer last said yes to something."""
+    said = AuthorizationOperation.objects.filter(authorization__job=job, decision="authorized").order_by("-pk")
+    key = said.values_list("authorization__estimate", flat=True).first()
+    return queries.estimates().filter(pk=key).first() if key is not None else None
+
+
+def _by_law(
+    estimate: Estimate, charges: Sequence[Charge], sealed: list[ClassRate], today: list[ClassRate]
+) -> Iterator[str]:
+    known = {row.tax_class for row in sealed} & {row.tax_class for row in today} | {UNTAXED}
+    compared = [charge for charge in charges if charge.tax_class in known]
+    classes = list(dict.fromkeys(charge.tax_class for charge in compared))
+    heard, now = _tax_of_each(compared, sealed), _tax_of_each(compared, today)
+    names = {row.tax: row.label for row in (*sealed, *today)}
+    for tax, name in names.items():
+        rates = dict.fromkeys((_rate(sealed, tax, row), _rate(today, tax, row)) for row in classes)
+        changed = [f"{_percent(new)} instead of {_percent(old)}" for old, new in rates if old != new]
+        difference = now.get(tax, NOTHING) - heard.get(tax, NOTHING)
+        if changed and difference:
+            yield (
+                f"{name} is {' and '.join(changed)} since estimate {estimate.label}, which was authorized: "
+                f"{more_or_less(difference)}."
+            )
+
+
+def _percent(rate: Decimal) -> str:
+    return f"{plain_text(rate * 100)} %"
+
+
+def _tax_of_each(charges: Sequence[Charge], rates: list[ClassRate]) -> dict[int, Decimal]:
+    sums: dict[int, Decimal] = {}
+    for row in sum_up(charges, rates).taxes:
+        sums[row.tax_key] = sums.get(row.tax_key, NOTHING) + row.tax
+    return sums
+
+
+def _rate(rates: Iterable[ClassRate], tax: int, tax_class: str) -> Decimal:
+    """The share a tax asks of a class; 0 where it asks nothing."""
+    return next(
+        (row.rate for row in rates if (row.tax, row.tax_class) == (tax, tax_class) and row.treatment != OUTSIDE),
+        Decimal(0),
+    )
+
+
+def _by_garage(
+    estimate: Estimate, job: Job, charges: Sequence[Charge], sealed: list[ClassRate], exempt: bool
+) -> Iterator[str]:
+    known = {row.tax_class for row in sealed} | {UNTAXED}
+    was_exempt = bool(estimate.exemption)
+    class_of = {line.line_id: line.tax_class for row in estimate.operations.all() for line in row.lines.all()}
+    moved = [charge for charge in charges if class_of.get(charge.line, charge.tax_class) != charge.tax_class]
+    for charge in moved:
+        if charge.tax_class not in known:
+            yield (
+                f"“{charge.description}” was put into a tax class that had no rate on estimate {estimate.label}. "
+                "Write a revised estimate and ask the customer, or set the class back."
+            )
+    counted = [charge for charge in charges if charge.tax_class in known]
+    as_heard = [replace(charge, tax_class=class_of.get(charge.line, charge.tax_class)) for charge in counted]
+    more = sum_up(counted, sealed, exempt=was_exempt).tax - sum_up(as_heard, sealed, exempt=was_exempt).tax
+    if more > 0:
+        names = ", ".join(f"“{charge.description}”" for charge in moved)
+        yield (
+            f"The tax class of {names} was changed since the customer authorized estimate {estimate.label}: "
+            f"{amount(more)} more tax. Write a revised estimate and ask the customer, or set the class back."
+        )
+    if was_exempt and not exempt and (tax := sum_up(counted, sealed).tax) > 0:
+        yield (
+            f"{job.customer.name} was exempt from tax on estimate {estimate.label}, which was authorized, and is not "
+            f"now: {amount(tax)} more. Write a revised estimate and ask the customer, or bring the certificate on the "
+            "customer’s page up to date."
+        )
+
+
+def settle(invoice: Invoice, changes: TaxChanges, told: str) -> None:
+    """Write on a new invoice what the law changed and who was told; Refused for what needs a new yes, and unsaid."""
+    for sentence in changes.blocks:
+        raise Refused(sentence)
+    if not changes.by_law:
+        return
+    told = " ".join(told.split())
+    if not told:
+        raise Refused(f"{changes.by_law[0]} Write who was told, and when.", "told")
+    invoice.notices = {**invoice.notices, "tax_changes": list(changes.by_law)}
+    invoice.told = PersonSnapshot.objects.create(data={"told": told})
+    invoice.told_seal = invoice.told.seal()
