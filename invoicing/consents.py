@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from django.db.models import Prefetch, QuerySet
 
-from garage.models import AuditEntry
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
 from invoicing.models.papers import PaperLine
+from invoicing.sums import OUTSIDE
 from jobs import consents
 from jobs.consent import Line, Offer, Record, Said
 
@@ -84,26 +84,7 @@ def sealed_rates(estimate: Estimate) -> dict[str, Decimal] | None:
     if estimate.exemption:
         return None
     rates: dict[str, Decimal] = {}
-    for row in estimate.taxes:
-        for name in row.get("classes", ()):
-            rates[name] = rates.get(name, Decimal(0)) + Decimal(row["rate"])
+    for row in estimate.rates:
+        share = Decimal(0) if row["treatment"] == OUTSIDE else Decimal(row["rate"])
+        rates[row["tax_class"]] = rates.get(row["tax_class"], Decimal(0)) + share
     return rates
-
-
-def ever_one() -> dict[int, int]:
-    """The items that were ever one thing under several numbers, each with the number that stands for all.
-
-    A supersession can be taken back: what was billed under it was authorized all the same.
-    """
-    things: dict[int, int] = {}
-
-    def root(item: int) -> int:
-        while things.get(item, item) != item:
-            item = things[item]
-        return item
-
-    rows = AuditEntry.objects.filter(verb="replaced", record__startswith="parts.item:").order_by("pk")
-    for entry in rows.iterator(chunk_size=2000):
-        old, new = root(int(entry.record.rpartition(":")[2])), root(int(entry.details["item"]))
-        things[old] = things[new] = new
-    return {item: root(item) for item in things}

@@ -29,6 +29,7 @@ from jobs import consent_words
 from jobs import queries as jobs_queries
 from jobs.consent import Record, Work, consent_from, excess_of
 from jobs.models import Line
+from parts.queries import ever_one
 
 ZERO = Decimal("0.00")
 CHUNK = 500
@@ -164,7 +165,7 @@ def billed_was_authorized() -> Iterator[str]:
 
     Worked out anew from the sealed records before the invoice, by their sequence: no clock is asked.
     """
-    things = consents.ever_one()
+    things = ever_one()
     rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False).prefetch_related("operations__lines")
     invoices = rows.order_by("pk").iterator(chunk_size=CHUNK)
     while chunk := list(islice(invoices, CHUNK)):

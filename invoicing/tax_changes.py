@@ -1,12 +1,12 @@
 """What became of the taxes since the customer's last yes: changed by law, or by the garage.
 
 An invoice is taxed at the rates of its day. What the law changed is named, with who was told of it. What the garage
-changed so that more tax falls at the very rates the customer heard (a line's class, the exemption) needs a new yes.
+took away since (the exemption) needs a new yes; a line's other tax class does so by consent itself.
 """
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 
 from garage.errors import Refused
@@ -88,26 +88,10 @@ def _rate(rates: Iterable[ClassRate], tax: int, tax_class: str) -> Decimal:
 def _by_garage(
     estimate: Estimate, job: Job, charges: Sequence[Charge], sealed: list[ClassRate], exempt: bool
 ) -> Iterator[str]:
+    """An exemption that is gone since the yes; another tax class of a line is consent's own question."""
     known = {row.tax_class for row in sealed} | {UNTAXED}
-    was_exempt = bool(estimate.exemption)
-    class_of = {line.line_id: line.tax_class for row in estimate.operations.all() for line in row.lines.all()}
-    moved = [charge for charge in charges if class_of.get(charge.line, charge.tax_class) != charge.tax_class]
-    for charge in moved:
-        if charge.tax_class not in known:
-            yield (
-                f"“{charge.description}” was put into a tax class that had no rate on estimate {estimate.label}. "
-                "Write a revised estimate and ask the customer, or set the class back."
-            )
     counted = [charge for charge in charges if charge.tax_class in known]
-    as_heard = [replace(charge, tax_class=class_of.get(charge.line, charge.tax_class)) for charge in counted]
-    more = sum_up(counted, sealed, exempt=was_exempt).tax - sum_up(as_heard, sealed, exempt=was_exempt).tax
-    if more > 0:
-        names = ", ".join(f"“{charge.description}”" for charge in moved)
-        yield (
-            f"The tax class of {names} was changed since the customer authorized estimate {estimate.label}: "
-            f"{amount(more)} more tax. Write a revised estimate and ask the customer, or set the class back."
-        )
-    if was_exempt and not exempt and (tax := sum_up(counted, sealed).tax) > 0:
+    if estimate.exemption and not exempt and (tax := sum_up(counted, sealed).tax) > 0:
         yield (
             f"{job.customer.name} was exempt from tax on estimate {estimate.label}, which was authorized, and is not "
             f"now: {amount(tax)} more. Write a revised estimate and ask the customer, or bring the certificate on the "

@@ -66,8 +66,11 @@ def family(item: Item) -> QuerySet[Item]:
     return Item.objects.filter(Q(pk=today) | Q(current=today))
 
 
-def ever_one(items: Iterable[int]) -> dict[int, int]:
-    """For each item, one that stands for all it was ever one with, replacements taken back included."""
+def ever_one(items: Iterable[int] = ()) -> dict[int, int]:
+    """For each item (and every one that was ever replaced), one that stands for all it was ever one with.
+
+    Replacements taken back are included: what was drawn and billed under one was drawn and billed rightly.
+    """
     lead = {item: item for item in items}
 
     def end(item: int) -> int:

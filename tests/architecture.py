@@ -14,6 +14,7 @@ COMPOSITION_ROOT = ("garage/settings.py", "garage/urls.py")
 #: Modules that calculate or know states, and touch neither Django nor the database.
 PURE = (
     "garage/clockguard.py",
+    "garage/driving.py",
     "garage/errors.py",
     "garage/money.py",
     "garage/numbers.py",

@@ -165,7 +165,7 @@ def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, lo
     garage.draw(job.operations.get().lines.get(), "1.2")
     garage.finish(job)
     page = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "$12.24 more than the $61.20" in page and "Write a revised estimate" in page
+    assert "12.24 more than the 61.20 that was authorized" in page and "Write a revised estimate" in page
     key = {"key": str(uuid.uuid4()), "due_on": garage.now.date().isoformat()}
     refused = client.post(f"/jobs/{job.pk}/invoice/", key)
     assert refused.status_code == 422 and not Invoice.objects.exists()

@@ -7,6 +7,7 @@ import pytest
 from django.db.models import Sum
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from garage.clock import fixed
 from garage.errors import Refused
@@ -21,6 +22,13 @@ from parts.models import Item
 from tests.invoicing.cast import Garage, labor, part
 
 D = Decimal
+
+
+@pytest.fixture
+def garage(garage: Garage) -> Garage:
+    """These tests go through the pages, whose clock is the real one."""
+    garage.now = timezone.now()
+    return garage
 
 
 @pytest.fixture
