@@ -12,7 +12,7 @@ from invoicing.demo.shelf import BANDS, GOODS, NEW_TRANSFER_FLUID, OLD_TRANSFER_
 from jobs.consents import authorized
 from jobs.models import Job, Line
 from parts import queries
-from parts.actions import items, prices, receiving, suppliers
+from parts.actions import items, prices, receiving, stock, suppliers
 from parts.actions.receiving import Delivered
 from parts.models import Item, Pack
 from parts.pricing import Band
@@ -77,12 +77,22 @@ def _packs(goods: Goods, item: Item) -> list[tuple[Box, Pack]]:
 
 
 def rounds(garage: Garage) -> Script:
-    """Every other week somebody brings what has run low."""
+    """Every other week somebody brings what has run low, and one of the goods is counted: no month is silent."""
     moment = garage.opening + dt.timedelta(days=10, hours=3)
     while True:
         yield moment
         restock(garage, queries.items_low(), moment)
+        _count_one(garage, moment)
         moment += ROUND_EVERY
+
+
+def _count_one(garage: Garage, now: dt.datetime) -> None:
+    """Count what is counted by the piece, one of the goods after the other, and find what the book says."""
+    counted = [item for item in garage.items.values() if not item.measured]
+    item = counted[(now - garage.opening) // ROUND_EVERY % len(counted)]
+    stock.count_item(
+        key=garage.key(), item=item, quantity=queries.on_hand(item), actor=garage.counter, clock=fixed(now)
+    )
 
 
 def restock(garage: Garage, wanted: "Iterable[queries.ItemToday]", now: dt.datetime) -> None:

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import shop
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
+from garage.models import TaxClass
 from garage.web import after_post, attempt
 from invoicing import access
 from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
@@ -33,8 +34,8 @@ class RateShown:
 
     @property
     def applies_to(self) -> str:
-        """The classes in words."""
-        return ", ".join(self.classes)
+        """The classes in words, in the order of the form."""
+        return ", ".join(label for _value, label in TaxClass.choices if label in self.classes)
 
 
 @allowed("books")
