@@ -13,7 +13,7 @@ from garage.models import TaxClass
 from invoicing.actions.authorizations import allowed_after, sums_with_tax
 from invoicing.comparing import amount
 from invoicing.crediting import Left, left_on
-from invoicing.models import Authorization, Estimate, Invoice, Payment
+from invoicing.models import Authorization, Estimate, Invoice
 from jobs.forms import MomentField
 from jobs.models import Job, Operation
 
@@ -134,28 +134,6 @@ class IssueForm(KeyForm):
 
     due_on = DayField(label="Due on")
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
-
-
-class PaymentForm(KeyForm):
-    """Money received."""
-
-    amount = MoneyFormField(label="Amount")
-    method = forms.ChoiceField(label="Paid by", choices=Payment.Method.choices, initial=Payment.Method.CARD)
-    reference = forms.CharField(
-        label="Reference", max_length=80, required=False, help_text="Such as the number of the check."
-    )
-
-
-class GiveBackForm(PaymentForm):
-    """Money given back."""
-
-    reason = forms.CharField(label="Why", max_length=200)
-
-
-class ReasonForm(KeyForm):
-    """Why something is taken back."""
-
-    reason = forms.CharField(label="Why", max_length=200, help_text="Such as: the check bounced.")
 
 
 class CreditForm(KeyForm):

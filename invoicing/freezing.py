@@ -10,7 +10,7 @@ from django.db import models
 from garage import shop
 from garage.ledger import content_of, digest
 from garage.models import Customer, OdometerReading, PersonSnapshot, ShopProfile, Vehicle
-from invoicing.models import Estimate, Invoice
+from invoicing.models import Estimate, Invoice, PaymentPart
 from invoicing.models.papers import PaperLine
 from invoicing.sums import Charge, Sums
 
@@ -102,6 +102,11 @@ def estimate_seal(estimate: Estimate, operations: list[Any], lines: list[Any]) -
     own = content_of(estimate, leave_out=("content_sha256",))
     rows = seal([*operations, *lines], parents=("estimate_id", "estimate_operation_id"))
     return digest({"estimate": own, "rows": rows})
+
+
+def parts_seal(parts: Iterable[PaymentPart]) -> str:
+    """The seal over the parts of an act with money; the act's own key does not exist before them."""
+    return seal(parts, parents=("payment_id", "allocation_id"))
 
 
 def local(moment: dt.datetime, zone: str) -> dt.datetime:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from django.db.models import F, Prefetch, QuerySet, Sum
+from django.db.models import Prefetch, QuerySet, Sum
 
 from garage import ledger, promises
 from garage.models import Counter
@@ -15,7 +15,6 @@ from invoicing.models import (
     EstimateOperation,
     Invoice,
     InvoiceOperation,
-    Payment,
     PaymentPart,
     Receivable,
 )
@@ -32,10 +31,8 @@ def register() -> None:
     promises.register("what was billed was authorized, and not above the limit", billed_was_authorized)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
-    promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
     promises.register("the chain of invoices is whole", lambda: ledger.breaks(Invoice))
     promises.register("the chain of authorizations is whole", lambda: ledger.breaks(Authorization))
-    promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
 
 
 def _invoices() -> QuerySet[Invoice]:
@@ -143,16 +140,3 @@ def receivables_add_up() -> Iterator[str]:
             yield f"{invoice}: {kept.balance} stands as owed, {owed} is"
     for stray in Receivable.objects.filter(invoice__kind=Invoice.Kind.CREDIT_NOTE):
         yield f"{stray.invoice}: a credit note has something owed on itself"
-
-
-def payments_add_up() -> Iterator[str]:
-    """Every payment equals the sum of its parts, and each part goes to an invoice of the same customer."""
-    for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
-        yield f"payment {row.pk} of {row.amount}: its parts come to {row.parted}"
-    for payment in Payment.objects.filter(parts__isnull=True):
-        yield f"payment {payment.pk} of {payment.amount} goes to no invoice"
-    for part in PaymentPart.objects.exclude(payment__customer=F("invoice__customer")).select_related("invoice"):
-        yield f"payment {part.payment_id}: a part goes to {part.invoice} of another customer"
-    for payment in Payment.objects.filter(reverses__isnull=False).select_related("reverses"):
-        if payment.reverses is not None and payment.amount != -payment.reverses.amount:
-            yield f"payment {payment.pk} takes back {payment.amount}, {payment.reverses.amount} was received"

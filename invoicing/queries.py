@@ -3,7 +3,8 @@
 import datetime as dt
 from decimal import Decimal
 
-from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models import Case, Prefetch, Q, QuerySet, Sum, When
+from django.db.models.functions import Coalesce, TruncDate
 
 from garage.models import Customer, Document, OutgoingMail, Vehicle
 from invoicing import totals
@@ -84,11 +85,13 @@ def whole_invoices() -> QuerySet[Invoice]:
 
 
 def payments_of(invoice: Invoice) -> QuerySet[PaymentPart]:
-    """What was paid on an invoice, taken back or given back, oldest first."""
+    """What was paid on an invoice, moved to or off it, reversed and refunded, in the order of its days."""
+    day = Coalesce("payment__paid_on", "of__paid_on")
     return (
         PaymentPart.objects.filter(invoice=invoice)
-        .select_related("payment__by", "payment__reverses", "payment__reversed_by")
-        .order_by("pk")
+        .select_related("payment__by", "payment__reverses", "payment__reversed_by", "allocation__by", "of__reversed_by")
+        .annotate(on_day=Case(When(allocation=None, then=day), default=TruncDate("allocation__at")))
+        .order_by("on_day", "pk")
     )
 
 
@@ -96,11 +99,6 @@ def owed() -> QuerySet[Receivable]:
     """The invoices on which something is open, the longest due first."""
     rows = Receivable.objects.exclude(balance=0)
     return rows.select_related("invoice__person", "invoice__job", "customer").order_by("due_on", "pk")
-
-
-def owed_by(customer: Customer) -> Decimal:
-    """What a customer owes in all; below zero the garage owes them."""
-    return Receivable.objects.filter(customer=customer).aggregate(all=Sum("balance"))["all"] or ZERO
 
 
 def invoice_of(job: Job) -> Invoice | None:
@@ -126,7 +124,9 @@ def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
 
 def payments() -> QuerySet[Payment]:
     """Payments with what a list of them shows."""
-    return Payment.objects.select_related("customer", "by", "reversed_by").prefetch_related("parts__invoice")
+    return Payment.objects.select_related("customer", "by", "reversed_by", "reverses").prefetch_related(
+        "parts__invoice__person", "parts__job"
+    )
 
 
 # Papers and mail

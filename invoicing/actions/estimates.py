@@ -165,7 +165,8 @@ def revise_to_used(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
 def mail_estimate(*, estimate: Estimate, to: str, actor: User, clock: Clock) -> OutgoingMail:
     """Put the estimate with its PDF into the outbox; the same address again gives the mail that is there."""
     now = clock()
-    return send("estimate", estimate, to, letters.estimate_letter(estimate), _wanted_paper(estimate, now), actor, now)
+    letter, name = letters.estimate_letter(estimate), str(estimate.person.data.get("name", ""))
+    return send("estimate", estimate, to, letter, [_wanted_paper(estimate, now)], actor, now, name=name)
 
 
 def _wanted_paper(estimate: Estimate, now: dt.datetime) -> Document:

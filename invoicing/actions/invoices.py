@@ -16,6 +16,7 @@ from garage.idempotency import once
 from garage.models import User
 from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
+from invoicing.actions.payments import apply_deposit
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, Receivable
@@ -73,6 +74,7 @@ def issue(
     )
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
     issuing.settle_job(invoice, owed, actor=actor, now=now)
+    apply_deposit(invoice, actor=actor, now=now)
     issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
     audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
     return invoice

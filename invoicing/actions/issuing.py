@@ -87,7 +87,8 @@ def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, clock: Clock)
     Raises Refused for an address that cannot be written to.
     """
     now = clock()
-    return send("invoice", invoice, to, letters.invoice_letter(invoice), wanted_paper(invoice, now), actor, now)
+    letter, name = letters.invoice_letter(invoice), str(invoice.person.data.get("name", ""))
+    return send("invoice", invoice, to, letter, [wanted_paper(invoice, now)], actor, now, name=name)
 
 
 def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.datetime) -> Receivable:

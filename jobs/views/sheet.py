@@ -96,7 +96,8 @@ def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"{job} is canceled.")
         return after_post(request, sheet_url(job))
     status = 422 if request.method == "POST" else 200
-    return render(request, "jobs/job_cancel.html", {"job": job, "form": form}, status=status)
+    context = {"job": job, "form": form, "panels": panels.render("job-cancel", request, job)}
+    return render(request, "jobs/job_cancel.html", context, status=status)
 
 
 @allowed("counter")

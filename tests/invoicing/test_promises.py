@@ -8,7 +8,7 @@ from django.db import connection
 
 from garage import database
 from garage.models import Counter, PersonSnapshot
-from invoicing import promises
+from invoicing import promises, promises_money
 from invoicing.models import InvoiceLine, Receivable
 from tests.invoicing.cast import Garage, labor, part
 
@@ -20,7 +20,9 @@ CHECKS = (
     promises.billed_was_authorized,
     promises.authorizations_sealed,
     promises.receivables_add_up,
-    promises.payments_add_up,
+    promises_money.payments_add_up,
+    promises_money.moves_add_up,
+    promises_money.nothing_beyond,
 )
 
 
@@ -68,7 +70,7 @@ def test_everything_holds_after_work_payments_and_credits(book: Garage) -> None:
         ("UPDATE invoicing_authorizationoperation SET decision = 'declined'", "was not authorized"),
         ("UPDATE invoicing_authorization SET \"limit\" = 1", "was authorized"),
         ("UPDATE invoicing_paymentpart SET amount = amount + 1", "its parts come to"),
-        ("DELETE FROM invoicing_paymentpart", "goes to no invoice"),
+        ("DELETE FROM invoicing_paymentpart", "goes nowhere"),
         ("UPDATE invoicing_receivable SET balance = balance + 1", "stands as owed"),
         ("UPDATE invoicing_invoice SET number = 7 WHERE number = 2", "has 3 where 2 should stand"),
         ("UPDATE garage_counter SET value = 9 WHERE series = 'invoice:2026'", "its counter says 9"),
