@@ -32,7 +32,7 @@ def register() -> None:
     promises.register("what was billed was authorized, and not above the limit", billed_was_authorized)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
-    promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
+    promises.register("payments equal their sealed parts, and go to their own customer's invoices", payments_add_up)
     promises.register("the chain of invoices is whole", lambda: ledger.breaks(Invoice))
     promises.register("the chain of authorizations is whole", lambda: ledger.breaks(Authorization))
     promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
@@ -64,7 +64,8 @@ def sums_hold() -> Iterator[str]:
 def invoices_sealed() -> Iterator[str]:
     """The seal over an invoice's rows, and the one over its customer's data, are still those it was issued with."""
     for invoice in _invoices().iterator(chunk_size=CHUNK):
-        if freezing.invoice_seal(invoice) != invoice.content_sha256:
+        billed = [(row, row.lines.all()) for row in invoice.operations.all()]
+        if freezing.invoice_seal(billed, invoice.taxes.all()) != invoice.content_sha256:
             yield f"{invoice}: its lines or taxes are not those that were sealed"
         if not invoice.person.matches(invoice.person_seal):
             yield f"{invoice}: the customer's name or address was changed behind it"
@@ -92,9 +93,9 @@ def billed_was_authorized() -> Iterator[str]:
     rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False).prefetch_related("operations")
     for invoice in rows.order_by("pk").iterator(chunk_size=CHUNK):
         given = list(
-            Authorization.objects.filter(job=invoice.job_id, recorded_at__lte=invoice.issued_at)
+            Authorization.objects.filter(job=invoice.job_id, chain_seq__lte=invoice.consent_seq)
             .prefetch_related("operations__estimate_operation")
-            .order_by("pk")
+            .order_by("chain_seq")
         )
         if not given:
             yield f"{invoice}: nothing on its job was authorized"
@@ -114,9 +115,8 @@ def authorizations_sealed() -> Iterator[str]:
     operations = EstimateOperation.objects.prefetch_related("lines")
     estimates = Estimate.objects.select_related("person").prefetch_related(Prefetch("operations", operations))
     for estimate in estimates.select_related("job").order_by("pk").iterator(chunk_size=CHUNK):
-        offered = list(estimate.operations.all())
-        lines = [line for row in offered for line in row.lines.all()]
-        if freezing.estimate_seal(estimate, offered, lines) != estimate.content_sha256:
+        offered = [(row, row.lines.all()) for row in estimate.operations.all()]
+        if freezing.estimate_seal(estimate, offered) != estimate.content_sha256:
             yield f"{estimate}: it is not what was written"
         if not estimate.person.matches(estimate.person_seal):
             yield f"{estimate}: the customer's name or address was changed behind it"
@@ -145,8 +145,16 @@ def receivables_add_up() -> Iterator[str]:
         yield f"{stray.invoice}: a credit note has something owed on itself"
 
 
+def parts_in_order() -> Prefetch:
+    """The parts of payments in the order in which they are sealed."""
+    return Prefetch("parts", PaymentPart.objects.order_by("pk"))
+
+
 def payments_add_up() -> Iterator[str]:
-    """Every payment equals the sum of its parts, and each part goes to an invoice of the same customer."""
+    """Every payment equals the sum of its parts, which are those it was sealed with, to its own customer's invoices."""
+    for payment in Payment.objects.prefetch_related(parts_in_order()).order_by("pk").iterator(chunk_size=CHUNK):
+        if freezing.payment_seal(payment.parts.all()) != payment.content_sha256:
+            yield f"payment {payment.pk} of {payment.amount}: its parts are not those that were sealed"
     for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
         yield f"payment {row.pk} of {row.amount}: its parts come to {row.parted}"
     for payment in Payment.objects.filter(parts__isnull=True):

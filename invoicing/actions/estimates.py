@@ -1,10 +1,12 @@
 """Writing an estimate: a frozen, sealed revision of what the job's sheet offers."""
 
 import datetime as dt
+from itertools import chain
 
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.ledger import put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
@@ -72,7 +74,7 @@ def _freeze(
     now: dt.datetime,
 ) -> Estimate:
     profile, today = shop.profile(), shop.day_of(now)
-    person = freezing.person_on_paper(job.customer)
+    person = freezing.person_on_paper(job.customer, now)
     exempt = charges.is_exempt(job.customer, today)
     estimate = Estimate(
         job=job,
@@ -103,15 +105,18 @@ def _freeze(
         _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
     ]
     lines = [
-        EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, position))
+        [
+            EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, position))
+            for position, charge in enumerate(row.charges, start=1)
+        ]
         for frozen, row in zip(operations, offered, strict=True)
-        for position, charge in enumerate(row.charges, start=1)
     ]
-    estimate.content_sha256 = freezing.estimate_seal(estimate, operations, lines)
+    put_aside([estimate, *operations, *chain(*lines)], now=now)
+    estimate.content_sha256 = freezing.estimate_seal(estimate, zip(operations, lines, strict=True))
     estimate.save(force_insert=True)
     for frozen in operations:
         frozen.save(force_insert=True)
-    EstimateLine.objects.bulk_create(lines)
+    EstimateLine.objects.bulk_create(chain(*lines))
     return estimate
 
 

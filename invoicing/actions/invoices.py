@@ -82,7 +82,7 @@ def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.da
     """Copy everything that is printed onto the paper."""
     profile = shop.profile()
     invoice.kind, invoice.job, invoice.customer = Invoice.Kind.INVOICE, job, job.customer
-    invoice.person = freezing.person_on_paper(job.customer)
+    invoice.person = freezing.person_on_paper(job.customer, now)
     invoice.person_seal = invoice.person.seal()
     invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
     invoice.odometer_in = freezing.odometer_on_paper(job.odometer_in)
@@ -91,6 +91,8 @@ def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.da
     exempt = charges.is_exempt(job.customer, invoice.issued_on)
     invoice.exemption = freezing.exemption_on_paper(job.customer, exempt)
     invoice.notices = notices_of(job, now)
+    given = queries.last_authorization(job)
+    invoice.consent_seq = given.chain_seq if given else 0
     _set(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
 
 

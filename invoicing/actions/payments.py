@@ -2,6 +2,7 @@
 
 import datetime as dt
 import uuid
+from collections.abc import Sequence
 from decimal import Decimal
 
 from garage import audit
@@ -10,6 +11,7 @@ from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import append
 from garage.models import User
+from invoicing import freezing
 from invoicing.actions.issuing import owe
 from invoicing.comparing import amount as said
 from invoicing.models import Invoice, Payment, PaymentPart, Receivable
@@ -59,9 +61,8 @@ def reverse_payment(*, key: uuid.UUID, payment: Payment, reason: str, actor: Use
         raise Refused("Say why it is taken back, such as: the check bounced.", "reason")
     parts = list(standing.parts.select_related("invoice__customer"))
     row = _taking_back(standing, reason, actor, now)
-    append(row)
+    _sealed(row, [PaymentPart(invoice=part.invoice, amount=-part.amount) for part in parts])
     for part in parts:
-        PaymentPart.objects.create(payment=row, invoice=part.invoice, amount=-part.amount)
         owe(part.invoice, part.amount, actor=actor, now=now)
     audit.record("reversed payment", standing, actor=actor, now=now, reason=reason, amount=str(standing.amount))
     return row
@@ -119,20 +120,27 @@ def _write(
     actor: User | None,
     now: dt.datetime,
 ) -> Payment:
-    payment = append(
-        Payment(
-            customer_id=invoice.customer_id,
-            method=method,
-            amount=amount,
-            reference=reference.strip()[:80],
-            reason=reason.strip()[:200],
-            at=now,
-            by=actor,
-        )
+    payment = Payment(
+        customer_id=invoice.customer_id,
+        method=method,
+        amount=amount,
+        reference=reference.strip()[:80],
+        reason=reason.strip()[:200],
+        at=now,
+        by=actor,
     )
-    PaymentPart.objects.create(payment=payment, invoice=invoice, amount=amount)
+    _sealed(payment, [PaymentPart(invoice=invoice, amount=amount)])
     owe(invoice, -amount, actor=actor, now=now)
     return payment
+
+
+def _sealed(payment: Payment, parts: Sequence[PaymentPart]) -> None:
+    """Seal a payment over its parts, append it to the chain, and store the parts."""
+    payment.content_sha256 = freezing.payment_seal(parts)
+    append(payment)
+    for part in parts:
+        part.payment = payment
+    PaymentPart.objects.bulk_create(parts)
 
 
 def _taking_back(standing: Payment, reason: str, actor: User | None, now: dt.datetime) -> Payment:

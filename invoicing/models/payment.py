@@ -4,13 +4,15 @@ from django.db import models
 from django.db.models import Q
 
 from garage.fields import MoneyField
-from garage.ledger import AppendOnly, Chained
+from garage.ledger import AppendOnly, Chained, beside
+from invoicing import formats
 
 
 class Payment(Chained):
-    """Money from a customer (plus), or a refund or reversal (minus)."""
+    """Money from a customer (plus), or a refund or reversal (minus); `content_sha256` seals its parts."""
 
     CHAIN = "payments"
+    FORMATS = formats.PAYMENT
 
     class Method(models.TextChoices):
         CASH = "cash", "cash"
@@ -21,17 +23,18 @@ class Payment(Chained):
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
     method = models.CharField("paid by", max_length=8, choices=Method)
     amount = MoneyField("amount")
-    reference = models.CharField("reference", max_length=80, blank=True)
     reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
-    reason = models.CharField("reason", max_length=200, blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    content_sha256 = models.CharField(max_length=64)
+    reference = beside()
+    reason = beside()
 
     class Meta:
         ordering = ["-pk"]
         constraints = [
             models.CheckConstraint(condition=~Q(amount=0), name="payment_not_zero"),
-            models.CheckConstraint(condition=Q(amount__gt=0) | ~Q(reason=""), name="money_given_back_has_a_reason"),
+            models.CheckConstraint(condition=Q(amount__gt=0) | ~Q(side_seal=""), name="money_given_back_has_a_reason"),
         ]
 
     def __str__(self) -> str:
@@ -40,6 +43,9 @@ class Payment(Chained):
 
 class PaymentPart(AppendOnly):
     """The part of a payment that goes to one invoice."""
+
+    FORMATS = formats.PAYMENT_PART
+    OUTSIDE = frozenset({"id", "payment_id"})
 
     payment = models.ForeignKey(Payment, models.PROTECT, related_name="parts")
     invoice = models.ForeignKey("invoicing.Invoice", models.PROTECT, related_name="payments")

@@ -7,7 +7,7 @@ import pytest
 from django.db import connection
 
 from garage import database
-from garage.models import Counter, PersonSnapshot
+from garage.models import Counter, SideRow
 from invoicing import promises
 from invoicing.models import InvoiceLine, Receivable
 from tests.invoicing.cast import Garage, labor, part
@@ -80,7 +80,7 @@ def test_tampering_is_named(book: Garage, tampering: str, sentence: str) -> None
 
 
 def test_a_changed_name_behind_a_paper_is_found_and_an_erased_one_is_not(book: Garage) -> None:
-    person = PersonSnapshot.objects.first()
+    person = SideRow.objects.first()
     assert person is not None
     person.data = {"name": "Somebody Else"}
     person.save()
