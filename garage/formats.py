@@ -1,7 +1,7 @@
 """What is hashed of the kernel's sealed rows, column by column, in each format that rows were ever sealed in.
 
 A list that rows were sealed with is never changed. A table that gains a column gains a list below its last one, and
-docs/sealed-rows.md with it (`SUMPBOOK_WRITE_FORMATS=1 pytest tests/test_sealed_rows.py` writes the lists into it).
+docs/sealed-rows.md with it: `SUMPBOOK_WRITE_FORMATS=1 pytest tests/invoicing/test_sealed_rows.py` writes it there.
 A column that is renamed keeps its name in the older lists: `name=column`.
 """
 

@@ -32,7 +32,7 @@ class FormatField(models.PositiveSmallIntegerField):
         return len(getattr(self.model, "FORMATS", ())) or 1
 
 
-class beside(property):  # noqa: N801 (used like `property`, which it is)
+class beside(property):
     """A value of a sealed row that stands in its side row: read and set like a column, empty once it is erased."""
 
     def __init__(self, empty: Any = "") -> None:
@@ -49,8 +49,14 @@ class beside(property):  # noqa: N801 (used like `property`, which it is)
         if value == self.empty and row.side is None:
             return
         if row.side is None:
-            row.side = row._meta.get_field("side").related_model()  # type: ignore[operator, union-attr]
-        row.side.data[self.key] = value
+            row.side = apps.get_model("garage.SideRow")()
+        side: Any = row.side
+        side.data[self.key] = value
+
+
+def aside(**values: Any) -> dict[str, Any]:
+    """The values of a new row that stand in its side row, by the names of its `beside`: `Payment(…, **aside(…))`."""
+    return values
 
 
 class AppendOnly(models.Model):
@@ -158,14 +164,15 @@ def content_of(row: AppendOnly) -> dict[str, Any]:
 
 def put_aside(rows: Iterable[AppendOnly], *, now: dt.datetime) -> None:
     """Store the side rows of new rows, as of `now`, and keep their seals in the rows; before they are hashed."""
-    waiting = [row for row in rows if row.side is not None and row.side.pk is None]
-    for row in waiting:
-        row.side.written_at = now
+    waiting: list[tuple[AppendOnly, Any]] = [
+        (row, row.side) for row in rows if row.side is not None and row.side_id is None
+    ]
+    for _, side in waiting:
+        side.written_at = now
     if waiting:
-        type(waiting[0].side).objects.bulk_create([row.side for row in waiting])
-    for row in waiting:
-        row.side = row.side  # its key is known now
-        row.side_seal = row.side.seal()
+        apps.get_model("garage.SideRow").objects.bulk_create([side for _, side in waiting])
+    for row, side in waiting:
+        row.side, row.side_seal = side, side.seal()  # the key is known only now
 
 
 def append(row: Row) -> Row:

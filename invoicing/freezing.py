@@ -7,7 +7,7 @@ from typing import Any
 
 from garage import shop
 from garage.ledger import content_of, digest
-from garage.models import Customer, OdometerReading, SideRow, ShopProfile, Vehicle
+from garage.models import Customer, OdometerReading, ShopProfile, SideRow, Vehicle
 from invoicing.models import (
     Estimate,
     EstimateLine,
@@ -92,7 +92,9 @@ def line_on_paper(charge: Charge, position: int) -> dict[str, Any]:
     return {"position": position, **{name: getattr(charge, name) for name in (*names, "sublet_to")}}
 
 
-def with_lines(operation: EstimateOperation | InvoiceOperation, lines: Iterable[EstimateLine | InvoiceLine]) -> dict[str, Any]:
+def with_lines(
+    operation: EstimateOperation | InvoiceOperation, lines: Iterable[EstimateLine | InvoiceLine]
+) -> dict[str, Any]:
     """What is hashed of an operation on a paper, its lines in it."""
     return {**content_of(operation), "lines": [content_of(line) for line in lines]}
 
@@ -109,9 +111,7 @@ def invoice_seal(
     )
 
 
-def estimate_seal(
-    estimate: Estimate, operations: Iterable[tuple[EstimateOperation, Iterable[EstimateLine]]]
-) -> str:
+def estimate_seal(estimate: Estimate, operations: Iterable[tuple[EstimateOperation, Iterable[EstimateLine]]]) -> str:
     """The seal over an estimate and its operations with their lines."""
     offered = [with_lines(operation, lines) for operation, lines in operations]
     return digest({"estimate": content_of(estimate), "operations": offered})

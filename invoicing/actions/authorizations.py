@@ -17,10 +17,10 @@ from garage import audit, search, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.ledger import append, content_of, digest, put_aside
+from garage.ledger import append, aside, content_of, digest, put_aside
 from garage.models import Customer, SideRow, User
 from garage.money import round_money
-from invoicing import charges, comparing, freezing, queries
+from invoicing import charges, comparing, queries
 from invoicing.models import Authorization, AuthorizationOperation, Estimate
 from invoicing.sums import Sums, counted
 from jobs import queries as jobs_queries
@@ -206,8 +206,8 @@ def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperati
         AuthorizationOperation(
             estimate_operation=offered,
             decision=decisions[offered.operation_id][0],
-            reason=decisions[offered.operation_id][1].strip()[:200],
             net=offered.net,
+            **aside(reason=decisions[offered.operation_id][1].strip()[:200]),
         )
         for offered in estimate.operations.all()
         if offered.operation_id is not None and offered.operation_id in decisions

@@ -6,7 +6,7 @@ from itertools import chain
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
-from garage.ledger import put_aside
+from garage.ledger import aside, put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
@@ -84,8 +84,6 @@ def _freeze(
         person_seal=person.seal(),
         shop=freezing.shop_on_paper(profile),
         odometer_text=freezing.odometer_on_paper(job.odometer_in),
-        order_number=job.order_number,
-        concern=job.concern,
         parts_wish=freezing.PARTS_WISH[job.parts_wish],
         written_at=now,
         written_by=actor,
@@ -96,7 +94,11 @@ def _freeze(
             {"label": row.label, "base": str(row.base), "rate": str(row.rate), "tax": str(row.tax)}
             for row in sums.taxes
         ],
-        exemption=freezing.exemption_on_paper(job.customer, exempt),
+        **aside(
+            order_number=job.order_number,
+            concern=job.concern,
+            exemption=freezing.exemption_on_paper(job.customer, exempt),
+        ),
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),
     )
@@ -126,11 +128,10 @@ def _operation(row: OperationCharges, sums: Sums, estimate: Estimate) -> Estimat
         operation_id=row.operation,
         position=row.position,
         title=row.title,
-        concern=row.concern,
-        cause=row.cause,
         counted=row.counted,
         net=row.net,
         gross=sums.gross,
+        **aside(concern=row.concern, cause=row.cause),
     )
 
 

@@ -13,6 +13,7 @@ from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
+from garage.ledger import aside
 from garage.models import User
 from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
@@ -110,11 +111,13 @@ def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation],
             operation_id=row.operation,
             position=position,
             title=row.title,
-            concern=row.concern,
-            cause=row.cause,
-            correction=row.correction,
-            technicians=", ".join(worked.get(row.operation, []))[:160],
             net=row.net,
+            **aside(
+                concern=row.concern,
+                cause=row.cause,
+                correction=row.correction,
+                technicians=", ".join(worked.get(row.operation, []))[:160],
+            ),
         )
         operations.append(operation)
         for place, charge in enumerate(row.charges, start=1):

@@ -9,7 +9,7 @@ from garage import audit
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.ledger import append
+from garage.ledger import append, aside
 from garage.models import User
 from invoicing import freezing
 from invoicing.actions.issuing import owe
@@ -124,10 +124,9 @@ def _write(
         customer_id=invoice.customer_id,
         method=method,
         amount=amount,
-        reference=reference.strip()[:80],
-        reason=reason.strip()[:200],
         at=now,
         by=actor,
+        **aside(reference=reference.strip()[:80], reason=reason.strip()[:200]),
     )
     _sealed(payment, [PaymentPart(invoice=invoice, amount=amount)])
     owe(invoice, -amount, actor=actor, now=now)
@@ -149,9 +148,8 @@ def _taking_back(standing: Payment, reason: str, actor: User | None, now: dt.dat
         customer=standing.customer,
         method=standing.method,
         amount=-standing.amount,
-        reference=standing.reference,
         reverses=standing,
-        reason=reason.strip()[:200],
         at=now,
         by=actor,
+        **aside(reference=standing.reference, reason=reason.strip()[:200]),
     )

@@ -34,6 +34,7 @@ class Payment(Chained):
         ordering = ["-pk"]
         constraints = [
             models.CheckConstraint(condition=~Q(amount=0), name="payment_not_zero"),
+            # The reason stands aside, perhaps with a reference: that it is not the reference alone, the verbs see to.
             models.CheckConstraint(condition=Q(amount__gt=0) | ~Q(side_seal=""), name="money_given_back_has_a_reason"),
         ]
 
