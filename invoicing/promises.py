@@ -61,7 +61,8 @@ def sums_hold() -> Iterator[str]:
 def invoices_sealed() -> Iterator[str]:
     """The seal over an invoice's rows, and the one over its customer's data, are still those it was issued with."""
     for invoice in _invoices().iterator(chunk_size=CHUNK):
-        if freezing.invoice_seal(invoice) != invoice.content_sha256:
+        billed = [(row, row.lines.all()) for row in invoice.operations.all()]
+        if freezing.invoice_seal(billed, invoice.taxes.all()) != invoice.content_sha256:
             yield f"{invoice}: its lines or taxes are not those that were sealed"
         if not invoice.person.matches(invoice.person_seal):
             yield f"{invoice}: the customer's name or address was changed behind it"
@@ -89,9 +90,9 @@ def billed_was_authorized() -> Iterator[str]:
     rows = Invoice.objects.filter(kind=Invoice.Kind.INVOICE, job__isnull=False).prefetch_related("operations")
     for invoice in rows.order_by("pk").iterator(chunk_size=CHUNK):
         given = list(
-            Authorization.objects.filter(job=invoice.job_id, recorded_at__lte=invoice.issued_at)
+            Authorization.objects.filter(job=invoice.job_id, chain_seq__lte=invoice.consent_seq)
             .prefetch_related("operations__estimate_operation")
-            .order_by("pk")
+            .order_by("chain_seq")
         )
         if not given:
             yield f"{invoice}: nothing on its job was authorized"
@@ -111,9 +112,8 @@ def authorizations_sealed() -> Iterator[str]:
     operations = EstimateOperation.objects.prefetch_related("lines")
     estimates = Estimate.objects.select_related("person").prefetch_related(Prefetch("operations", operations))
     for estimate in estimates.select_related("job").order_by("pk").iterator(chunk_size=CHUNK):
-        offered = list(estimate.operations.all())
-        lines = [line for row in offered for line in row.lines.all()]
-        if freezing.estimate_seal(estimate, offered, lines) != estimate.content_sha256:
+        offered = [(row, row.lines.all()) for row in estimate.operations.all()]
+        if freezing.estimate_seal(estimate, offered) != estimate.content_sha256:
             yield f"{estimate}: it is not what was written"
         if not estimate.person.matches(estimate.person_seal):
             yield f"{estimate}: the customer's name or address was changed behind it"

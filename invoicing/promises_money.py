@@ -16,15 +16,23 @@ CHUNK = 2000
 
 def register() -> None:
     """Tell `books_check` every promise of the money."""
-    promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
+    promises.register("payments equal their sealed parts, and go to their own customer's invoices", payments_add_up)
     promises.register("money that was moved comes to zero, and is what was sealed", moves_add_up)
     promises.register("nothing is applied or refunded beyond what is there", nothing_beyond)
     promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
     promises.register("the chain of money that was moved is whole", lambda: ledger.breaks(Allocation))
 
 
+def parts_in_order() -> Prefetch:
+    """The parts of acts with money in the order in which they are sealed."""
+    return Prefetch("parts", PaymentPart.objects.order_by("pk"))
+
+
 def payments_add_up() -> Iterator[str]:
-    """Every payment equals the sum of its parts, and each part goes to an invoice or account of the same customer."""
+    """Every payment equals the sum of its parts, which are those it was sealed with, to its own customer's places."""
+    for payment in Payment.objects.prefetch_related(parts_in_order()).order_by("pk").iterator(chunk_size=CHUNK):
+        if freezing.parts_seal(payment.parts.all()) != payment.content_sha256:
+            yield f"payment {payment.pk} of {payment.amount}: its parts are not those that were sealed"
     for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
         yield f"payment {row.pk} of {row.amount}: its parts come to {row.parted}"
     for payment in Payment.objects.filter(parts__isnull=True):
@@ -42,8 +50,7 @@ def payments_add_up() -> Iterator[str]:
 
 def moves_add_up() -> Iterator[str]:
     """Each act that moves money takes from one place what it puts to another, payment by payment, as sealed."""
-    parts = PaymentPart.objects.order_by("pk")
-    acts = Allocation.objects.prefetch_related(Prefetch("parts", parts)).order_by("pk")
+    acts = Allocation.objects.prefetch_related(parts_in_order()).order_by("pk")
     for act in acts.iterator(chunk_size=CHUNK):
         rows = list(act.parts.all())
         if freezing.parts_seal(rows) != act.content_sha256:

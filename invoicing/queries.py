@@ -39,10 +39,9 @@ def rates_on(day: dt.date) -> list[totals.TaxRate]:
 
 def estimates() -> QuerySet[Estimate]:
     """Estimates with their operations and lines."""
-    operations = EstimateOperation.objects.prefetch_related("lines")
-    return Estimate.objects.select_related("job__customer", "job__vehicle", "person", "written_by").prefetch_related(
-        Prefetch("operations", operations)
-    )
+    operations = EstimateOperation.objects.select_related("side").prefetch_related("lines__side")
+    beside = ("job__customer", "job__vehicle", "person", "side", "written_by")
+    return Estimate.objects.select_related(*beside).prefetch_related(Prefetch("operations", operations))
 
 
 def latest_estimate(job: Job) -> Estimate | None:
@@ -52,7 +51,7 @@ def latest_estimate(job: Job) -> Estimate | None:
 
 def authorizations(job: Job) -> QuerySet[Authorization]:
     """What the job's customer decided, oldest first, with who and on what."""
-    decided = AuthorizationOperation.objects.select_related("estimate_operation")
+    decided = AuthorizationOperation.objects.select_related("estimate_operation", "side")
     return (
         Authorization.objects.filter(job=job)
         .select_related("estimate__job", "person", "taken_by")
@@ -71,12 +70,12 @@ def last_authorization(job: Job) -> Authorization | None:
 
 def invoices() -> QuerySet[Invoice]:
     """Invoices and credit notes with what every list of them shows."""
-    return Invoice.objects.select_related("customer", "job", "person", "receivable", "corrects")
+    return Invoice.objects.select_related("customer", "job", "person", "side", "receivable", "corrects")
 
 
 def whole_invoices() -> QuerySet[Invoice]:
     """The same with everything that is printed on them."""
-    operations = InvoiceOperation.objects.prefetch_related("lines")
+    operations = InvoiceOperation.objects.select_related("side").prefetch_related("lines__side")
     return (
         invoices()
         .select_related("issued_by", "job__customer", "job__vehicle", "corrects__receivable")
@@ -89,7 +88,8 @@ def payments_of(invoice: Invoice) -> QuerySet[PaymentPart]:
     day = Coalesce("payment__paid_on", "of__paid_on")
     return (
         PaymentPart.objects.filter(invoice=invoice)
-        .select_related("payment__by", "payment__reverses", "payment__reversed_by", "allocation__by", "of__reversed_by")
+        .select_related("payment__by", "payment__side", "payment__reverses", "payment__reversed_by")
+        .select_related("allocation__by", "of__reversed_by")
         .annotate(on_day=Case(When(allocation=None, then=day), default=TruncDate("allocation__at")))
         .order_by("on_day", "pk")
     )
@@ -124,7 +124,7 @@ def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
 
 def payments() -> QuerySet[Payment]:
     """Payments with what a list of them shows."""
-    return Payment.objects.select_related("customer", "by", "reversed_by", "reverses").prefetch_related(
+    return Payment.objects.select_related("customer", "by", "side", "reversed_by", "reverses").prefetch_related(
         "parts__invoice__person", "parts__job"
     )
 

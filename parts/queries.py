@@ -95,7 +95,7 @@ def containers_of(item: Item) -> QuerySet[Container]:
 
 def movements(item: Item | None = None) -> QuerySet[Movement]:
     """Movements with what a list of them shows; of one item, those of its older numbers too."""
-    rows = Movement.objects.select_related("item", "container__pack", "by", "reversed_by")
+    rows = Movement.objects.select_related("item", "container__pack", "by", "reversed_by", "side")
     return rows if item is None else rows.filter(item__in=family(item))
 
 

@@ -17,10 +17,10 @@ from garage import audit, search, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.ledger import append, digest
-from garage.models import Customer, PersonSnapshot, User
+from garage.ledger import append, aside, content_of, digest, put_aside
+from garage.models import Customer, SideRow, User
 from garage.money import round_money
-from invoicing import charges, comparing, freezing, queries
+from invoicing import charges, comparing, queries
 from invoicing.models import Authorization, AuthorizationOperation, Estimate
 from invoicing.sums import Sums, counted
 from jobs import queries as jobs_queries
@@ -163,8 +163,9 @@ def _record(
     _one_of_alternatives(estimate, job, allowed)
     limit = agreed_limit(estimate, job, decisions, allowed, before, limit)
     gross = with_tax(limit, sums_with_tax(estimate, job, allowed))
-    person = PersonSnapshot.objects.create(data={"name": given.name, "contact": given.contact})
+    person = SideRow.objects.create(data={"name": given.name, "contact": given.contact}, written_at=now)
     rows = _rows(estimate, decisions)
+    put_aside(rows, now=now)
     authorization = Authorization(
         job=job,
         estimate=estimate,
@@ -197,8 +198,7 @@ def _record(
 
 def content_seal(estimate: Estimate, rows: list[AuthorizationOperation]) -> str:
     """The seal over what was decided, and over the estimate it was decided on."""
-    decided = freezing.seal(rows, parents=("authorization_id",))
-    return digest({"estimate": estimate.content_sha256, "operations": decided})
+    return digest({"estimate": estimate.content_sha256, "operations": [content_of(row) for row in rows]})
 
 
 def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperation]:
@@ -206,8 +206,8 @@ def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperati
         AuthorizationOperation(
             estimate_operation=offered,
             decision=decisions[offered.operation_id][0],
-            reason=decisions[offered.operation_id][1].strip()[:200],
             net=offered.net,
+            **aside(reason=decisions[offered.operation_id][1].strip()[:200]),
         )
         for offered in estimate.operations.all()
         if offered.operation_id is not None and offered.operation_id in decisions

@@ -1,10 +1,12 @@
 """Writing an estimate: a frozen, sealed revision of what the job's sheet offers."""
 
 import datetime as dt
+from itertools import chain
 
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.ledger import aside, put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
@@ -72,7 +74,7 @@ def _freeze(
     now: dt.datetime,
 ) -> Estimate:
     profile, today = shop.profile(), shop.day_of(now)
-    person = freezing.person_on_paper(job.customer)
+    person = freezing.person_on_paper(job.customer, now)
     exempt = charges.is_exempt(job.customer, today)
     estimate = Estimate(
         job=job,
@@ -82,8 +84,6 @@ def _freeze(
         person_seal=person.seal(),
         shop=freezing.shop_on_paper(profile),
         odometer_text=freezing.odometer_on_paper(job.odometer_in),
-        order_number=job.order_number,
-        concern=job.concern,
         parts_wish=freezing.PARTS_WISH[job.parts_wish],
         written_at=now,
         written_by=actor,
@@ -94,7 +94,11 @@ def _freeze(
             {"label": row.label, "base": str(row.base), "rate": str(row.rate), "tax": str(row.tax)}
             for row in sums.taxes
         ],
-        exemption=freezing.exemption_on_paper(job.customer, exempt),
+        **aside(
+            order_number=job.order_number,
+            concern=job.concern,
+            exemption=freezing.exemption_on_paper(job.customer, exempt),
+        ),
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),
     )
@@ -103,15 +107,18 @@ def _freeze(
         _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
     ]
     lines = [
-        EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, position))
+        [
+            EstimateLine(estimate_operation=frozen, line_id=charge.line, **freezing.line_on_paper(charge, position))
+            for position, charge in enumerate(row.charges, start=1)
+        ]
         for frozen, row in zip(operations, offered, strict=True)
-        for position, charge in enumerate(row.charges, start=1)
     ]
-    estimate.content_sha256 = freezing.estimate_seal(estimate, operations, lines)
+    put_aside([estimate, *operations, *chain(*lines)], now=now)
+    estimate.content_sha256 = freezing.estimate_seal(estimate, zip(operations, lines, strict=True))
     estimate.save(force_insert=True)
     for frozen in operations:
         frozen.save(force_insert=True)
-    EstimateLine.objects.bulk_create(lines)
+    EstimateLine.objects.bulk_create(chain(*lines))
     return estimate
 
 
@@ -121,11 +128,10 @@ def _operation(row: OperationCharges, sums: Sums, estimate: Estimate) -> Estimat
         operation_id=row.operation,
         position=row.position,
         title=row.title,
-        concern=row.concern,
-        cause=row.cause,
         counted=row.counted,
         net=row.net,
         gross=sums.gross,
+        **aside(concern=row.concern, cause=row.cause),
     )
 
 

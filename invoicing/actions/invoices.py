@@ -13,6 +13,7 @@ from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
+from garage.ledger import aside
 from garage.models import User
 from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
@@ -84,7 +85,7 @@ def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.da
     """Copy everything that is printed onto the paper."""
     profile = shop.profile()
     invoice.kind, invoice.job, invoice.customer = Invoice.Kind.INVOICE, job, job.customer
-    invoice.person = freezing.person_on_paper(job.customer)
+    invoice.person = freezing.person_on_paper(job.customer, now)
     invoice.person_seal = invoice.person.seal()
     invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
     invoice.odometer_in = freezing.odometer_on_paper(job.odometer_in)
@@ -93,6 +94,8 @@ def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.da
     exempt = charges.is_exempt(job.customer, invoice.issued_on)
     invoice.exemption = freezing.exemption_on_paper(job.customer, exempt)
     invoice.notices = notices_of(job, now)
+    given = queries.last_authorization(job)
+    invoice.consent_seq = given.chain_seq if given else 0
     _set(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
 
 
@@ -110,11 +113,13 @@ def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation],
             operation_id=row.operation,
             position=position,
             title=row.title,
-            concern=row.concern,
-            cause=row.cause,
-            correction=row.correction,
-            technicians=", ".join(worked.get(row.operation, []))[:160],
             net=row.net,
+            **aside(
+                concern=row.concern,
+                cause=row.cause,
+                correction=row.correction,
+                technicians=", ".join(worked.get(row.operation, []))[:160],
+            ),
         )
         operations.append(operation)
         for place, charge in enumerate(row.charges, start=1):

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from garage import counters, documents, search, shop
 from garage.clock import Clock, fixed
-from garage.ledger import append
+from garage.ledger import append, put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import freezing, letters
@@ -35,8 +35,9 @@ def write(
     taxes: Sequence[InvoiceTax],
 ) -> None:
     """Seal a paper over its rows, append it to the chain, and store the rows."""
-    parents = ("invoice_id", "invoice_operation_id")
-    invoice.content_sha256 = freezing.seal([*operations, *lines, *taxes], parents=parents)
+    put_aside([*operations, *lines], now=invoice.issued_at)
+    billed = [(row, [line for line in lines if line.invoice_operation is row]) for row in operations]
+    invoice.content_sha256 = freezing.invoice_seal(billed, taxes)
     append(invoice)
     for operation in operations:
         operation.save(force_insert=True)

@@ -14,7 +14,7 @@ from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.ledger import append
+from garage.ledger import append, aside
 from garage.models import Customer, Document, User
 from invoicing import accounts, freezing
 from invoicing.accounts import ZERO, Place
@@ -205,11 +205,7 @@ def move_money(
             moved.of_id = payment
             parts.append(moved)
     act = Allocation(customer=source.customer, amount=amount, at=now, by=actor)
-    act.content_sha256 = freezing.parts_seal(parts)
-    append(act)
-    for row in parts:
-        row.allocation = act
-        row.save(force_insert=True)
+    _sealed(act, parts)
     _settle(parts, actor, now)
     details = {"from": where(source), "to": where(target), "amount": str(amount)}
     audit.record("moved money", act, actor=actor, now=now, **details)
@@ -273,11 +269,10 @@ def _row(
         customer=customer,
         method=method,
         amount=amount,
-        reference=reference.strip()[:80],
-        reason=reason.strip()[:200],
         paid_on=paid_on,
         at=now,
         by=actor,
+        **aside(reference=reference.strip()[:80], reason=reason.strip()[:200]),
     )
 
 
@@ -285,16 +280,25 @@ def _write(
     row: Payment, parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime, verb: str, **details: object
 ) -> Payment:
     """Seal a payment, store where its money goes, and let invoices, jobs and the receipt follow."""
-    append(row)
     parts = [part for part in parts if part.amount]
-    for part in parts:
-        part.payment = row
-        part.save(force_insert=True)
+    _sealed(row, parts)
     _settle(parts, actor, now)
     if row.reverses_id is None:
         wanted_receipt(row, now)
     audit.record(verb, row, actor=actor, now=now, amount=str(row.amount), paid_on=row.paid_on.isoformat(), **details)
     return row
+
+
+def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
+    """Seal an act with money over its parts, append it to its chain, and store the parts."""
+    act.content_sha256 = freezing.parts_seal(parts)
+    append(act)
+    for part in parts:
+        if isinstance(act, Payment):
+            part.payment = act
+        else:
+            part.allocation = act
+    PaymentPart.objects.bulk_create(parts)
 
 
 def _settle(parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime) -> None:

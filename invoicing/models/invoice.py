@@ -4,7 +4,8 @@ from django.db import models
 from django.db.models import F, Q
 
 from garage.fields import MoneyField, ShareField, UnitPriceField
-from garage.ledger import AppendOnly, Chained
+from garage.ledger import AppendOnly, Chained, beside
+from invoicing import formats
 from invoicing.models.papers import Paper, PaperLine
 
 
@@ -12,6 +13,8 @@ class Invoice(Chained, Paper):
     """An issued invoice, or the credit note that corrects one; `content_sha256` seals its rows below."""
 
     CHAIN = "invoices"
+    MOMENT = "issued_at"
+    FORMATS = formats.INVOICE
 
     class Kind(models.TextChoices):
         INVOICE = "invoice", "invoice"
@@ -32,7 +35,10 @@ class Invoice(Chained, Paper):
     due_on = models.DateField()
     issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     currency = models.CharField(max_length=3)
-    notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
+    consent_seq = models.BigIntegerField(
+        default=0, help_text="the place in its chain of the job's last authorization when it was issued; 0 for none"
+    )
+    notices = beside({})  # authorizations, next due, advisories, declined work, warranty; why it is credited
 
     class Meta:
         ordering = ["-pk"]
@@ -61,15 +67,18 @@ class Invoice(Chained, Paper):
 class InvoiceOperation(AppendOnly):
     """An operation as billed."""
 
+    FORMATS = formats.INVOICE_OPERATION
+    OUTSIDE = frozenset({"id", "invoice_id"})
+
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
-    concern = models.TextField(blank=True)
-    cause = models.TextField(blank=True)
-    correction = models.TextField(blank=True)
-    technicians = models.CharField(max_length=160, blank=True)
     net = MoneyField()
+    concern = beside()
+    cause = beside()
+    correction = beside()
+    technicians = beside()
 
     class Meta:
         ordering = ["position"]
@@ -84,6 +93,9 @@ class InvoiceLine(AppendOnly, PaperLine):
     On a credit note the quantity is below zero and `credits` names the line it takes back.
     """
 
+    FORMATS = formats.INVOICE_LINE
+    OUTSIDE = frozenset({"id", "invoice_operation_id"})
+
     invoice_operation = models.ForeignKey(InvoiceOperation, models.PROTECT, related_name="lines")
     line = models.ForeignKey("jobs.Line", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     credits = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credited_by")
@@ -95,6 +107,9 @@ class InvoiceLine(AppendOnly, PaperLine):
 
 class InvoiceTax(AppendOnly):
     """A tax row as printed, and the tax classes of the lines it was counted on."""
+
+    FORMATS = formats.INVOICE_TAX
+    OUTSIDE = frozenset({"id", "invoice_id"})
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="taxes")
     tax_classes = models.CharField(max_length=80, help_text="separated by spaces")

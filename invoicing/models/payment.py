@@ -8,16 +8,18 @@ from django.db import models
 from django.db.models import Q
 
 from garage.fields import MoneyField
-from garage.ledger import AppendOnly, Chained
+from garage.ledger import AppendOnly, Chained, beside
+from invoicing import formats
 
 
 class Payment(Chained):
-    """Money from a customer (plus), or a refund or reversal (minus).
+    """Money from a customer (plus), or a refund or reversal (minus); `content_sha256` seals its parts.
 
     `paid_on` is the day it changed hands, as the person said; `at` when it was recorded.
     """
 
     CHAIN = "payments"
+    FORMATS = formats.PAYMENT
 
     class Method(models.TextChoices):
         CASH = "cash", "cash"
@@ -28,18 +30,20 @@ class Payment(Chained):
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
     method = models.CharField("paid by", max_length=8, choices=Method)
     amount = MoneyField("amount")
-    reference = models.CharField("reference", max_length=80, blank=True)
     reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
-    reason = models.CharField("reason", max_length=200, blank=True)
     paid_on = models.DateField(db_index=True)
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    content_sha256 = models.CharField(max_length=64)
+    reference = beside()
+    reason = beside()
 
     class Meta:
         ordering = ["-pk"]
         constraints = [
             models.CheckConstraint(condition=~Q(amount=0), name="payment_not_zero"),
-            models.CheckConstraint(condition=Q(amount__gt=0) | ~Q(reason=""), name="money_given_back_has_a_reason"),
+            # The reason stands aside, perhaps with a reference: that it is not the reference alone, the verbs see to.
+            models.CheckConstraint(condition=Q(amount__gt=0) | ~Q(side_seal=""), name="money_given_back_has_a_reason"),
         ]
 
     def __str__(self) -> str:
@@ -55,6 +59,7 @@ class Allocation(Chained):
     """An act that moves money from one place to another; its parts, sealed through it, come to zero."""
 
     CHAIN = "allocations"
+    FORMATS = formats.ALLOCATION
 
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="allocations")
     amount = MoneyField("amount")
@@ -76,6 +81,9 @@ class PaymentPart(AppendOnly):
     With an invoice it pays that invoice, with a job it is the job's deposit, with neither it is credit on the
     customer's account. `of` is the payment whose money it is, where that is not the act itself.
     """
+
+    FORMATS = formats.PAYMENT_PART
+    OUTSIDE = frozenset({"id", "payment_id", "allocation_id"})
 
     payment = models.ForeignKey(Payment, models.PROTECT, null=True, blank=True, related_name="parts")
     allocation = models.ForeignKey(Allocation, models.PROTECT, null=True, blank=True, related_name="parts")

@@ -1,4 +1,4 @@
-"""Taking work off a job's sheet, and putting it back: what was removed is kept whole in the audit trail."""
+"""Taking work off a job's sheet, and putting it back: what was removed is kept whole beside the audit trail."""
 
 import datetime as dt
 import json
@@ -87,7 +87,7 @@ def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.M
     if isinstance(row, Line):
         _line_is_back(row.operation, entry, actor, now)
     else:
-        known = Advisory.objects.filter(pk__in=entry.details["advisories"], state=Advisory.State.OPEN)
+        known = Advisory.objects.filter(pk__in=entry.told["advisories"], state=Advisory.State.OPEN)
         known.update(state=Advisory.State.OFFERED, operation=row)
         counted(row.job, actor, now)
     audit.record("put back", row, actor=actor, now=now)
@@ -96,8 +96,8 @@ def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.M
 
 def _line_is_back(operation: Operation, entry: AuditEntry, actor: User | None, now: dt.datetime) -> None:
     """Let the decision stand again when nothing but this line was taken away since it was made."""
-    decided = entry.details["decided"]
-    untouched = operation.job.version == entry.details["version"]
+    decided = entry.told["decided"]
+    untouched = operation.job.version == entry.told["version"]
     if untouched and decided:
         Operation.objects.filter(pk=operation.pk).update(**decided)
         operation.refresh_from_db()
@@ -123,7 +123,7 @@ def _snapshot(rows: Iterable[models.Model]) -> list[Any]:
 
 def _restore(entry: AuditEntry) -> Line | Operation:
     """Insert the rows of a snapshot; the first one is what was removed."""
-    rows: list[Any] = [found.object for found in serializers.deserialize("python", entry.details["rows"])]
+    rows: list[Any] = [found.object for found in serializers.deserialize("python", entry.told["rows"])]
     first: Line | Operation = rows[0]
     if isinstance(first, Line):
         operation = Operation.objects.filter(pk=first.operation_id).first()

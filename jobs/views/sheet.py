@@ -167,7 +167,7 @@ def offer_take(request: HttpRequest, pk: int) -> HttpResponse:
 def removed_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Put a removed line or operation back."""
     entry = access.removal_for(request, pk)
-    job = access.job_for(request, entry.details["job"])
+    job = access.job_for(request, entry.told["job"])
     return _acted(request, job, lambda: put_back(entry=entry, actor=actor_of(request), clock=timezone.now))
 
 
