@@ -9,7 +9,7 @@ from django.core.checks import CheckMessage, Error, Tags, Warning
 from django.core.checks import register as register_check
 from django.db import connection
 
-from garage import database, sqlite
+from garage import database, ledger, sqlite
 
 
 def sqlite_build(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
@@ -63,8 +63,23 @@ def guards(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: A
     ]
 
 
+def formats(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Refuse to run when a sealed table has columns that its last format does not list, or the other way round."""
+    return [
+        Error(
+            f"{model._meta.label}: {', '.join(sorted(differ))} stands in the table or in its last format, not in both.",
+            hint=f"Add a format with today's columns below the last one in {model._meta.app_label}/formats.py, and "
+            "write it down in docs/sealed-rows.md. A list that rows were sealed with is never changed.",
+            id="garage.E004",
+        )
+        for model in ledger.sealed_models()
+        if (differ := ledger.unlisted(model))
+    ]
+
+
 def register() -> None:
     """Make the checks known to Django."""
     register_check(sqlite_build, Tags.database)
     register_check(sqlite_pragmas, Tags.database)
     register_check(guards, Tags.database)
+    register_check(formats, Tags.models)

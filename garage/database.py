@@ -6,19 +6,12 @@ triggers without a word, so a one-time migration would not be enough. `books_che
 
 from collections.abc import Iterator
 
-from django.apps import apps
-from django.db import models
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from garage.ledger import AppendOnly
+from garage.ledger import sealed_models
 
 SEARCH_TABLE = "garage_searchentry"
 FULL_TEXT_TABLE = "garage_searchtext"
-
-
-def append_only_models() -> list[type[models.Model]]:
-    """Every model whose rows may only be added."""
-    return [model for model in apps.get_models() if issubclass(model, AppendOnly)]
 
 
 def trigger_names(table: str, vendor: str) -> list[str]:
@@ -75,7 +68,7 @@ def install(connection: BaseDatabaseWrapper) -> None:
     sqlite = connection.vendor == "sqlite"
     existing = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
-        for model in append_only_models():
+        for model in sealed_models():
             if model._meta.db_table in existing:
                 for statement in (_sqlite_guard if sqlite else _postgres_guard)(model._meta.db_table):
                     cursor.execute(statement)
@@ -88,7 +81,7 @@ def remove_guards(connection: BaseDatabaseWrapper) -> None:
     """Drop the append-only triggers: for a test's flush only, `install` puts them back."""
     on_table = "" if connection.vendor == "sqlite" else ' ON "{table}"'
     with connection.cursor() as cursor:
-        for model in append_only_models():
+        for model in sealed_models():
             table = model._meta.db_table
             for name in trigger_names(table, connection.vendor):
                 cursor.execute(f'DROP TRIGGER IF EXISTS "{name}"' + on_table.format(table=table))
@@ -104,5 +97,5 @@ def missing_guards(connection: BaseDatabaseWrapper) -> list[str]:
     with connection.cursor() as cursor:
         cursor.execute(query)
         present = {row[0] for row in cursor.fetchall()}
-    wanted = [n for m in append_only_models() for n in trigger_names(m._meta.db_table, connection.vendor)]
+    wanted = [n for m in sealed_models() for n in trigger_names(m._meta.db_table, connection.vendor)]
     return [name for name in wanted if name not in present]

@@ -14,6 +14,7 @@ import logging
 import re
 import smtplib
 import ssl
+from collections.abc import Iterable
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import format_datetime, make_msgid
@@ -68,6 +69,7 @@ def enqueue(
     for value, field in ((to, "to"), (to_name, "to_name"), (subject, "subject"), (reply_to, "reply_to")):
         if re.search(r"[\r\n\0]", value):
             raise Refused("A line break cannot stand in an address or a subject.", field)
+    _not_erased(attachments)
     domain = urlsplit(settings.BASE_URL).hostname or "localhost"
     mail, created = OutgoingMail.objects.get_or_create(
         purpose=purpose,
@@ -88,6 +90,13 @@ def enqueue(
     if created:
         mail.attachments.set([documents.ask_for(document) for document in attachments])
     return mail
+
+
+def _not_erased(attachments: Iterable[Document]) -> None:
+    """Refuse to send a paper whose bytes are gone."""
+    for document in attachments:
+        if document.state == Document.State.ERASED:
+            raise Refused(f"{document.name} was erased after the record years: it can no longer be sent.")
 
 
 def message_of(mail: OutgoingMail) -> EmailMessage:
@@ -246,6 +255,9 @@ def send_again(*, mail: OutgoingMail, actor: User, clock: Clock) -> OutgoingMail
     mail.refresh_from_db()
     if mail.state not in (State.FAILED, State.UNCERTAIN, State.QUEUED):
         raise Refused("This message is on its way or already sent.")
+    if mail.erased_at is not None:
+        raise Refused("This message was erased after the record years.")
+    _not_erased(mail.attachments.all())
     mail.state, mail.next_try, mail.queued_at, mail.problem = State.QUEUED, now, now, ""
     mail.save(update_fields=["state", "next_try", "queued_at", "problem"])
     audit.record("asked to send again", mail, actor=actor, now=now)

@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 
 from django.db import connection
+from django.db.models import Q
 
-from garage import database, documents, ledger, promises
-from garage.models import AuditEntry, ClockNote, Ownership, Vehicle
+from garage import database, documents, files, ledger, promises
+from garage.models import AuditEntry, ClockNote, OutgoingMail, Ownership, SideRow, StoredFile, Vehicle
 
 
 def guards_stand() -> Iterator[str]:
@@ -19,12 +20,24 @@ def audit_is_whole() -> Iterator[str]:
     return ledger.breaks(AuditEntry)
 
 
-def clock_notes_are_whole() -> Iterator[str]:
-    """What the owner answered for the clock is what was sealed."""
-    yield from ledger.breaks(ClockNote)
-    for note in ClockNote.objects.select_related("words"):
-        if not note.words.matches(note.words_seal):
-            yield f"{note}: its reason was changed behind it"
+def side_rows_hold() -> Iterator[str]:
+    """What stands beside the sealed rows is what was sealed with them, or erased."""
+    for model in ledger.sealed_models():
+        rows = model._default_manager.filter(~Q(side=None) | ~Q(side_seal="")).select_related("side").order_by("pk")
+        for row in rows.iterator(chunk_size=2000):
+            if row.side is None or not row.side.matches(row.side_seal):
+                yield f"{model._meta.verbose_name} {row.pk}: the names or words beside it were changed behind it"
+
+
+def erased_by_an_act() -> Iterator[str]:
+    """Whatever is erased was erased by the book's own act, which stands in the audit trail."""
+    known: dict[str, set[int]] = {}
+    for entry in AuditEntry.objects.filter(verb="erased").iterator(chunk_size=2000):
+        known.setdefault(entry.record.partition(":")[0], set()).update(entry.details["erased"])
+    for model in (SideRow, StoredFile, OutgoingMail):
+        for key in model._default_manager.exclude(erased_at=None).order_by("pk").values_list("pk", flat=True):
+            if key not in known.get(model._meta.label_lower, ()):
+                yield f"{model._meta.verbose_name} {key}: it was erased, and no entry says by whom: restore a backup"
 
 
 def database_is_sound() -> Iterator[str]:
@@ -52,6 +65,9 @@ def register() -> None:
     promises.register("the database file is sound", database_is_sound)
     promises.register("append-only tables are guarded", guards_stand)
     promises.register("the audit trail is whole", audit_is_whole)
-    promises.register("what was answered for the clock is what was sealed", clock_notes_are_whole)
+    promises.register("the chain of notes on the clock is whole", lambda: ledger.breaks(ClockNote))
+    promises.register("what stands beside sealed rows is what was sealed", side_rows_hold)
+    promises.register("what is erased was erased by an act of the book", erased_by_an_act)
     promises.register("each vehicle has the owner its history says", owners_agree)
     promises.register("stored documents are byte for byte what was made", documents.altered)
+    promises.register("sent mail, photos and the logo are byte for byte what was stored", files.altered)

@@ -6,7 +6,7 @@ from typing import Any, Generic, TypeVar, cast
 from urllib.parse import urlencode
 
 from django import forms
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -84,24 +84,37 @@ class Page(Generic[Row]):
     older: str
 
 
-def page_of(queryset: "QuerySet[Row]", request: HttpRequest, *, size: int = 30) -> Page[Row]:
+def page_of(queryset: "QuerySet[Row]", request: HttpRequest, *, size: int = 30, day: str = "") -> Page[Row]:
     """Cut one page out of a list by its primary key, newest first (`?before=` and `?after=` in the address).
 
-    Keyset pages cost the same at row one and at row one million; OFFSET and COUNT do not.
+    With `day` the list is in the order of that date column, and of the key within a day. Keyset pages cost the same
+    at row one and at row one million; OFFSET and COUNT do not.
     """
     before, after = (key_in(request.GET.get(name, "")) for name in ("before", "after"))
+    columns = [day, "pk"] if day else ["pk"]
+    falling = [f"-{column}" for column in columns]
     if after is not None:
-        rows = list(queryset.filter(pk__gt=after).order_by("pk")[: size + 1])
+        rows = list(_beyond(queryset, after, day, "gt").order_by(*columns)[: size + 1])
         more_newer, more_older = len(rows) > size, True
         rows = rows[:size][::-1]
     else:
-        found = queryset if before is None else queryset.filter(pk__lt=before)
-        rows = list(found.order_by("-pk")[: size + 1])
+        found = queryset if before is None else _beyond(queryset, before, day, "lt")
+        rows = list(found.order_by(*falling)[: size + 1])
         more_newer, more_older = before is not None, len(rows) > size
         rows = rows[:size]
     newer = page_address(request, after=rows[0].pk) if rows and more_newer else ""
     older = page_address(request, before=rows[-1].pk) if rows and more_older else ""
     return Page(rows, newer, older)
+
+
+def _beyond(queryset: "QuerySet[Row]", pk: int, day: str, way: str) -> "QuerySet[Row]":
+    """The rows of a list that come after (`lt`) or before (`gt`) the row with this key."""
+    if not day:
+        return queryset.filter(**{f"pk__{way}": pk})
+    on = queryset.model._default_manager.filter(pk=pk).values_list(day, flat=True).first()
+    if on is None:
+        return queryset.none()
+    return queryset.filter(Q(**{f"{day}__{way}": on}) | Q(**{day: on, f"pk__{way}": pk}))
 
 
 def key_in(text: str) -> int | None:

@@ -7,11 +7,22 @@ class InvoicingConfig(AppConfig):
 
     def ready(self) -> None:
         from garage import search, shop  # noqa: PLC0415 (models are not ready when this module is read)
-        from invoicing import consents, panels, papers, promises, queries  # noqa: PLC0415 (as above)
+        from invoicing import (  # noqa: PLC0415 (as above)
+            accounts,
+            consents,
+            panels,
+            papers,
+            promises,
+            promises_money,
+            queries,
+        )
+        from jobs import objections  # noqa: PLC0415 (as above)
 
         consents.register()
         papers.register()
         panels.register()
         promises.register()
         shop.fix("currency", queries.why_currency_is_fixed)
+        promises_money.register()
+        objections.register(accounts.objection_to_canceling)
         search.register("invoice", "invoice", "invoicing:invoice")

@@ -18,7 +18,6 @@ from invoicing.models import (
     EstimateOperation,
     Invoice,
     InvoiceLine,
-    Payment,
     Tax,
     Treatment,
 )
@@ -192,28 +191,6 @@ class IssueForm(KeyForm):
         label="Who was told of the new tax", max_length=200, required=False, help_text="Name, how and when; printed."
     )
     clock_reason = ClockReasonField()
-
-
-class PaymentForm(KeyForm):
-    """Money received."""
-
-    amount = MoneyFormField(label="Amount")
-    method = forms.ChoiceField(label="Paid by", choices=Payment.Method.choices, initial=Payment.Method.CARD)
-    reference = forms.CharField(
-        label="Reference", max_length=80, required=False, help_text="Such as the number of the check."
-    )
-
-
-class GiveBackForm(PaymentForm):
-    """Money given back."""
-
-    reason = forms.CharField(label="Why", max_length=200)
-
-
-class ReasonForm(KeyForm):
-    """Why something is taken back."""
-
-    reason = forms.CharField(label="Why", max_length=200, help_text="Such as: the check bounced.")
 
 
 class CreditForm(KeyForm):

@@ -6,12 +6,18 @@ import zoneinfo
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db import models
-
 from garage import shop
 from garage.ledger import content_of, digest
-from garage.models import Customer, OdometerReading, PersonSnapshot, ShopProfile, Vehicle
-from invoicing.models import Estimate, Invoice
+from garage.models import Customer, OdometerReading, ShopProfile, SideRow, Vehicle
+from invoicing.models import (
+    Estimate,
+    EstimateLine,
+    EstimateOperation,
+    InvoiceLine,
+    InvoiceOperation,
+    InvoiceTax,
+    PaymentPart,
+)
 from invoicing.models.papers import PaperLine
 from invoicing.sums import Charge, ClassRate, Sums
 
@@ -32,10 +38,11 @@ def shop_on_paper(profile: ShopProfile) -> dict[str, Any]:
     return {**{name: str(getattr(profile, name)) for name in names}, "labor_rate": f"{profile.labor_rate:.2f}"}
 
 
-def person_on_paper(customer: Customer) -> PersonSnapshot:
+def person_on_paper(customer: Customer, now: dt.datetime) -> SideRow:
     """Keep the customer's name, address and first numbers beside the sealed rows."""
     phone, email = customer.phones.first(), customer.emails.first()
-    return PersonSnapshot.objects.create(
+    return SideRow.objects.create(
+        written_at=now,
         data={
             "name": customer.name,
             "contact": customer.contact,
@@ -43,7 +50,7 @@ def person_on_paper(customer: Customer) -> PersonSnapshot:
             "phone": phone.number if phone else "",
             "email": email.address if email else "",
             "tax_number": customer.tax_number,
-        }
+        },
     )
 
 
@@ -88,7 +95,7 @@ def lines_on_paper(charges: Sequence[Charge]) -> list[dict[str, Any]]:
         {
             "position": place,
             "under": places.get(charge.under, 0) if charge.under else 0,
-            **{name: getattr(charge, name) for name in names},
+            **{name: getattr(charge, name) for name in (*names, "sublet_to")},
         }
         for place, charge in enumerate(charges, start=1)
     ]
@@ -113,23 +120,34 @@ def taxes_on_paper(sums: Sums) -> list[dict[str, Any]]:
     ]
 
 
-def seal(rows: Iterable[models.Model], *, parents: tuple[str, ...]) -> str:
-    """SHA-256 over every stored value of the rows but the keys of their parents, which do not exist before them."""
-    return digest([content_of(row, leave_out=parents) for row in rows])
+def with_lines(
+    operation: EstimateOperation | InvoiceOperation, lines: Iterable[EstimateLine | InvoiceLine]
+) -> dict[str, Any]:
+    """What is hashed of an operation on a paper, its lines in it."""
+    return {**content_of(operation), "lines": [content_of(line) for line in lines]}
 
 
-def invoice_seal(invoice: Invoice) -> str:
-    """The seal over an invoice's operations, lines and taxes, computed from what is stored."""
-    operations = list(invoice.operations.all())
-    lines = [line for operation in operations for line in operation.lines.all()]
-    return seal([*operations, *lines, *invoice.taxes.all()], parents=("invoice_id", "invoice_operation_id"))
+def invoice_seal(
+    operations: Iterable[tuple[InvoiceOperation, Iterable[InvoiceLine]]], taxes: Iterable[InvoiceTax]
+) -> str:
+    """The seal over an invoice's operations with their lines, and its taxes."""
+    return digest(
+        {
+            "operations": [with_lines(operation, lines) for operation, lines in operations],
+            "taxes": [content_of(row) for row in taxes],
+        }
+    )
 
 
-def estimate_seal(estimate: Estimate, operations: list[Any], lines: list[Any]) -> str:
-    """The seal over an estimate and its rows."""
-    own = content_of(estimate, leave_out=("content_sha256",))
-    rows = seal([*operations, *lines], parents=("estimate_id", "estimate_operation_id"))
-    return digest({"estimate": own, "rows": rows})
+def estimate_seal(estimate: Estimate, operations: Iterable[tuple[EstimateOperation, Iterable[EstimateLine]]]) -> str:
+    """The seal over an estimate and its operations with their lines."""
+    offered = [with_lines(operation, lines) for operation, lines in operations]
+    return digest({"estimate": content_of(estimate), "operations": offered})
+
+
+def parts_seal(parts: Iterable[PaymentPart]) -> str:
+    """The seal over the parts of an act with money, a payment or an allocation: where how much of it goes."""
+    return digest({"parts": [content_of(part) for part in parts]})
 
 
 def local(moment: dt.datetime, zone: str) -> dt.datetime:

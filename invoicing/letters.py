@@ -6,7 +6,8 @@ from django.core.validators import validate_email
 from garage import shop
 from garage.errors import Refused
 from garage.money import in_currency
-from invoicing.models import Estimate, Invoice
+from invoicing.comparing import amount
+from invoicing.models import Estimate, Invoice, Payment
 
 ESTIMATE_TEXT = """Dear {customer},
 
@@ -17,6 +18,12 @@ We do nothing before you say yes, and nothing beyond it without asking you: answ
 CREDIT_TEXT = """Dear {customer},
 
 the credit note {number} is attached. It corrects the invoice {corrects} and comes to {total}.
+
+{garage}"""
+
+RECEIPT_TEXT = """Hello {customer},
+
+attached is the receipt for {amount} {what} on {day}. Thank you.
 
 {garage}"""
 
@@ -66,3 +73,16 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
     }
     text = profile.mail_text if invoice.kind == Invoice.Kind.INVOICE else CREDIT_TEXT
     return f"{invoice.title} from {profile.name}", fill(text, values)
+
+
+def receipt_letter(payment: Payment) -> tuple[str, str]:
+    """Subject and text of the mail with a receipt."""
+    profile = shop.profile()
+    values = {
+        "customer": payment.customer.name,
+        "amount": f"{amount(abs(payment.amount))} {profile.currency}",
+        "what": "refunded" if payment.is_refund else "received",
+        "day": shop.day_words(payment.paid_on),
+        "garage": profile.name,
+    }
+    return f"Receipt {payment.chain_seq} from {profile.name}", fill(RECEIPT_TEXT, values)

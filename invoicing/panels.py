@@ -12,7 +12,7 @@ from garage import panels
 from garage.access import may
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
-from invoicing import charges, comparing, queries
+from invoicing import accounts, charges, comparing, queries
 from invoicing.models import Invoice
 from invoicing.standing import standing_of
 from invoicing.sums import Sums
@@ -26,6 +26,7 @@ def register() -> None:
     """Offer the panels to the pages of the apps below."""
     panels.register("job-foot", job_foot)
     panels.register("job-margin", job_margin)
+    panels.register("job-cancel", job_cancel)
     panels.register("customer", papers_of)
     panels.register("vehicle", papers_of)
 
@@ -67,10 +68,20 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "invoices": _with_papers("invoice", invoices),
         "standing": standing_of(job, timezone.localdate()),
         "billed": job.stage in (stages.INVOICED, stages.CLOSED),
+        "deposit": accounts.deposit_of(job),
+        "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),
+        "may_move": may(request.user, "invoicing"),
         "customer_exempt": charges.is_exempt(job.customer, timezone.localdate()),
         "certificate_over": job.customer.tax_exempt and not charges.is_exempt(job.customer, timezone.localdate()),
     }
     return render_to_string("invoicing/job_margin.html", context, request)
+
+
+def job_cancel(request: HttpRequest, subject: models.Model) -> str:
+    """On the page that cancels a job: its deposit, and what can become of it."""
+    job = cast(Job, subject)
+    context = {"job": job, "deposit": accounts.deposit_of(job)}
+    return render_to_string("invoicing/job_cancel_panel.html", context, request) if context["deposit"] else ""
 
 
 def _with_papers(kind: str, rows: Sequence[models.Model]) -> list[tuple[models.Model, Document | None]]:
@@ -86,7 +97,10 @@ def papers_of(request: HttpRequest, subject: models.Model) -> str:
     row = cast("Customer | Vehicle", subject)
     context = {
         "invoices": queries.invoices_of(row)[:SHOWN],
-        "owed": queries.owed_by(row) if isinstance(row, Customer) else None,
+        "balance": accounts.balance_of(row) if isinstance(row, Customer) else None,
+        "credit": accounts.credit_of(row) if isinstance(row, Customer) else None,
+        "customer": row,
+        "may_act": may(request.user, "invoicing"),
         "of_customer": isinstance(row, Customer),
         "today": timezone.localdate(),
     }

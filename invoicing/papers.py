@@ -6,6 +6,7 @@ The worker makes them: there is no request here and no page's time zone, so ever
 import io
 import zlib
 from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any
 
 import segno
@@ -16,10 +17,10 @@ from garage.documents import Printable
 from garage.forms_fields import plain_text
 from garage.models import ShopProfile
 from garage.money import in_currency
-from invoicing import charges, drafts, freezing, queries
+from invoicing import accounts, charges, drafts, freezing, queries
 from invoicing.comparing import amount
 from invoicing.freezing import said_moment, said_promise
-from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Treatment
+from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Payment, PaymentPart, Treatment
 from invoicing.showing import from_charges, from_paper
 from invoicing.sums import Sums, TaxSum
 from invoicing.tax_changes import tax_changes
@@ -35,6 +36,7 @@ def register() -> None:
     documents.register("estimate-draft", estimate_draft)
     documents.register("invoice", invoice_paper)
     documents.register("invoice-draft", invoice_draft)
+    documents.register("receipt", receipt_paper)
 
 
 def draft_version(job: Job) -> int:
@@ -166,11 +168,12 @@ def invoice_paper(pk: int) -> Printable:
         "concern": invoice.notices.get("concern", ""),
         "operations": from_paper(list(invoice.operations.all())),
         "sums": paper_sums(invoice, taxes),
+        **deposit_sums(accounts.applied_at_issue(invoice), invoice.gross),
         "exemption": invoice.exemption,
         "order_number": invoice.order_number,
         "authorizations": [authorization_text(row) for row in authorizations_of(invoice)],
         "notices": invoice.notices,
-        "told": invoice.told.data.get("told", "") if invoice.told else "",
+        "told": invoice.told,
     }
     return Printable("documents/invoice.html", context, qr_of(invoice.label))
 
@@ -187,10 +190,12 @@ def invoice_draft(pk: int) -> Printable:
     """The invoice of a job as it would be, marked as a draft."""
     job = jobs_queries.sheets().get(pk=pk)
     made, profile = drafts.draft(job), shop.profile()
+    sums = drafts.sums_of(made, shop.day_of(timezone.now()))
     context = {
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
         "operations": from_charges(made.operations),
-        "sums": sums_text(drafts.sums_of(made, shop.day_of(timezone.now())), profile.currency),
+        "sums": sums_text(sums, profile.currency),
+        **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross),
         "notices": {"tax_changes": tax_changes(job, made.charges, shop.day_of(timezone.now())).by_law},
         "authorizations": [authorization_text(row) for row in queries.authorizations(job)],
     }
@@ -228,6 +233,61 @@ def authorization_text(row: Authorization) -> dict[str, str]:
         "total": amount(row.limit),
         "total_with_tax": amount(row.limit_gross),
     }
+
+
+def deposit_sums(applied: Decimal, gross: Decimal) -> dict[str, str]:
+    """The deposit taken off a paper's total, and what is left to pay; nothing where none was applied."""
+    if not applied:
+        return {}
+    return {"deposit": amount(-applied), "left": amount(gross - applied)}
+
+
+# The receipt
+
+
+def receipt_paper(pk: int) -> Printable:
+    """The receipt of a payment, deposit or refund: what changed hands, when, how, for what, and what is still owed."""
+    payment = queries.payments().get(pk=pk)
+    profile, zone = shop.profile(), shop.profile().time_zone
+    number = f"Receipt {payment.chain_seq}"
+    phone = payment.customer.phones.first()
+    context = {
+        "title": number,
+        "number": number,
+        "draft": False,
+        "page": page_class(profile.page_size),
+        "garage": freezing.shop_on_paper(profile),
+        "person": {
+            "name": payment.customer.name,
+            "address": payment.customer.address,
+            "phone": phone.number if phone else "",
+        },
+        "facts": [f"recorded {said_moment(payment.at, zone)}", *([f"by {payment.by}"] if payment.by else [])],
+        "refund": payment.is_refund,
+        "amount": amount(abs(payment.amount)),
+        "currency": profile.currency,
+        "day": shop.day_words(payment.paid_on),
+        "method": payment.get_method_display(),
+        "reference": payment.reference,
+        "reason": payment.reason,
+        "rows": [receipt_row(payment, part) for part in payment.parts.all()],
+    }
+    return Printable("documents/receipt.html", context, qr_of(number))
+
+
+def receipt_row(payment: Payment, part: PaymentPart) -> dict[str, str]:
+    """One line of a receipt: what the money was for, how much of it, and how that stands afterwards."""
+    if part.invoice is not None:
+        left = accounts.owed_after(part.invoice, payment)
+        after = f"{amount(left)} still owed" if left > 0 else f"paid in full on {shop.day_words(payment.paid_on)}"
+        what = f"No. {part.invoice.label} of {shop.day_words(part.invoice.issued_on)}, {part.invoice.vehicle_text}"
+        after = "" if payment.is_refund else after
+    elif part.job is not None:
+        what = f"Deposit on job {part.job.number}"
+        after = "" if payment.is_refund else "taken off the total when the work is billed"
+    else:
+        what, after = "Credit on your account", ""
+    return {"what": what.rstrip(", "), "after": after, "amount": amount(abs(part.amount))}
 
 
 # What they share

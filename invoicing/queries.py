@@ -3,7 +3,8 @@
 import datetime as dt
 from decimal import Decimal
 
-from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models import Case, Prefetch, Q, QuerySet, Sum, When
+from django.db.models.functions import Coalesce, TruncDate
 
 from garage.models import Customer, Document, OutgoingMail, Vehicle
 from invoicing.models import (
@@ -52,10 +53,9 @@ def why_currency_is_fixed() -> str:
 
 def estimates() -> QuerySet[Estimate]:
     """Estimates with their operations and lines."""
-    operations = EstimateOperation.objects.prefetch_related("lines")
-    return Estimate.objects.select_related("job__customer", "job__vehicle", "person", "written_by").prefetch_related(
-        Prefetch("operations", operations)
-    )
+    operations = EstimateOperation.objects.select_related("side").prefetch_related("lines__side")
+    beside = ("job__customer", "job__vehicle", "person", "side", "written_by")
+    return Estimate.objects.select_related(*beside).prefetch_related(Prefetch("operations", operations))
 
 
 def latest_estimate(job: Job) -> Estimate | None:
@@ -65,7 +65,7 @@ def latest_estimate(job: Job) -> Estimate | None:
 
 def authorizations(job: Job) -> QuerySet[Authorization]:
     """What the job's customer decided, oldest first, with who and on what."""
-    decided = AuthorizationOperation.objects.select_related("estimate_operation")
+    decided = AuthorizationOperation.objects.select_related("estimate_operation", "side")
     return (
         Authorization.objects.filter(job=job)
         .select_related("estimate__job", "person", "taken_by")
@@ -84,25 +84,28 @@ def last_authorization(job: Job) -> Authorization | None:
 
 def invoices() -> QuerySet[Invoice]:
     """Invoices and credit notes with what every list of them shows."""
-    return Invoice.objects.select_related("customer", "job", "person", "receivable", "corrects")
+    return Invoice.objects.select_related("customer", "job", "person", "side", "receivable", "corrects")
 
 
 def whole_invoices() -> QuerySet[Invoice]:
     """The same with everything that is printed on them."""
-    operations = InvoiceOperation.objects.prefetch_related("lines")
+    operations = InvoiceOperation.objects.select_related("side").prefetch_related("lines__side")
     return (
         invoices()
-        .select_related("issued_by", "told", "job__customer", "job__vehicle", "corrects__receivable")
+        .select_related("issued_by", "side", "job__customer", "job__vehicle", "corrects__receivable")
         .prefetch_related(Prefetch("operations", operations), "taxes", "credit_notes")
     )
 
 
 def payments_of(invoice: Invoice) -> QuerySet[PaymentPart]:
-    """What was paid on an invoice, taken back or given back, oldest first."""
+    """What was paid on an invoice, moved to or off it, reversed and refunded, in the order of its days."""
+    day = Coalesce("payment__paid_on", "of__paid_on")
     return (
         PaymentPart.objects.filter(invoice=invoice)
-        .select_related("payment__by", "payment__reverses", "payment__reversed_by")
-        .order_by("pk")
+        .select_related("payment__by", "payment__side", "payment__reverses", "payment__reversed_by")
+        .select_related("allocation__by", "of__reversed_by")
+        .annotate(on_day=Case(When(allocation=None, then=day), default=TruncDate("allocation__at")))
+        .order_by("on_day", "pk")
     )
 
 
@@ -110,11 +113,6 @@ def owed() -> QuerySet[Receivable]:
     """The invoices on which something is open, the longest due first."""
     rows = Receivable.objects.exclude(balance=0)
     return rows.select_related("invoice__person", "invoice__job", "customer").order_by("due_on", "pk")
-
-
-def owed_by(customer: Customer) -> Decimal:
-    """What a customer owes in all; below zero the garage owes them."""
-    return Receivable.objects.filter(customer__in=customer.same()).aggregate(all=Sum("balance"))["all"] or ZERO
 
 
 def invoice_of(job: Job) -> Invoice | None:
@@ -140,7 +138,9 @@ def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
 
 def payments() -> QuerySet[Payment]:
     """Payments with what a list of them shows."""
-    return Payment.objects.select_related("customer", "by", "reversed_by").prefetch_related("parts__invoice")
+    return Payment.objects.select_related("customer", "by", "side", "reversed_by", "reverses").prefetch_related(
+        "parts__invoice__person", "parts__job"
+    )
 
 
 # Papers and mail

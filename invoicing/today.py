@@ -149,7 +149,7 @@ def _owed(user: User, row: Receivable, day: dt.date) -> Row:
         small=f"due {row.due_on:%B} {row.due_on.day}, {days} {'day' if days == 1 else 'days'} ago",
         href=page,
         figure=amount(row.balance),
-        act="Take payment" if takes else "See it",
+        act="Record payment" if takes else "See it",
         act_href=reverse("invoicing:payment-add", args=[invoice.pk]) if takes else page,
     )
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from invoicing.views import authorize, books, estimates, invoices, payments, taxes
+from invoicing.views import accounts, authorize, books, estimates, invoices, payments, taxes
 
 app_name = "invoicing"
 urlpatterns = [
@@ -18,8 +18,18 @@ urlpatterns = [
     path("invoices/<int:pk>/mail/", invoices.invoice_mail, name="invoice-mail"),
     path("invoices/<int:pk>/credit/", invoices.credit, name="credit"),
     path("invoices/<int:pk>/pay/", payments.payment_add, name="payment-add"),
-    path("invoices/<int:pk>/give-back/", payments.payment_back, name="payment-back"),
+    path("invoices/<int:pk>/refund/", payments.invoice_refund, name="invoice-refund"),
+    path("invoices/<int:pk>/apply-credit/", payments.credit_apply, name="credit-apply"),
+    path("invoices/<int:pk>/take-off/", payments.payment_take_off, name="payment-take-off"),
+    path("jobs/<int:pk>/deposit/", payments.deposit_add, name="deposit-add"),
+    path("jobs/<int:pk>/deposit/refund/", payments.deposit_refund, name="deposit-refund"),
+    path("jobs/<int:pk>/deposit/keep/", payments.deposit_keep, name="deposit-keep"),
+    path("customers/<int:pk>/account/", accounts.account, name="account"),
+    path("customers/<int:pk>/account/pay/", payments.account_pay, name="account-pay"),
+    path("customers/<int:pk>/account/refund/", payments.account_refund, name="account-refund"),
+    path("payments/<int:pk>/", payments.payment, name="payment"),
     path("payments/<int:pk>/reverse/", payments.payment_reverse, name="payment-reverse"),
+    path("payments/<int:pk>/mail/", payments.receipt_mail, name="receipt-mail"),
     path("books/invoices/", books.invoices, name="invoices"),
     path("books/payments/", payments.payments, name="payments"),
     path("books/taxes/", taxes.taxes, name="taxes"),

@@ -11,5 +11,5 @@ NEXT_ACT = {
     Stage.READY: ("Start work", "jobs:sheet"),
     Stage.IN_BAY: ("See the steps", "jobs:bay-job"),
     Stage.FINISHED: ("Make the invoice", "invoicing:invoice-make"),
-    Stage.INVOICED: ("Take payment", "invoicing:invoice-make"),
+    Stage.INVOICED: ("Record payment", "invoicing:invoice-make"),
 }

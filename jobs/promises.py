@@ -7,7 +7,7 @@ from django.db.models import Count, F, Q
 from garage import promises
 from jobs.models import Draw, DueService, JobStep, Operation, Reading
 from jobs.readings import band_of
-from parts.models import Item, Movement
+from parts.models import Movement
 from parts.queries import ever_one
 
 
@@ -16,13 +16,13 @@ def draws_match_movements() -> Iterator[str]:
     rows = Draw.objects.select_related("movement__item", "line__item", "line__operation__job", "step").iterator(
         chunk_size=2000
     )
-    one = ever_one(Item.objects.values_list("pk", flat=True))
+    one = ever_one()
     for draw in rows:
         line, movement = draw.line, draw.movement
         where = f"{line.operation.job}, “{line}”: movement {movement.pk}"
         if movement.kind != Movement.Kind.DRAW:
             yield f"{where} is {movement.get_kind_display()}, not drawn"
-        if line.item_id is None or one[movement.item_id] != one[line.item_id]:
+        if line.item_id is None or one.get(movement.item_id, movement.item_id) != one.get(line.item_id, line.item_id):
             yield f"{where} is of {movement.item}, which is another item than the line's"
         if draw.step is not None and draw.step.operation_id != line.operation_id:
             yield f"{where} was drawn at a step of another operation"

@@ -78,7 +78,7 @@ def bay_jobs() -> QuerySet[Job]:
     operations = Operation.objects.select_related("revision__procedure", "component", "technician").prefetch_related(
         Prefetch("steps", steps), Prefetch("lines", lines)
     )
-    advisories = Advisory.objects.select_related("by")
+    advisories = Advisory.objects.select_related("by", "stored")
     return Job.objects.select_related("vehicle", "technician", "odometer_in", "odometer_out").prefetch_related(
         Prefetch("operations", operations), Prefetch("advisories", advisories)
     )

@@ -7,13 +7,13 @@ counters may write two lines of one job at the same time and neither is stopped 
 from django.db import models
 
 from garage.changes import Stale
-from garage.ledger import content_of, digest
+from garage.ledger import digest, plain
 
 
 def mark(row: models.Model, *names: str) -> str:
     """A short mark of the named fields of a row, for a form's hidden `version`: another one once a field differs."""
-    kept = {row._meta.get_field(name).attname for name in names}  # type: ignore[union-attr]
-    return digest({name: value for name, value in content_of(row).items() if name in kept})[:16]
+    kept = {field.attname: field for field in row._meta.concrete_fields if field.name in names}
+    return digest({name: plain(field, field.value_from_object(row)) for name, field in kept.items()})[:16]
 
 
 def check(row: models.Model, seen: str, *names: str) -> None:

@@ -25,7 +25,7 @@ def container_for(request: HttpRequest, pk: int) -> Container:
 
 def movement_for(request: HttpRequest, pk: int) -> Movement:
     """A movement, with its item and container."""
-    return get_object_or_404(Movement.objects.select_related("item", "container__pack"), pk=pk)
+    return get_object_or_404(Movement.objects.select_related("item", "container__pack", "side"), pk=pk)
 
 
 def receipt_for(request: HttpRequest, pk: int) -> Receipt:

@@ -28,6 +28,7 @@ from django.db.models.functions import Coalesce
 
 from garage import search, units
 from garage.fields import QuantityField
+from garage.groups import joined
 from garage.money import round_money
 from garage.numbers import round_half_up
 from parts.buying import Suggestion, amount, suggest
@@ -66,21 +67,12 @@ def family(item: Item) -> QuerySet[Item]:
     return Item.objects.filter(Q(pk=today) | Q(current=today))
 
 
-def ever_one(items: Iterable[int] = ()) -> dict[int, int]:
-    """For each item (and every one that was ever replaced), one that stands for all it was ever one with.
+def ever_one() -> dict[int, int]:
+    """For each item that was ever replaced or a successor, one that stands for all it was ever one with.
 
     Replacements taken back are included: what was drawn and billed under one was drawn and billed rightly.
     """
-    lead = {item: item for item in items}
-
-    def end(item: int) -> int:
-        while lead.setdefault(item, item) != item:
-            item = lead[item]
-        return item
-
-    for old, new in Supersession.objects.values_list("old", "new"):
-        lead[end(old)] = end(new)
-    return {item: end(item) for item in list(lead)}
+    return joined(Supersession.objects.values_list("old", "new"))
 
 
 def in_the_book(containers: QuerySet[Container]) -> QuerySet[Container]:
@@ -119,7 +111,7 @@ def containers_of(item: Item) -> QuerySet[Container]:
 
 def movements(item: Item | None = None) -> QuerySet[Movement]:
     """Movements with what a list of them shows; of one item, those of its older numbers too."""
-    rows = Movement.objects.select_related("item", "container__pack", "by", "reversed_by")
+    rows = Movement.objects.select_related("item", "container__pack", "by", "reversed_by", "side")
     return rows if item is None else rows.filter(item__in=family(item))
 
 

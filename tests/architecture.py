@@ -16,6 +16,7 @@ PURE = (
     "garage/clockguard.py",
     "garage/driving.py",
     "garage/errors.py",
+    "garage/groups.py",
     "garage/money.py",
     "garage/numbers.py",
     "garage/units.py",

@@ -8,7 +8,7 @@ from django.db import connection
 from django.test import Client
 from pytest_django.plugin import blocking_manager_key
 
-from garage import database
+from garage import database, heads
 from garage.models import Role, ShopProfile, User
 
 NOON = dt.datetime(2026, 3, 2, 12, 0, tzinfo=dt.UTC)
@@ -32,6 +32,12 @@ def pytest_runtest_teardown(item: pytest.Function) -> Iterator[None]:
     finally:
         with blocker.unblock():
             database.install(connection)
+
+
+@pytest.fixture(autouse=True)
+def _no_heads_kept_of_another_book() -> None:
+    """Each test has a book of its own, but all share the data directory."""
+    heads.path().unlink(missing_ok=True)
 
 
 @pytest.fixture

@@ -1,10 +1,11 @@
 """What a customer decided, as sealed rows of the book: for tests that need the answer and not the way to it."""
 
 import datetime as dt
+from itertools import chain
 
 from garage.clock import fixed
-from garage.ledger import append
-from garage.models import PersonSnapshot, User
+from garage.ledger import append, aside, put_aside
+from garage.models import SideRow, User
 from invoicing import charges, freezing, queries
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
@@ -30,11 +31,15 @@ def decide(
 ) -> Authorization:
     """Put the customer's decision on one operation into the chain, on an estimate of the sheet as it is."""
     job = jobs_queries.sheets().get(pk=operation.job_id)
-    person = PersonSnapshot.objects.create(data={"name": str(job.customer)})
+    person = SideRow.objects.create(data={"name": str(job.customer)}, written_at=now)
     estimate, offered = _estimate(job, person, now)
     row = AuthorizationOperation(
-        estimate_operation=offered[operation.pk], decision=decision, reason=reason, net=offered[operation.pk].net
+        estimate_operation=offered[operation.pk],
+        decision=decision,
+        net=offered[operation.pk].net,
+        **aside(reason=reason),
     )
+    put_aside([row], now=now)
     record = Authorization(
         job=job,
         estimate=estimate,
@@ -59,7 +64,7 @@ def decide(
     return record
 
 
-def _estimate(job: Job, person: PersonSnapshot, now: dt.datetime) -> tuple[Estimate, dict[int, EstimateOperation]]:
+def _estimate(job: Job, person: SideRow, now: dt.datetime) -> tuple[Estimate, dict[int, EstimateOperation]]:
     before = queries.latest_estimate(job)
     zero = dict.fromkeys(("labor_net", "parts_net", "other_net", "net", "tax", "gross"), 0)
     estimate = Estimate(
@@ -73,20 +78,23 @@ def _estimate(job: Job, person: PersonSnapshot, now: dt.datetime) -> tuple[Estim
         valid_until=now.date() + dt.timedelta(days=30),
         **zero,
     )
-    offered, lines = [], []
+    offered, lines = [], list[list[EstimateLine]]()
     for row in charges.operation_charges(job):
         frozen = EstimateOperation(
             estimate=estimate, operation_id=row.operation, position=row.position, title=row.title,
-            concern=row.concern, cause=row.cause, net=row.net, gross=row.net,
+            net=row.net, gross=row.net, **aside(concern=row.concern, cause=row.cause),
         )  # fmt: skip
         offered.append(frozen)
-        lines += [
-            EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
-            for charge, columns in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True)
-        ]
-    estimate.content_sha256 = freezing.estimate_seal(estimate, offered, lines)
+        lines.append(
+            [
+                EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
+                for charge, columns in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True)
+            ]
+        )
+    put_aside([estimate, *offered, *chain(*lines)], now=now)
+    estimate.content_sha256 = freezing.estimate_seal(estimate, zip(offered, lines, strict=True))
     estimate.save(force_insert=True)
     for frozen in offered:
         frozen.save(force_insert=True)
-    EstimateLine.objects.bulk_create(lines)
+    EstimateLine.objects.bulk_create(chain(*lines))
     return estimate, {row.operation_id: row for row in offered if row.operation_id is not None}

@@ -9,8 +9,8 @@ from garage import audit, clockguard, shop
 from garage.clock import Clock
 from garage.clockguard import Doubt
 from garage.errors import Refused
-from garage.ledger import append
-from garage.models import ClockNote, PersonSnapshot, Role, User
+from garage.ledger import append, aside
+from garage.models import ClockNote, Role, User
 
 Kind = ClockNote.Kind
 
@@ -74,7 +74,6 @@ def answer(doubts: Iterable[Doubt], *, reason: str, actor: User | None, now: dt.
     for doubt in doubts:
         if not reason or actor is None or not is_owner(actor):
             raise Refused(said(doubt, actor), "clock_reason")
-        words = PersonSnapshot.objects.create(data={"reason": reason})
         note = append(
             ClockNote(
                 kind=doubt.kind,
@@ -82,9 +81,8 @@ def answer(doubts: Iterable[Doubt], *, reason: str, actor: User | None, now: dt.
                 day=doubt.today,
                 until=doubt.other,
                 machine_start=int(clockguard.started_at(now.timestamp())),
-                words=words,
-                words_seal=words.seal(),
                 by=actor,
+                **aside(reason=reason),
             )
         )
         audit.record("answered for the clock", note, actor=actor, now=now, kind=doubt.kind)

@@ -1,6 +1,6 @@
 """The kernel's tables: people and shop, customers and vehicles, files and mail, and the book that holds them true."""
 
-from garage.models.book import AuditEntry, ClockNote, Counter, IdempotencyKey, PersonSnapshot, SearchEntry
+from garage.models.book import AuditEntry, ClockNote, Counter, IdempotencyKey, SearchEntry, SideRow
 from garage.models.customers import AuthorizedPerson, Customer, EmailAddress, Phone
 from garage.models.files import Document, OutgoingMail, StoredFile
 from garage.models.people import Role, User
@@ -21,11 +21,11 @@ __all__ = [
     "OutgoingMail",
     "Ownership",
     "PageSize",
-    "PersonSnapshot",
     "Phone",
     "Role",
     "SearchEntry",
     "ShopProfile",
+    "SideRow",
     "StoredFile",
     "TaxClass",
     "User",

@@ -1,11 +1,13 @@
-"""The book itself: counters, keys, the audit trail, personal data beside the chains, and the search index."""
+"""The book itself: counters, keys, the audit trail, what stands beside sealed rows, and the search index."""
 
 import secrets
+from typing import Any
 
 from django.db import models
 from django.db.models import Q
 
-from garage.ledger import Chained, digest
+from garage import formats
+from garage.ledger import Chained, beside, digest
 
 
 class Counter(models.Model):
@@ -36,16 +38,21 @@ class IdempotencyKey(models.Model):
 
 
 class AuditEntry(Chained):
-    """Who did what to which record, when, with old and new values; written in the act's own transaction."""
+    """Who did what to which record, when, with old and new values; written in the act's own transaction.
+
+    `details` holds what names nobody (`audit.IN_CLEAR`); what the record is called and all else stand aside.
+    """
 
     CHAIN = "audit"
+    FORMATS = formats.AUDIT_ENTRY
 
     at = models.DateTimeField(db_index=True)
     actor = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     verb = models.CharField(max_length=80)
     record = models.CharField(max_length=60, help_text="model label and primary key, such as jobs.job:12")
-    label = models.CharField(max_length=200)
     details = models.JSONField(default=dict)
+    label = beside("erased")
+    personal = beside({})
 
     class Meta:
         indexes = [models.Index(fields=["record", "-id"], name="audit_of_record")]
@@ -54,22 +61,33 @@ class AuditEntry(Chained):
     def __str__(self) -> str:
         return f"{self.verb} {self.label}"
 
+    @property
+    def told(self) -> dict[str, Any]:
+        """Every detail of the act, those put aside included; the latter are gone once they are erased."""
+        return {**self.details, **self.personal}
+
 
 def new_salt() -> str:
-    """A random salt for a personal-data digest."""
+    """A random salt for the seal of a side row."""
     return secrets.token_hex(16)
 
 
-class PersonSnapshot(models.Model):
-    """Name, address and numbers of a person as they stood on a sealed record.
+class SideRow(models.Model):
+    """What a sealed row says of people, beside it: names, addresses, numbers, and words that somebody typed.
 
-    The chain holds only `seal()`, a salted hash, so that after the record years the personal data and the salt can
-    be erased here while the chain and the sums still hold.
+    The sealed row holds only `seal()`, a salted hash, so that after the record years data and salt can be erased here
+    (`erasing.erase_side_rows`) while the chain and the sums still hold.
     """
 
     salt = models.CharField(max_length=32, default=new_salt)
     data = models.JSONField(default=dict)
+    written_at = models.DateTimeField()
     erased_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(erased_at=None) | Q(salt=""), name="erased_side_row_has_no_salt")
+        ]
 
     def __str__(self) -> str:
         return str(self.data.get("name", "erased")) if not self.erased_at else "erased"
@@ -79,8 +97,10 @@ class PersonSnapshot(models.Model):
         return digest({"salt": self.salt, "data": self.data})
 
     def matches(self, seal: str) -> bool:
-        """Say whether the data is still what was sealed; erased data cannot be compared and passes."""
-        return self.erased_at is not None or self.seal() == seal
+        """Say whether the data is still what was sealed; erased data cannot be compared and passes, if it is gone."""
+        if self.erased_at is not None:
+            return (self.salt, self.data) == ("", {})
+        return self.seal() == seal
 
 
 class ClockNote(Chained):
@@ -90,6 +110,7 @@ class ClockNote(Chained):
     """
 
     CHAIN = "clock"
+    FORMATS = formats.CLOCK_NOTE
 
     class Kind(models.TextChoices):
         BACK = "back", "dated before the last of its series"
@@ -101,9 +122,8 @@ class ClockNote(Chained):
     day = models.DateField(help_text="the shop's day then")
     until = models.DateField(help_text="covers papers until the clock has passed this day")
     machine_start = models.BigIntegerField(help_text="when the machine was started by that clock, in seconds of UTC")
-    words = models.ForeignKey(PersonSnapshot, models.PROTECT, related_name="+")
-    words_seal = models.CharField(max_length=64)
     by = models.ForeignKey("garage.User", models.PROTECT, related_name="+")
+    reason = beside()
 
     def __str__(self) -> str:
         return f"note on the clock, {self.day}"

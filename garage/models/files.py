@@ -29,6 +29,7 @@ class StoredFile(models.Model):
     file = models.FileField(upload_to=stored_path, max_length=200)
     created = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    erased_at = models.DateTimeField(null=True, blank=True, help_text="since then only its hash is kept")
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(size__gt=0), name="stored_file_not_empty")]
@@ -49,6 +50,7 @@ class Document(models.Model):
         WANTED = "wanted", "being made"
         MADE = "made", "ready"
         FAILED = "failed", "could not be made"
+        ERASED = "erased", "erased after the record years"
 
     kind = models.CharField(max_length=30)
     source = models.BigIntegerField()
@@ -67,7 +69,7 @@ class Document(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["kind", "source", "version"], name="document_made_once"),
             models.CheckConstraint(
-                condition=~Q(state="made") | (Q(stored__isnull=False) & ~Q(sha256="")),
+                condition=~Q(state__in=["made", "erased"]) | (Q(stored__isnull=False) & ~Q(sha256="")),
                 name="made_document_is_stored",
             ),
         ]
@@ -106,6 +108,7 @@ class OutgoingMail(models.Model):
     as_sent = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
     queued_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True, blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True, help_text="since then nobody is named in it")
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
 
     class Meta:
@@ -116,4 +119,4 @@ class OutgoingMail(models.Model):
         indexes = [models.Index(fields=["state", "next_try"], name="mail_to_send")]
 
     def __str__(self) -> str:
-        return f"{self.subject} to {self.to}"
+        return f"{self.subject} to {self.to}" if self.erased_at is None else "erased mail"

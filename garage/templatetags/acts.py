@@ -180,6 +180,8 @@ def document_status(state: str, url: str, href: str = "", label: str = "") -> Sa
             '<span class="document wrong" role="status">{}</span>',
             _("%(name)s could not be made.") % {"name": name},
         )
+    if state == "erased":
+        return format_html('<span class="document faint" role="status">{} {}</span>', name, _("(erased)"))
     poll = attributes({"hx_get": url, "hx_trigger": "every 1s", "hx_swap": "outerHTML"})
     return format_html(
         '<span class="document waits" role="status"{}>{}</span>',

@@ -1,10 +1,12 @@
-"""A document's state on a page: being made, ready to open, or failed."""
+"""Files on a page: a document being made, ready to open, failed or erased; a photo."""
 
 from django import template
 from django.urls import reverse
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
-from garage.models import Document
+from garage.models import Document, StoredFile
 from garage.templatetags.acts import document_status
 
 register = template.Library()
@@ -15,6 +17,7 @@ WORDS = {
     Document.State.WANTED: "waiting",
     Document.State.MADE: "ready",
     Document.State.FAILED: "failed",
+    Document.State.ERASED: "erased",
 }
 
 
@@ -27,3 +30,13 @@ def paper(document: Document, label: str = "") -> SafeString:
         reverse("document", args=[document.pk]),
         label or document.name,
     )
+
+
+@register.simple_tag
+def picture(stored: StoredFile, alt: str, link: bool = False) -> SafeString:
+    """A photo, as a link to itself where asked; the word "erased" where its bytes are."""
+    if stored.erased_at is not None:
+        return format_html('<span class="faint">{}</span>', _("Photo erased"))
+    address = reverse("photo", args=[stored.pk])
+    shown = format_html('<img src="{}" alt="{}" loading="lazy">', address, alt)
+    return format_html('<a href="{}">{}</a>', address, shown) if link else shown

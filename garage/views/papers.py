@@ -2,14 +2,14 @@
 
 from django.contrib import messages
 from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from garage import documents, gates, mail
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.models import OutgoingMail
+from garage.models import Document, OutgoingMail
 from garage.web import after_post, next_address, page_of
 
 
@@ -18,7 +18,7 @@ from garage.web import after_post, next_address, page_of
 def document(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The PDF, as stored; while it is being made, a page that says so."""
     row = gates.document_for(request, pk)
-    if row.stored is None:
+    if row.stored is None or row.stored.erased_at is not None:
         return render(request, "garage/document.html", {"document": row})
     response = FileResponse(
         row.stored.file.open("rb"),
@@ -72,6 +72,9 @@ def mail_list(request: HttpRequest) -> HttpResponse:
 def mail_file(request: HttpRequest, pk: int) -> HttpResponse:
     """The message as a file that any mail program opens: as it was sent, or as it would be now."""
     row = gates.mail_for(request, pk)
+    if row.erased_at is not None or row.attachments.filter(state=Document.State.ERASED).exists():
+        messages.warning(request, "This message, or a paper it carried, was erased after the record years.")
+        return redirect("mail")
     if row.as_sent is not None:
         with row.as_sent.file.open("rb") as file:
             data = file.read()

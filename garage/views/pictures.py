@@ -1,6 +1,7 @@
 """Photos and the logo, served through a gate and never by the static server."""
 
-from django.http import FileResponse, HttpRequest
+from django.http import FileResponse, HttpRequest, HttpResponseBase
+from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from garage import gates
@@ -11,12 +12,14 @@ SHOWN = ("image/jpeg", "image/png")
 
 @allowed("bay")
 @require_safe
-def photo(request: HttpRequest, pk: int) -> FileResponse:
+def photo(request: HttpRequest, pk: int) -> HttpResponseBase:
     """A picture as it was stored; anything that is no picture would be offered for saving, not shown.
 
     The sandbox keeps it harmless even where a browser should take it for a page.
     """
     stored = gates.picture_for(request, pk)
+    if stored.erased_at is not None:
+        return render(request, "garage/erased.html", {"stored": stored}, status=410)
     response = FileResponse(
         stored.file.open("rb"),
         filename=stored.name,

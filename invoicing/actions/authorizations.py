@@ -18,9 +18,9 @@ from garage import audit, search, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.ledger import append, digest
-from garage.models import Customer, PersonSnapshot, User
-from invoicing import charges, comparing, consents, freezing, queries
+from garage.ledger import append, aside, content_of, digest, put_aside
+from garage.models import Customer, SideRow, User
+from invoicing import charges, comparing, consents, queries
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateOperation
 from invoicing.sums import Sums, counted
 from jobs import queries as jobs_queries
@@ -261,8 +261,9 @@ def _record(
     sums = sums_authorized(estimate, job, after(estimate, job, decisions))
     adds = any(decision == AUTHORIZED for decision, _ in decisions.values())
     limit = agreed_limit(job.customer, sums, limit, addition=adds and bool(consent.authorized))
-    person = PersonSnapshot.objects.create(data={"name": given.name, "contact": given.contact})
+    person = SideRow.objects.create(data={"name": given.name, "contact": given.contact}, written_at=now)
     rows = _rows(estimate, decisions)
+    put_aside(rows, now=now)
     authorization = Authorization(
         job=job,
         estimate=estimate,
@@ -294,8 +295,7 @@ def _record(
 
 def content_seal(estimate: Estimate, rows: list[AuthorizationOperation]) -> str:
     """The seal over what was decided, and over the estimate it was decided on."""
-    decided = freezing.seal(rows, parents=("authorization_id",))
-    return digest({"estimate": estimate.content_sha256, "operations": decided})
+    return digest({"estimate": estimate.content_sha256, "operations": [content_of(row) for row in rows]})
 
 
 def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperation]:
@@ -303,8 +303,8 @@ def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperati
         AuthorizationOperation(
             estimate_operation=offered,
             decision=decisions[offered.operation_id][0],
-            reason=decisions[offered.operation_id][1].strip()[:200],
             net=offered.net,
+            **aside(reason=decisions[offered.operation_id][1].strip()[:200]),
         )
         for offered in estimate.operations.all()
         if offered.operation_id is not None and offered.operation_id in decisions

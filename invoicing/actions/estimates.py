@@ -1,10 +1,12 @@
 """Writing an estimate: a frozen, sealed revision of what the job's sheet offers."""
 
 import datetime as dt
+from itertools import chain
 
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
+from garage.ledger import aside, put_aside
 from garage.models import Customer, Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
@@ -75,7 +77,7 @@ def _freeze(
     now: dt.datetime,
 ) -> Estimate:
     profile, today = shop.profile(), shop.day_of(now)
-    person = freezing.person_on_paper(job.customer)
+    person = freezing.person_on_paper(job.customer, now)
     exempt = charges.is_exempt(job.customer, today)
     rates = queries.rates_on(today)
     estimate = Estimate(
@@ -86,8 +88,6 @@ def _freeze(
         person_seal=person.seal(),
         shop=freezing.shop_on_paper(profile),
         odometer_text=freezing.odometer_on_paper(job.odometer_in),
-        order_number=job.order_number,
-        concern=job.concern,
         parts_wish=freezing.PARTS_WISH[job.parts_wish],
         written_at=now,
         written_by=actor,
@@ -98,7 +98,11 @@ def _freeze(
         taxes=freezing.taxes_on_paper(sums),
         rates=freezing.rates_on_paper(rates),
         currency=profile.currency,
-        exemption=freezing.exemption_on_paper(job.customer, exempt),
+        **aside(
+            order_number=job.order_number,
+            concern=job.concern,
+            exemption=freezing.exemption_on_paper(job.customer, exempt),
+        ),
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),
     )
@@ -106,15 +110,18 @@ def _freeze(
         _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
     ]
     lines = [
-        EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
+        [
+            EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
+            for charge, columns in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True)
+        ]
         for frozen, row in zip(operations, offered, strict=True)
-        for charge, columns in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True)
     ]
-    estimate.content_sha256 = freezing.estimate_seal(estimate, operations, lines)
+    put_aside([estimate, *operations, *chain(*lines)], now=now)
+    estimate.content_sha256 = freezing.estimate_seal(estimate, zip(operations, lines, strict=True))
     estimate.save(force_insert=True)
     for frozen in operations:
         frozen.save(force_insert=True)
-    EstimateLine.objects.bulk_create(lines)
+    EstimateLine.objects.bulk_create(chain(*lines))
     return estimate
 
 
@@ -124,11 +131,10 @@ def _operation(row: OperationCharges, sums: Sums, estimate: Estimate) -> Estimat
         operation_id=row.operation,
         position=row.position,
         title=row.title,
-        concern=row.concern,
-        cause=row.cause,
         counted=row.counted,
         net=row.net,
         gross=sums.gross,
+        **aside(concern=row.concern, cause=row.cause),
     )
 
 
@@ -169,7 +175,8 @@ def revise_to_used(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
 def mail_estimate(*, estimate: Estimate, to: str, actor: User, clock: Clock) -> OutgoingMail:
     """Put the estimate with its PDF into the outbox; the same address again gives the mail that is there."""
     now = clock()
-    return send("estimate", estimate, to, letters.estimate_letter(estimate), _wanted_paper(estimate, now), actor, now)
+    letter, name = letters.estimate_letter(estimate), str(estimate.person.data.get("name", ""))
+    return send("estimate", estimate, to, letter, [_wanted_paper(estimate, now)], actor, now, name=name)
 
 
 def _wanted_paper(estimate: Estimate, now: dt.datetime) -> Document:

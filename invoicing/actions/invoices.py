@@ -13,9 +13,11 @@ from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
+from garage.ledger import aside
 from garage.models import User
 from invoicing import charges, comparing, crediting, drafts, freezing, queries, tax_changes
 from invoicing.actions import issuing
+from invoicing.actions.payments import apply_deposit
 from invoicing.actions.returning import to_the_shelf
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
@@ -90,6 +92,7 @@ def issue(
     )
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
     issuing.settle_job(invoice, owed, actor=actor, now=now)
+    apply_deposit(invoice, actor=actor, now=now)
     issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
     audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
     return invoice
@@ -99,7 +102,7 @@ def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.da
     """Copy everything that is printed onto the paper."""
     profile = shop.profile()
     invoice.kind, invoice.job, invoice.customer = Invoice.Kind.INVOICE, job, job.customer
-    invoice.person = freezing.person_on_paper(job.customer)
+    invoice.person = freezing.person_on_paper(job.customer, now)
     invoice.person_seal = invoice.person.seal()
     invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
     invoice.odometer_in = freezing.odometer_on_paper(job.odometer_in)
@@ -125,11 +128,13 @@ def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation],
             operation_id=row.operation,
             position=position,
             title=row.title,
-            concern=row.concern,
-            cause=row.cause,
-            correction=row.correction,
-            technicians=", ".join(worked.get(row.operation, [])),
             net=row.net,
+            **aside(
+                concern=row.concern,
+                cause=row.cause,
+                correction=row.correction,
+                technicians=", ".join(worked.get(row.operation, [])),
+            ),
         )
         operations.append(operation)
         for charge, frozen in zip(row.charges, freezing.lines_on_paper(row.charges), strict=True):

@@ -7,7 +7,7 @@ from decimal import Decimal
 from garage import counters, documents, search, shop
 from garage.actions import clock_notes
 from garage.clock import Clock, fixed
-from garage.ledger import append
+from garage.ledger import append, put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
 from invoicing import dating, freezing, letters
@@ -40,8 +40,9 @@ def write(
     taxes: Sequence[InvoiceTax],
 ) -> None:
     """Seal a paper over its rows, append it to the chain, and store the rows."""
-    parents = ("invoice_id", "invoice_operation_id")
-    invoice.content_sha256 = freezing.seal([*operations, *lines, *taxes], parents=parents)
+    put_aside([*operations, *lines], now=invoice.issued_at)
+    billed = [(row, [line for line in lines if line.invoice_operation is row]) for row in operations]
+    invoice.content_sha256 = freezing.invoice_seal(billed, taxes)
     append(invoice)
     for operation in operations:
         operation.save(force_insert=True)
@@ -95,7 +96,8 @@ def mail_invoice(*, invoice: Invoice, to: str, actor: User | None, clock: Clock)
     Raises Refused for an address that cannot be written to.
     """
     now = clock()
-    return send("invoice", invoice, to, letters.invoice_letter(invoice), wanted_paper(invoice, now), actor, now)
+    letter, name = letters.invoice_letter(invoice), str(invoice.person.data.get("name", ""))
+    return send("invoice", invoice, to, letter, [wanted_paper(invoice, now)], actor, now, name=name)
 
 
 def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.datetime) -> Receivable:

@@ -1,28 +1,31 @@
 """Putting a paper into the outbox, once for each address."""
 
 import datetime as dt
+from collections.abc import Sequence
 
 from garage import audit, shop
 from garage.clock import fixed
 from garage.mail import enqueue
 from garage.models import Document, OutgoingMail, User
 from invoicing import letters, queries
-from invoicing.models import Estimate, Invoice
+from invoicing.models import Estimate, Invoice, Payment
 
 
 def send(
     purpose: str,
-    row: Estimate | Invoice,
+    row: Estimate | Invoice | Payment,
     to: str,
     letter: tuple[str, str],
-    paper: Document,
+    papers: Sequence[Document],
     actor: User | None,
     now: dt.datetime,
+    *,
+    name: str,
 ) -> OutgoingMail:
-    """Mail a frozen paper with its PDF; the same address again gives the mail that is there.
+    """Mail frozen papers with their PDFs; the same address again gives the mail that is there.
 
-    `letter` is its subject and text. Part of a verb, inside its transaction. Raises Refused for an address that
-    cannot be written to.
+    `letter` is its subject and text, `name` whom it is for. Part of a verb, inside its transaction. Raises Refused
+    for an address that cannot be written to.
     """
     to = letters.checked_address(to)
     sent = queries.mails_of(purpose, row.pk)
@@ -35,10 +38,10 @@ def send(
         source=row.pk,
         version=sent.count() + 1,
         to=to,
-        to_name=str(row.person.data.get("name", "")),
+        to_name=name,
         subject=subject,
         text=text,
-        attachments=[paper],
+        attachments=list(papers),
         reply_to=shop.profile().email,
         actor=actor,
         clock=fixed(now),

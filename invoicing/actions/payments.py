@@ -1,18 +1,31 @@
-"""Money received, given back, and taken back by a bank: append-only rows, sealed in their chain."""
+"""Money received, refunded, reversed by a bank, and moved between invoices, deposits and accounts.
+
+Rows are only appended. A payment and the parts that say where its money went are one act; moving it later is an act
+of its own, an `Allocation`. A deposit is a liability and no sale: no tax is charged when it is received (where it is
+a tax point, `advances.py` writes an advance invoice).
+"""
 
 import datetime as dt
 import uuid
+from collections.abc import Sequence
 from decimal import Decimal
 
-from garage import audit
-from garage.clock import Clock
+from garage import audit, documents, shop
+from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
-from garage.ledger import append
-from garage.models import User
+from garage.ledger import append, aside
+from garage.models import Customer, Document, User
+from invoicing import accounts, freezing
+from invoicing.accounts import ZERO, Place
 from invoicing.actions.issuing import owe
 from invoicing.comparing import amount as said
-from invoicing.models import Invoice, Payment, PaymentPart, Receivable
+from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
+from jobs import stages
+from jobs.models import Job
+
+#: A day longer ago than this is refused as a slip; the form asks much earlier.
+OLDEST = dt.timedelta(days=3660)
 
 
 @once("take payment", Payment)
@@ -23,78 +36,202 @@ def take_payment(
     amount: Decimal,
     method: str,
     reference: str = "",
+    paid_on: dt.date | None = None,
+    credit: Decimal = ZERO,
     actor: User | None,
     clock: Clock,
 ) -> Payment:
-    """Take money on an invoice; part payments are welcome, and the job closes when nothing is owed any more.
+    """Record money paid on an invoice; part payments are welcome, and the job closes when nothing is owed any more.
 
-    The same `key` again gives the same payment. Raises Refused for an amount not above zero, an unknown method, and
-    more than is owed: change is given, a deposit belongs to an invoice of its own.
+    `credit` is how much of it was said to be more than is owed: that stands as credit on the account. The same `key`
+    again gives the same payment. Raises Refused for an amount not above zero, an unknown method, a day to come, and
+    for more above what is owed than was said.
     """
     now = clock()
     balance = _balance(invoice)
-    if amount <= 0:
-        raise Refused("A payment must be more than zero.", "amount")
-    if amount > balance:
+    _check_amount(amount, "A payment")
+    above = max(ZERO, amount - max(ZERO, balance))
+    if above > credit:
         owed = f"only {said(balance)} is owed" if balance > 0 else "nothing is owed"
-        raise Refused(f"On invoice {invoice.label} {owed}: take no more than that.", "amount")
-    payment = _write(invoice, amount, _method(method), reference, "", actor, now)
-    audit.record("took payment", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
-    return payment
+        raise Refused(
+            f"On invoice {invoice.label} {owed}: {said(above)} of this is more. Check the amount; saved again, "
+            "the rest stands as credit on the account.",
+            "amount",
+        )
+    row = _row(invoice.customer, amount, method, paid_on, reference, "", actor, now)
+    place = accounts.on_invoice(invoice)
+    parts = [place.part(amount - above), accounts.on_account(invoice.customer).part(above)]
+    return _write(row, parts, actor, now, "took payment", invoice=invoice.label, credit=str(above))
+
+
+@once("take deposit", Payment)
+def take_deposit(
+    *,
+    key: uuid.UUID,
+    job: Job,
+    amount: Decimal,
+    method: str,
+    reference: str = "",
+    paid_on: dt.date | None = None,
+    actor: User | None,
+    clock: Clock,
+) -> Payment:
+    """Record a deposit on a job before its invoice; it is applied when the invoice is issued.
+
+    Raises Refused for a job that is invoiced or over, and as `take_payment` does.
+    """
+    now = clock()
+    job = Job.objects.select_related("customer").get(pk=job.pk)
+    if job.stage not in stages.OPEN:
+        raise Refused(f"{job} is {job.get_stage_display()}: a deposit is taken before the invoice.")
+    _check_amount(amount, "A deposit")
+    row = _row(job.customer, amount, method, paid_on, reference, "", actor, now)
+    return _write(row, [accounts.on_job(job).part(amount)], actor, now, "took deposit", job=job.number)
+
+
+@once("take payment on account", Payment)
+def take_on_account(
+    *,
+    key: uuid.UUID,
+    customer: Customer,
+    amount: Decimal,
+    method: str,
+    reference: str = "",
+    paid_on: dt.date | None = None,
+    actor: User | None,
+    clock: Clock,
+) -> Payment:
+    """Record money that stands as credit on a customer's account. Raises Refused as `take_payment` does."""
+    now = clock()
+    _check_amount(amount, "A payment")
+    row = _row(customer, amount, method, paid_on, reference, "", actor, now)
+    return _write(row, [accounts.on_account(customer).part(amount)], actor, now, "took payment on account")
 
 
 @once("reverse payment", Payment)
-def reverse_payment(*, key: uuid.UUID, payment: Payment, reason: str, actor: User | None, clock: Clock) -> Payment:
-    """Take a payment back whole, such as a bounced check: a row of its own below zero, and the invoice is owed again.
-
-    Raises Refused without a reason, for a payment that was reversed already, and for a reversal.
-    """
-    now = clock()
-    standing = Payment.objects.select_related("customer").get(pk=payment.pk)
-    if standing.reverses_id is not None or standing.amount < 0:
-        raise Refused("Only money that was received can be taken back.")
-    if hasattr(standing, "reversed_by"):
-        raise Refused("This payment was taken back already.")
-    if not reason.strip():
-        raise Refused("Say why it is taken back, such as: the check bounced.", "reason")
-    parts = list(standing.parts.select_related("invoice__customer"))
-    row = _taking_back(standing, reason, actor, now)
-    append(row)
-    for part in parts:
-        PaymentPart.objects.create(payment=row, invoice=part.invoice, amount=-part.amount)
-        owe(part.invoice, part.amount, actor=actor, now=now)
-    audit.record("reversed payment", standing, actor=actor, now=now, reason=reason, amount=str(standing.amount))
-    return row
-
-
-@once("give back", Payment)
-def give_back(
+def reverse_payment(
     *,
     key: uuid.UUID,
-    invoice: Invoice,
+    payment: Payment,
+    reason: str,
+    paid_on: dt.date | None = None,
+    actor: User | None,
+    clock: Clock,
+) -> Payment:
+    """Reverse a payment whole, such as a bounced check: a row of its own below zero.
+
+    The money is taken from wherever it stands by now, and invoices it had paid are owed again; what was refunded of
+    it in the meantime is owed on the account. Raises Refused without a reason, for a payment that was reversed
+    already, and for a refund or reversal.
+    """
+    now = clock()
+    received = Payment.objects.select_related("customer").get(pk=payment.pk)
+    if received.amount < 0:
+        raise Refused("Only money that was received can be reversed.")
+    if hasattr(received, "reversed_by"):
+        raise Refused("This payment was reversed already.")
+    if not reason.strip():
+        raise Refused("Write why it is reversed, such as: the check bounced.", "reason")
+    row = _row(received.customer, -received.amount, received.method, paid_on, received.reference, reason, actor, now)
+    if row.paid_on < received.paid_on:
+        raise Refused(f"The payment is of {shop.day_words(received.paid_on)}: it was not reversed before.", "paid_on")
+    row.reverses = received
+    parts = []
+    there = accounts.places_of(received)
+    for place, standing in there:
+        parts.append(place.part(-standing))
+    refunded = received.amount - sum((standing for _place, standing in there), ZERO)
+    parts.append(accounts.on_account(received.customer).part(-refunded))
+    for part in parts:
+        part.of = received
+    return _write(row, parts, actor, now, "reversed payment", of=received.pk, reason=reason)
+
+
+@once("refund", Payment)
+def refund(
+    *,
+    key: uuid.UUID,
+    place: Place,
     amount: Decimal,
     method: str,
     reason: str,
     reference: str = "",
+    paid_on: dt.date | None = None,
     actor: User | None,
     clock: Clock,
 ) -> Payment:
-    """Give a customer money back that was paid before the invoice was credited.
+    """Give a customer money back: what an invoice is overpaid by, a deposit, or credit on the account.
 
-    Raises Refused without a reason, and for more than the garage owes.
+    Raises Refused without a reason, and for more than stands there.
     """
     now = clock()
-    too_much = -_balance(invoice)
-    if amount <= 0:
-        raise Refused("What is given back must be more than zero.", "amount")
-    if amount > too_much:
-        owed = f"only {said(too_much)} is to be given back" if too_much > 0 else "nothing is to be given back"
-        raise Refused(f"On invoice {invoice.label} {owed}.", "amount")
+    free = accounts.refundable(place)
+    _check_amount(amount, "A refund")
+    if amount > free:
+        there = f"only {said(free)} can be refunded" if free > 0 else "there is nothing to refund"
+        raise Refused(f"{where(place)} {there}.", "amount")
     if not reason.strip():
-        raise Refused("Say why it is given back.", "reason")
-    payment = _write(invoice, -amount, _method(method), reference, reason, actor, now)
-    audit.record("gave back", payment, actor=actor, now=now, invoice=invoice.label, amount=str(amount))
-    return payment
+        raise Refused("Write why it is refunded.", "reason")
+    row = _row(place.customer, -amount, method, paid_on, reference, reason, actor, now)
+    parts = []
+    for source, part in accounts.take(accounts.money_at(place), amount):
+        parts.append(place.part(-part))
+        parts[-1].of_id = source
+    return _write(row, parts, actor, now, "refunded", place=where(place))
+
+
+@once("move money", Allocation)
+def move_money(
+    *, key: uuid.UUID | None, source: Place, target: Place, amount: Decimal, actor: User | None, clock: Clock
+) -> Allocation:
+    """Move money of one customer between two places: apply credit to an invoice, take it off, keep a deposit as credit.
+
+    Raises Refused for more than stands at the source, more than is owed on an invoice that it goes to, and money of
+    another customer.
+    """
+    now = clock()
+    if source.customer != target.customer or source == target:
+        raise Refused("Money is moved between the invoices and the account of one customer.")
+    _check_amount(amount, "What is moved")
+    there = accounts.movable(source)
+    if amount > there:
+        free = f"only {said(there)} is there" if there > 0 else "nothing is left"
+        raise Refused(f"{where(source)} {free}.", "amount")
+    if target.invoice is not None and amount > max(ZERO, _balance(target.invoice)):
+        raise Refused(f"{where(target)} only {said(max(ZERO, _balance(target.invoice)))} is owed.", "amount")
+    parts = []
+    for payment, part in accounts.take(accounts.money_at(source), amount):
+        for moved in (source.part(-part), target.part(part)):
+            moved.of_id = payment
+            parts.append(moved)
+    act = Allocation(customer=source.customer, amount=amount, at=now, by=actor)
+    _sealed(act, parts)
+    _settle(parts, actor, now)
+    details = {"from": where(source), "to": where(target), "amount": str(amount)}
+    audit.record("moved money", act, actor=actor, now=now, **details)
+    return act
+
+
+def apply_deposit(invoice: Invoice, *, actor: User | None, now: dt.datetime) -> None:
+    """Apply the job's deposit to the invoice just issued, up to what is owed; the rest stands as credit."""
+    if invoice.job is None:
+        return
+    place, clock = accounts.on_job(invoice.job), fixed(now)
+    there = accounts.movable(place)
+    used = min(there, accounts.owed(invoice))
+    if used > 0:
+        target = accounts.on_invoice(invoice)
+        move_money(key=None, source=place, target=target, amount=used, actor=actor, clock=clock)
+    if there > used:
+        target = accounts.on_account(invoice.customer)
+        move_money(key=None, source=place, target=target, amount=there - used, actor=actor, clock=clock)
+
+
+def where(place: Place) -> str:
+    """A place as it begins a sentence about what is there."""
+    if place.invoice is not None:
+        return f"On invoice {place.invoice.label}"
+    return f"On {place.job}" if place.job is not None else "On the account"
 
 
 def _balance(invoice: Invoice) -> Decimal:
@@ -104,48 +241,74 @@ def _balance(invoice: Invoice) -> Decimal:
     return receivable.balance
 
 
-def _method(method: str) -> str:
-    if method not in Payment.Method.values:
-        raise Refused("Say how it was paid: cash, card, transfer or check.", "method")
-    return method
+def _check_amount(amount: Decimal, what: str) -> None:
+    if amount <= 0:
+        raise Refused(f"{what} must be more than zero.", "amount")
 
 
-def _write(
-    invoice: Invoice,
+def _row(
+    customer: Customer,
     amount: Decimal,
     method: str,
+    paid_on: dt.date | None,
     reference: str,
     reason: str,
     actor: User | None,
     now: dt.datetime,
 ) -> Payment:
-    payment = append(
-        Payment(
-            customer_id=invoice.customer_id,
-            method=method,
-            amount=amount,
-            currency=invoice.currency,
-            reference=reference.strip()[:80],
-            reason=reason.strip()[:200],
-            at=now,
-            by=actor,
-        )
-    )
-    PaymentPart.objects.create(payment=payment, invoice=invoice, amount=amount)
-    owe(invoice, -amount, actor=actor, now=now)
-    return payment
-
-
-def _taking_back(standing: Payment, reason: str, actor: User | None, now: dt.datetime) -> Payment:
-    """The row that takes a payment back."""
+    """A payment before it is written; Refused for an unknown method and an impossible day."""
+    if method not in Payment.Method.values:
+        raise Refused("Say how it was paid: cash, card, transfer or check.", "method")
+    today = shop.day_of(now)
+    paid_on = paid_on or today
+    if paid_on > today:
+        raise Refused("This day is in the future: money is recorded once it was paid.", "paid_on")
+    if today - paid_on > OLDEST:
+        raise Refused("This day is more than ten years ago.", "paid_on")
     return Payment(
-        customer=standing.customer,
-        method=standing.method,
-        amount=-standing.amount,
-        currency=standing.currency,
-        reference=standing.reference,
-        reverses=standing,
-        reason=reason.strip()[:200],
+        customer=customer,
+        method=method,
+        amount=amount,
+        currency=shop.profile().currency,
+        paid_on=paid_on,
         at=now,
         by=actor,
+        **aside(reference=reference.strip()[:80], reason=reason.strip()[:200]),
     )
+
+
+def _write(
+    row: Payment, parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime, verb: str, **details: object
+) -> Payment:
+    """Seal a payment, store where its money goes, and let invoices, jobs and the receipt follow."""
+    parts = [part for part in parts if part.amount]
+    _sealed(row, parts)
+    _settle(parts, actor, now)
+    if row.reverses_id is None:
+        wanted_receipt(row, now)
+    audit.record(verb, row, actor=actor, now=now, amount=str(row.amount), paid_on=row.paid_on.isoformat(), **details)
+    return row
+
+
+def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
+    """Seal an act with money over its parts, append it to its chain, and store the parts."""
+    act.content_sha256 = freezing.parts_seal(parts)
+    append(act)
+    for part in parts:
+        if isinstance(act, Payment):
+            part.payment = act
+        else:
+            part.allocation = act
+    PaymentPart.objects.bulk_create(parts)
+
+
+def _settle(parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime) -> None:
+    """Change what is owed on the invoices that money went to or came from."""
+    for part in parts:
+        if part.invoice is not None:
+            owe(part.invoice, -part.amount, actor=actor, now=now)
+
+
+def wanted_receipt(payment: Payment, now: dt.datetime) -> Document:
+    """Ask for the receipt of a payment, deposit or refund; it is made once."""
+    return documents.want("receipt", payment.pk, name=f"Receipt {payment.chain_seq}.pdf", clock=fixed(now))

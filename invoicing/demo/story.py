@@ -48,6 +48,7 @@ from invoicing.demo.visits import (
     work_on,
     write_up,
 )
+from invoicing.models import Payment
 from jobs.actions.evidence import Limit
 from jobs.actions.stages import cancel_job, start_job
 from jobs.models import Job
@@ -264,7 +265,7 @@ def bounced(garage: Garage) -> Script:
     now = garage.at(57, 9, 5)
     yield now
     invoice = Job.objects.get(vehicle=garage.vehicles["IDV-574"], received_at=planned.opened).invoices.get()
-    check = invoice.payments.get().payment
+    check = Payment.objects.get(parts__invoice=invoice)
     reverse_payment(
         key=garage.key(), payment=check, reason="The check bounced.", actor=garage.counter, clock=fixed(now)
     )

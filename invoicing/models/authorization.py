@@ -4,7 +4,8 @@ from django.db import models
 from django.db.models import Q
 
 from garage.fields import MoneyField
-from garage.ledger import AppendOnly, Chained
+from garage.ledger import AppendOnly, Chained, beside
+from invoicing import formats
 
 
 class Authorization(Chained):
@@ -16,6 +17,8 @@ class Authorization(Chained):
     """
 
     CHAIN = "authorizations"
+    MOMENT = "recorded_at"
+    FORMATS = formats.AUTHORIZATION
 
     class Channel(models.TextChoices):
         IN_PERSON = "in_person", "in person"
@@ -31,7 +34,7 @@ class Authorization(Chained):
     job = models.ForeignKey("jobs.Job", models.PROTECT, related_name="authorizations")
     estimate = models.ForeignKey("invoicing.Estimate", models.PROTECT, related_name="authorizations")
     estimate_seal = models.CharField(max_length=64, help_text="the estimate's content_sha256 as the form had it")
-    person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
+    person = models.ForeignKey("garage.SideRow", models.PROTECT, related_name="+")
     person_seal = models.CharField(max_length=64)
     capacity = models.CharField(max_length=10, choices=Capacity)
     channel = models.CharField(max_length=10, choices=Channel)
@@ -58,7 +61,10 @@ class Authorization(Chained):
 
 
 class AuthorizationOperation(AppendOnly):
-    """What was decided on one operation, and its price then."""
+    """What was decided on one operation, and its price then; `reason` is the customer's word when it was declined."""
+
+    FORMATS = formats.AUTHORIZATION_OPERATION
+    OUTSIDE = frozenset({"id", "authorization_id"})
 
     authorization = models.ForeignKey(Authorization, models.PROTECT, related_name="operations")
     estimate_operation = models.ForeignKey("invoicing.EstimateOperation", models.PROTECT, related_name="+")
@@ -67,7 +73,7 @@ class AuthorizationOperation(AppendOnly):
         choices=[("authorized", "authorized"), ("declined", "declined"), ("withdrawn", "no longer wanted")],
     )
     net = MoneyField()
-    reason = models.CharField(max_length=200, blank=True)
+    reason = beside()
 
     class Meta:
         constraints = [

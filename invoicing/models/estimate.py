@@ -4,19 +4,22 @@ from django.db import models
 from django.db.models import F, Q
 
 from garage.fields import MoneyField
-from garage.ledger import AppendOnly
+from garage.ledger import AppendOnly, beside
+from invoicing import formats
 from invoicing.models.papers import Paper, PaperLine
 
 
 class Estimate(AppendOnly, Paper):
     """One revision of a job's estimate, frozen when it was written; `content_sha256` seals it and its rows."""
 
+    FORMATS = formats.ESTIMATE
+    OUTSIDE = frozenset({"id", "content_sha256"})
+
     job = models.ForeignKey("jobs.Job", models.PROTECT, related_name="estimates")
     revision = models.PositiveSmallIntegerField()
     job_version = models.PositiveIntegerField(help_text="the job's version it was written from")
     shop = models.JSONField(help_text="the garage's own name, address, numbers and texts as printed")
     odometer_text = models.CharField(max_length=40, blank=True)
-    concern = models.TextField(blank=True)
     parts_wish = models.CharField(max_length=120, blank=True, help_text="about replaced parts, as printed")
     written_at = models.DateTimeField()
     written_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
@@ -26,6 +29,7 @@ class Estimate(AppendOnly, Paper):
     limit_with_tax = models.BooleanField(default=False, help_text="an authorization of it binds with tax")
     taxes = models.JSONField(default=list, help_text="its tax rows as printed, with the tax's key and classes")
     rates = models.JSONField(default=list, help_text="every rate of the day it was written: what the customer heard")
+    concern = beside()
 
     class Meta:
         ordering = ["-pk"]
@@ -49,15 +53,18 @@ class EstimateOperation(AppendOnly):
     The sheet's operation is remembered without a constraint: taken off the sheet and put back, it is the same one.
     """
 
+    FORMATS = formats.ESTIMATE_OPERATION
+    OUTSIDE = frozenset({"id", "estimate_id"})
+
     estimate = models.ForeignKey(Estimate, models.PROTECT, related_name="operations")
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
-    concern = models.TextField(blank=True)
-    cause = models.TextField(blank=True)
     counted = models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not")
     net = MoneyField()
     gross = MoneyField(help_text="its net with the taxes on its own lines")
+    concern = beside()
+    cause = beside()
 
     class Meta:
         ordering = ["position"]
@@ -68,6 +75,9 @@ class EstimateOperation(AppendOnly):
 
 class EstimateLine(AppendOnly, PaperLine):
     """A line as offered."""
+
+    FORMATS = formats.ESTIMATE_LINE
+    OUTSIDE = frozenset({"id", "estimate_operation_id"})
 
     estimate_operation = models.ForeignKey(EstimateOperation, models.PROTECT, related_name="lines")
     line = models.ForeignKey("jobs.Line", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")

@@ -4,7 +4,8 @@ from django.db import models
 from django.db.models import F, Q
 
 from garage.fields import MoneyField, ShareField, UnitPriceField
-from garage.ledger import AppendOnly, Chained
+from garage.ledger import AppendOnly, Chained, beside
+from invoicing import formats
 from invoicing.models.papers import Paper, PaperLine
 from invoicing.models.tax import Treatment
 
@@ -13,6 +14,8 @@ class Invoice(Chained, Paper):
     """An issued invoice, or the credit note that corrects one; `content_sha256` seals its rows below."""
 
     CHAIN = "invoices"
+    MOMENT = "issued_at"
+    FORMATS = formats.INVOICE
 
     class Kind(models.TextChoices):
         INVOICE = "invoice", "invoice"
@@ -35,9 +38,8 @@ class Invoice(Chained, Paper):
     consent_seq = models.BigIntegerField(
         default=0, help_text="chain sequence of the job's last authorization at issue; 0: there was none"
     )
-    told = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, null=True, blank=True, related_name="+")
-    told_seal = models.CharField(max_length=64, blank=True, help_text="of who was told that a tax had changed")
-    notices = models.JSONField(default=dict, help_text="authorizations, next due, advisories, declined work, warranty")
+    told = beside()  # who was told that a tax had changed
+    notices = beside({})  # authorizations, next due, advisories, declined work, warranty; why it is credited
 
     class Meta:
         ordering = ["-pk"]
@@ -66,15 +68,18 @@ class Invoice(Chained, Paper):
 class InvoiceOperation(AppendOnly):
     """An operation as billed."""
 
+    FORMATS = formats.INVOICE_OPERATION
+    OUTSIDE = frozenset({"id", "invoice_id"})
+
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
-    concern = models.TextField(blank=True)
-    cause = models.TextField(blank=True)
-    correction = models.TextField(blank=True)
-    technicians = models.TextField(blank=True)
     net = MoneyField()
+    concern = beside()
+    cause = beside()
+    correction = beside()
+    technicians = beside()
 
     class Meta:
         ordering = ["position"]
@@ -89,6 +94,9 @@ class InvoiceLine(AppendOnly, PaperLine):
     On a credit note the quantity is below zero and `credits` names the line it takes back.
     """
 
+    FORMATS = formats.INVOICE_LINE
+    OUTSIDE = frozenset({"id", "invoice_operation_id"})
+
     invoice_operation = models.ForeignKey(InvoiceOperation, models.PROTECT, related_name="lines")
     line = models.ForeignKey("jobs.Line", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     credits = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="credited_by")
@@ -100,6 +108,9 @@ class InvoiceLine(AppendOnly, PaperLine):
 
 class InvoiceTax(AppendOnly):
     """A tax row as printed, and the tax classes of the lines it was counted on."""
+
+    FORMATS = formats.INVOICE_TAX
+    OUTSIDE = frozenset({"id", "invoice_id"})
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="taxes")
     of_tax = models.ForeignKey("invoicing.Tax", models.PROTECT, related_name="+")

@@ -3,27 +3,28 @@
 from django.db import models
 
 from garage.fields import MoneyField, QuantityField, ShareField, UnitPriceField
+from garage.ledger import beside
 from garage.models import TaxClass
 
 
 class Paper(models.Model):
     """Whom a paper is for, the car, and what it comes to; `content_sha256` seals it and its rows."""
 
-    person = models.ForeignKey("garage.PersonSnapshot", models.PROTECT, related_name="+")
+    person = models.ForeignKey("garage.SideRow", models.PROTECT, related_name="+")
     person_seal = models.CharField(max_length=64)
     vehicle_text = models.CharField(max_length=300, blank=True)
-    vin = models.CharField(max_length=20, blank=True)
-    plate = models.CharField(max_length=16, blank=True)
-    order_number = models.CharField(max_length=60, blank=True)
     labor_net = MoneyField()
     parts_net = MoneyField()
     other_net = MoneyField()
     net = MoneyField()
     tax = MoneyField()
     gross = MoneyField()
-    exemption = models.CharField(max_length=80, blank=True, help_text="certificate, when the customer is exempt")
     currency = models.CharField(max_length=3)
     content_sha256 = models.CharField(max_length=64)
+    vin = beside()
+    plate = beside()
+    order_number = beside()
+    exemption = beside()  # the certificate, when the customer is exempt
 
     class Meta:
         abstract = True
@@ -50,8 +51,8 @@ class PaperLine(models.Model):
     unit_price = UnitPriceField()
     discount = ShareField(default=0)
     tax_class = models.CharField(max_length=12, choices=TaxClass)
-    sublet_to = models.CharField(max_length=120, blank=True)
     net = MoneyField()
+    sublet_to = beside()
 
     class Meta:
         abstract = True

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from garage import search
 from garage.access import allowed, may
 from garage.web import asked, page_of, render_page
-from invoicing import queries
+from invoicing import accounts, queries
 from invoicing.aging import Receivable as Aged
 from invoicing.aging import age
 from invoicing.forms import InvoiceFilter
@@ -29,12 +29,16 @@ def books(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     text = asked(request)
     owed = queries.owed()
+    on_account = accounts.accounts()
     ages = age([Aged(due, balance) for due, balance in owed.values_list("due_on", "balance")], today)
     rows = _found(owed, text)
     context = {
         "find_text": text,
         "ages": list(zip(GROUPS, ages, strict=True)),
-        "total": sum(ages),
+        "total": accounts.total_balance(),
+        "credit": -sum((there for _customer, there in on_account), accounts.ZERO),
+        "accounts": on_account,
+        "deposits": accounts.deposits(),
         "rows": [(row, max(0, (today - row.due_on).days)) for row in rows[:OWED_SHOWN]],
         "more": rows.count() > OWED_SHOWN,
         "to_invoice": jobs_queries.jobs().filter(stage=Stage.FINISHED)[:OWED_SHOWN],

@@ -13,7 +13,7 @@ from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
 from garage.web import after_post, attempt
-from invoicing import access, queries
+from invoicing import access, accounts, queries
 from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
 from invoicing.forms import MailForm, first_email
 from invoicing.models import Estimate
@@ -21,6 +21,7 @@ from invoicing.papers import draft_version
 from invoicing.showing import against_consent, from_paper
 from invoicing.standing import standing_of
 from jobs import access as jobs_access
+from jobs import stages
 
 
 @allowed("counter")
@@ -93,6 +94,9 @@ def _page(request: HttpRequest, row: Estimate, form: MailForm, *, status: int = 
         "revisions": job.estimates.all(),
         "paper": queries.paper_of("estimate", row.pk),
         "mails": queries.mails_of("estimate", row.pk),
+        "deposit": accounts.deposit_of(job),
+        "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),
+        "may_move": may(request.user, "invoicing"),
         "authorizations": queries.authorizations(job).filter(estimate=row),
         "form": form if may(request.user, "counter") else None,
     }

@@ -13,7 +13,7 @@ from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
 from garage.web import after_post, attempt, key_in
-from invoicing import access, crediting, dating, drafts, freezing, queries
+from invoicing import access, accounts, crediting, dating, drafts, freezing, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
@@ -23,6 +23,7 @@ from invoicing.papers import draft_version
 from invoicing.showing import from_charges, from_paper
 from invoicing.tax_changes import tax_changes
 from jobs import access as jobs_access
+from jobs import stages
 from jobs.models import Job
 
 
@@ -59,11 +60,18 @@ def _draft_context(request: HttpRequest, job: Job, form: IssueForm) -> dict[str,
     changed = tax_changes(job, made.charges, timezone.localdate())
     asked = dating.questions(timezone.now, actor_of(request))
     stopped = made.blocks or made.over or changed.blocks or (asked and not may(request.user, "shop"))
+    deposit = accounts.deposit_of(job)
+    applied = min(deposit, sums.gross) if sums else deposit
     return {
         "job": job,
         "draft": made,
         "operations": from_charges(made.operations),
         "sums": sums,
+        "deposit": deposit,
+        "takes_deposit": job.stage in stages.OPEN,
+        "may_move": True,
+        "applied": -applied,
+        "left": sums.gross - applied if sums else None,
         "problem": problem,
         "tax_changes": changed,
         "date_asked": asked,
@@ -115,6 +123,10 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "receivable": receivable,
         "overdue": receivable is not None and receivable.balance > 0 and row.due_on < timezone.localdate(),
         "parts": queries.payments_of(row),
+        "paid_on": accounts.paid_off_on(row),
+        "stands": accounts.standing(accounts.on_invoice(row)),
+        "credit": accounts.credit_of(row.customer),
+        "from_deposit": accounts.from_deposits(row),
         "paper": queries.paper_of("invoice", row.pk),
         "mails": queries.mails_of("invoice", row.pk),
         "authorizations": authorizations.select_related("person", "taken_by", "estimate__job").order_by("pk"),

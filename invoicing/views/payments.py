@@ -1,85 +1,230 @@
-"""Money received, given back, taken back."""
+"""Money received, refunded, reversed and moved; and the page of a payment with its receipt."""
 
 from collections.abc import Callable
+from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
-from django.forms import BaseForm
+from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage.access import actor_of, allowed
-from garage.money import in_currency
+from garage import gates
+from garage.access import actor_of, allowed, may
+from garage.templatetags.figures import money
 from garage.web import after_post, attempt, page_of, render_page
-from invoicing import access, queries
-from invoicing.actions.payments import give_back, reverse_payment, take_payment
-from invoicing.forms import GiveBackForm, PaymentForm, ReasonForm
-from invoicing.models import Invoice, Payment
+from invoicing import access, accounts, queries
+from invoicing.accounts import Place
+from invoicing.actions import payments as verbs
+from invoicing.actions.receipts import mail_receipt
+from invoicing.forms_money import MoveForm, PaymentForm, ReceiptMailForm, RefundForm, ReverseForm
+from invoicing.models import Allocation, Payment
+from jobs import access as jobs_access
 
 EDIT = ["GET", "HEAD", "POST"]
+IN, OUT = "invoicing/money_in.html", "invoicing/money_out.html"
+KEPT = "stands as credit on the account"
+AnyForm = PaymentForm | ReverseForm | MoveForm
 
 
 @allowed("books")
 @require_safe
 def payments(request: HttpRequest) -> HttpResponse:
-    """Every payment, the last one first."""
-    return render_page(request, "invoicing/payments.html", {"page": page_of(queries.payments(), request)})
+    """Every payment, the last day first."""
+    page = page_of(queries.payments(), request, day="paid_on")
+    return render_page(request, "invoicing/payments.html", {"page": page})
+
+
+@allowed("books")
+@require_safe
+def payment(request: HttpRequest, pk: int) -> HttpResponse:
+    """One payment: where its money went, its receipt, and what can be done with it."""
+    row = access.payment_for(request, pk)
+    invoice = next((part.invoice for part in row.parts.all() if part.invoice), None)
+    known = row.customer.emails.first()
+    to = invoice.person.data.get("email", "") if invoice else known.address if known else ""
+    return _page(request, row, ReceiptMailForm(initial={"to": to, "with_invoice": invoice is not None}))
+
+
+@allowed("invoicing")
+@require_POST
+def receipt_mail(request: HttpRequest, pk: int) -> HttpResponse:
+    """Mail the receipt, with the invoices it paid when they are wanted too."""
+    row = access.payment_for(request, pk)
+    form, actor = ReceiptMailForm(request.POST), actor_of(request)
+    mail = attempt(form, lambda: mail_receipt(payment=row, **form.cleaned_data, actor=actor, clock=timezone.now))
+    if mail is None:
+        return _page(request, row, form, status=422)
+    messages.success(request, f"The receipt goes to {mail.to}: {mail.get_state_display()}.")
+    return after_post(request, reverse("invoicing:payment", args=[row.pk]))
+
+
+def _page(request: HttpRequest, row: Payment, form: ReceiptMailForm, *, status: int = 200) -> HttpResponse:
+    invoices = list(dict.fromkeys(part.invoice for part in row.parts.all() if part.invoice))
+    context = {
+        "payment": row,
+        "now_at": accounts.places_of(row) if row.amount > 0 else [],
+        "invoices": [(invoice, accounts.owed(invoice), accounts.paid_off_on(invoice)) for invoice in invoices],
+        "paper": queries.paper_of("receipt", row.pk),
+        "mails": queries.mails_of("receipt", row.pk),
+        "may_act": may(request.user, "invoicing"),
+        "form": form,
+    }
+    return render(request, "invoicing/payment.html", context, status=status)
+
+
+# Money in
 
 
 @allowed("invoicing")
 @require_http_methods(EDIT)
 def payment_add(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take money on an invoice."""
+    """Record money paid on an invoice."""
     row = access.invoice_for(request, pk)
-    balance = row.receivable.balance if hasattr(row, "receivable") else None
-    form = PaymentForm(request.POST or None, initial={"amount": balance})
-    return _act(request, "invoicing/payment_add.html", row, form, take_payment, "taken", {"invoice": row})
+    owed = accounts.owed(row)
+    form = PaymentForm(request.POST or None, owed=owed, initial={"amount": owed if owed > 0 else None})
+    verb = partial(verbs.take_payment, invoice=row)
+    place = accounts.on_invoice(row)
+    return _pay(request, IN, form, verb, "recorded", place=place, figure=owed, label="Owed")
 
 
 @allowed("invoicing")
 @require_http_methods(EDIT)
-def payment_back(request: HttpRequest, pk: int) -> HttpResponse:
-    """Give money back that was paid before the invoice was credited."""
-    row = access.invoice_for(request, pk)
-    balance = row.receivable.balance if hasattr(row, "receivable") else None
-    initial = {"amount": -balance if balance and balance < 0 else None}
-    form = GiveBackForm(request.POST or None, initial=initial)
-    return _act(request, "invoicing/payment_back.html", row, form, give_back, "given back", {"invoice": row})
+def deposit_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record a deposit on a job before its invoice."""
+    job = jobs_access.job_for(request, pk)
+    place, form = accounts.on_job(job), PaymentForm(request.POST or None)
+    verb = partial(verbs.take_deposit, job=job)
+    figure = accounts.standing(place)
+    return _pay(request, IN, form, verb, "recorded as a deposit", place=place, figure=figure, label="Deposit so far")
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def account_pay(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record money that stands as credit on a customer's account."""
+    customer = gates.customer_for(request, pk)
+    place = accounts.on_account(customer)
+    there = accounts.standing(place)
+    form = PaymentForm(request.POST or None, initial={"amount": -there if there < 0 else None})
+    verb = partial(verbs.take_on_account, customer=customer)
+    return _pay(request, IN, form, verb, "recorded on the account", place=place, figure=there, label="Credit")
+
+
+# Money out
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def invoice_refund(request: HttpRequest, pk: int) -> HttpResponse:
+    """Refund what an invoice is overpaid by."""
+    return _refund(request, accounts.on_invoice(access.invoice_for(request, pk)))
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def deposit_refund(request: HttpRequest, pk: int) -> HttpResponse:
+    """Refund a job's deposit."""
+    return _refund(request, accounts.on_job(jobs_access.job_for(request, pk)))
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def account_refund(request: HttpRequest, pk: int) -> HttpResponse:
+    """Refund the credit on a customer's account."""
+    return _refund(request, accounts.on_account(gates.customer_for(request, pk)))
+
+
+def _refund(request: HttpRequest, place: Place) -> HttpResponse:
+    free = accounts.refundable(place)
+    form = RefundForm(request.POST or None, initial={"amount": free or None, "method": accounts.last_method(place)})
+    verb = partial(verbs.refund, place=place)
+    return _pay(request, OUT, form, verb, "refunded", place=place, figure=free, label="To refund")
 
 
 @allowed("invoicing")
 @require_http_methods(EDIT)
 def payment_reverse(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take a payment back, such as a bounced check."""
-    payment = access.payment_for(request, pk)
-    row = payment.parts.all()[0].invoice
-    form = ReasonForm(request.POST or None)
-    return _act(
-        request, "invoicing/payment_reverse.html", row, form, reverse_payment, "taken back", {"payment": payment}
+    """Reverse a payment, such as a bounced check."""
+    row = access.payment_for(request, pk)
+    verb = partial(verbs.reverse_payment, payment=row)
+    return _pay(
+        request, "invoicing/payment_reverse.html", ReverseForm(request.POST or None), verb, "reversed", payment=row
     )
+
+
+# Money moved
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def credit_apply(request: HttpRequest, pk: int) -> HttpResponse:
+    """Apply the credit on the account to an invoice."""
+    row = access.invoice_for(request, pk)
+    source, target = accounts.on_account(row.customer), accounts.on_invoice(row)
+    most = min(accounts.movable(source), max(accounts.ZERO, accounts.owed(row)))
+    return _move(request, source, target, most, reverse("invoicing:invoice", args=[row.pk]), "of credit applied")
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def payment_take_off(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take money off an invoice: it stands as credit on the account."""
+    row = access.invoice_for(request, pk)
+    source = accounts.on_invoice(row)
+    most = accounts.refundable(source) or accounts.movable(source)
+    back = reverse("invoicing:invoice", args=[row.pk])
+    return _move(request, source, accounts.on_account(row.customer), most, back, KEPT)
+
+
+@allowed("invoicing")
+@require_http_methods(EDIT)
+def deposit_keep(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep a job's deposit as credit on the account."""
+    job = jobs_access.job_for(request, pk)
+    source, back = accounts.on_job(job), reverse("jobs:sheet", args=[job.pk])
+    return _move(request, source, accounts.on_account(job.customer), accounts.movable(source), back, KEPT)
+
+
+def _move(request: HttpRequest, source: Place, target: Place, most: Decimal, back: str, word: str) -> HttpResponse:
+    form = MoveForm(request.POST or None, initial={"amount": most or None})
+    verb = partial(verbs.move_money, source=source, target=target)
+    shown = {"place": source, "target": target, "most": most, "back": back}
+    return _act(request, "invoicing/money_moved.html", form, verb, word, lambda made: back, shown)
+
+
+# What they share
+
+
+def _pay(
+    request: HttpRequest, template: str, form: AnyForm, verb: Callable[..., Payment], word: str, **shown: Any
+) -> HttpResponse:
+    """Do an act that writes a payment and lead to its page; or show its form, with what was refused or is asked."""
+
+    def address(made: Model) -> str:
+        return reverse("invoicing:payment", args=[made.pk])
+
+    return _act(request, template, form, verb, word, address, shown)
 
 
 def _act(
     request: HttpRequest,
     template: str,
-    invoice: Invoice,
-    form: BaseForm,
-    verb: Callable[..., Payment],
+    form: AnyForm,
+    verb: Callable[..., Payment | Allocation],
     word: str,
-    subject: dict[str, Any],
+    address: Callable[[Model], str],
+    shown: dict[str, Any],
 ) -> HttpResponse:
-    """Do one act with money, and lead back to the invoice; or show its form, with what was refused."""
-
-    def act() -> Payment:
-        return verb(**subject, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
-
     if request.method == "POST":
-        payment = attempt(form, act)
-        if payment is not None:
-            messages.success(request, f"{in_currency(abs(payment.amount), payment.currency)} {word}.")
-            return after_post(request, reverse("invoicing:invoice", args=[invoice.pk]))
+        actor = actor_of(request)
+        made = attempt(form, lambda: verb(**form.values(), actor=actor, clock=timezone.now))
+        if made is not None:
+            messages.success(request, f"{money(abs(made.amount))} {word}.")
+            return after_post(request, address(made))
     status = 422 if request.method == "POST" else 200
-    return render(request, template, {"invoice": invoice, "form": form, **subject}, status=status)
+    return render(request, template, {"form": form, **shown}, status=status)

@@ -1,4 +1,4 @@
-"""Taking work off a job's sheet, and putting it back: what was removed is kept whole in the audit trail.
+"""Taking work off a job's sheet, and putting it back: what was removed is kept whole beside the audit trail.
 
 Neither says anything for the customer: what they said last counts for an operation, on the sheet or off it.
 """
@@ -102,7 +102,7 @@ def put_back(*, entry: AuditEntry, actor: User | None, clock: Clock) -> models.M
     if isinstance(row, Line):
         counted(row.operation.job, actor, now)
     else:
-        known = Advisory.objects.filter(pk__in=entry.details["advisories"], state=Advisory.State.OPEN)
+        known = Advisory.objects.filter(pk__in=entry.told["advisories"], state=Advisory.State.OPEN)
         known.update(state=Advisory.State.OFFERED, operation=row)
         counted(row.job, actor, now)
     audit.record("put back", row, actor=actor, now=now)
@@ -122,7 +122,7 @@ def _snapshot(rows: Iterable[models.Model]) -> list[Any]:
 
 def _restore(entry: AuditEntry) -> Line | Operation:
     """Insert the rows of a snapshot; the first one is what was removed."""
-    rows: list[Any] = [found.object for found in serializers.deserialize("python", entry.details["rows"])]
+    rows: list[Any] = [found.object for found in serializers.deserialize("python", entry.told["rows"])]
     first: Line | Operation = rows[0]
     if isinstance(first, Line):
         operation = Operation.objects.filter(pk=first.operation_id).first()

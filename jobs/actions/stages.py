@@ -7,7 +7,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
-from jobs import consents, queries, stages
+from jobs import consents, objections, queries, stages
 from jobs.consent import AUTHORIZED, DECLINED
 from jobs.models import Job, JobStep, Line, Operation, StageChange
 
@@ -57,6 +57,8 @@ def cancel_job(*, job: Job, reason: str, actor: User | None, clock: Clock) -> Jo
     now = clock()
     if not reason.strip():
         raise Refused("Say why the job is canceled.", "reason")
+    for sentence in objections.to_canceling(job):
+        raise Refused(sentence)
     drawn = queries.used(Line.objects.filter(operation__job=job))
     if any(used.quantity > 0 for used in drawn.values()):
         raise Refused("Something was drawn from the shelf for this job: return it to the shelf first.")

@@ -97,7 +97,8 @@ def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"{job} is canceled.")
         return after_post(request, sheet_url(job))
     status = 422 if request.method == "POST" else 200
-    return render(request, "jobs/job_cancel.html", {"job": job, "form": form}, status=status)
+    context = {"job": job, "form": form, "panels": panels.render("job-cancel", request, job)}
+    return render(request, "jobs/job_cancel.html", context, status=status)
 
 
 @allowed("counter")
@@ -167,7 +168,7 @@ def offer_take(request: HttpRequest, pk: int) -> HttpResponse:
 def removed_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Put a removed line or operation back."""
     entry = access.removal_for(request, pk)
-    job = access.job_for(request, entry.details["job"])
+    job = access.job_for(request, entry.told["job"])
     return _acted(request, job, lambda: put_back(entry=entry, actor=actor_of(request), clock=timezone.now))
 
 

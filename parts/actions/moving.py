@@ -7,7 +7,7 @@ from django.db.models import F, Value
 
 from garage.errors import Refused
 from garage.fields import QuantityField, UnitPriceField
-from garage.ledger import append
+from garage.ledger import append, aside
 from garage.models import User
 from parts import worth
 from parts.models import Container, Item, Movement
@@ -40,11 +40,11 @@ def post(
             quantity=quantity,
             value=value,
             typed=typed[:40],
-            reason=reason[:200],
             reverses=reverses,
             returns=returns,
             at=now,
             by=actor,
+            **aside(reason=reason[:200]),
         )
     )
     container.content += quantity

@@ -8,7 +8,8 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from garage.fields import QuantityField, UnitPriceField
-from garage.ledger import Chained
+from garage.ledger import Chained, beside
+from parts import formats
 from parts.buying import amount
 
 
@@ -133,6 +134,7 @@ class Movement(Chained):
     """
 
     CHAIN = "stock"
+    FORMATS = formats.MOVEMENT
 
     class Kind(models.TextChoices):
         OPENING = "opening", "opening balance"
@@ -150,7 +152,7 @@ class Movement(Chained):
     quantity = QuantityField()
     value = UnitPriceField()
     typed = models.CharField(max_length=40, blank=True, help_text="the quantity as typed, such as 3/4 qt")
-    reason = models.CharField(max_length=200, blank=True, help_text="such as the job number")
+    reason = beside()
     reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
     returns = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="returned_by")
     at = models.DateTimeField()

@@ -224,9 +224,9 @@ def mail_with_the_invoice(running: Running, words: str, number: str) -> None:
 
 
 def pay(page: Page) -> None:
-    page.get_by_role("link", name="Take payment").click()
+    page.get_by_role("link", name="Record payment").click()
     expect(box(page, "Amount")).to_have_value(TOTAL)
-    page.get_by_role("button", name="Take it").click()
+    page.get_by_role("button", name="Record payment").click()
     expect(page.get_by_role("main")).to_contain_text("paid")
     page.get_by_role("link", name=re.compile("^Job ")).click()
     expect(page.get_by_role("main")).to_contain_text("closed")

@@ -30,7 +30,7 @@ def test_a_change_leaves_old_and_new_in_the_trail(odile: Customer, people: dict[
     )
     entry = AuditEntry.objects.latest("pk")
     assert entry.actor == people["owner"]
-    assert entry.details["changed"] == {
+    assert entry.told["changed"] == {
         "name": ["Odile Marrant", "Odile Marrant-Vey"],
         "phones": [[["555-0142", "cell"], ["(555) 0143", ""]], [["555-0145", ""]]],
     }

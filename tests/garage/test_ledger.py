@@ -50,4 +50,4 @@ def test_a_change_behind_the_programs_back_is_found(trail: list[AuditEntry], act
 
 def test_every_append_only_table_is_guarded(db: None) -> None:
     assert database.missing_guards(connection) == []
-    assert len(database.append_only_models()) >= 9
+    assert len(ledger.sealed_models()) >= 9

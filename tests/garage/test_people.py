@@ -25,7 +25,7 @@ def new(now: dt.datetime, **more: str) -> User:
 def test_somebody_new_may_log_in_with_their_role(people: dict[str, User], now: dt.datetime) -> None:
     row = new(now)
     assert row.check_password(GOOD) and row.role == "technician" and not row.is_staff and not row.is_superuser
-    assert GOOD not in str(AuditEntry.objects.latest("pk").details)
+    assert GOOD not in str(AuditEntry.objects.latest("pk").told)
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def test_a_change_of_role_leaves_old_and_new_in_the_trail(people: dict[str, User
         actor=people["owner"],
         clock=fixed(now),
     )
-    details = AuditEntry.objects.latest("pk").details
+    details = AuditEntry.objects.latest("pk").told
     assert details["changed"] == {"name": ["Reader Test", "Ada Brook"], "role": ["reader", "counter"]}
 
 

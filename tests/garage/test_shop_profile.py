@@ -37,7 +37,7 @@ def test_the_owner_changes_the_profile(shop: ShopProfile, login: Login) -> None:
     assert response.status_code == 303
     shop.refresh_from_db()
     assert (shop.name, shop.labor_rate, shop.currency) == ("Fell & Daughters", Decimal("131.50"), "EUR")
-    assert AuditEntry.objects.latest("pk").details["changed"]["labor_rate"] == [12800, 13150]
+    assert AuditEntry.objects.latest("pk").told["changed"]["labor_rate"] == [12800, 13150]
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,8 @@ from garage.actions.vehicles import read_odometer, save_vehicle
 from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import Customer, User, Vehicle
-from invoicing.queries import invoices_of, owed_by
+from invoicing.accounts import balance_of as owed_by
+from invoicing.queries import invoices_of
 from jobs.models import Job
 from jobs.queries import jobs_of
 from tests.invoicing.cast import Garage, part

@@ -84,7 +84,7 @@ def test_a_new_owner_takes_over_and_the_old_one_is_remembered(
         (bram, dt.date(2026, 4, 1), None),
         (odile, DAY, dt.date(2026, 4, 1)),
     ]
-    assert AuditEntry.objects.latest("pk").details["owner"] == [odile.pk, bram.pk]
+    assert AuditEntry.objects.latest("pk").told["owner"] == [odile.pk, bram.pk]
 
 
 def test_a_car_can_leave_for_nobody_known(car: Vehicle, now: dt.datetime) -> None:

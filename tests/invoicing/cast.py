@@ -11,8 +11,9 @@ from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
 from garage.clock import fixed
 from garage.models import Customer, User, Vehicle
+from invoicing.accounts import Place
 from invoicing.actions import authorizations, estimates, invoices, payments, taxes
-from invoicing.models import Authorization, Estimate, Invoice, Payment
+from invoicing.models import Allocation, Authorization, Estimate, Invoice, Payment
 from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, open_job
@@ -205,3 +206,24 @@ class Garage:
     def pay(self, invoice: Invoice, amount: str, **more: Any) -> Payment:
         given = {"key": uuid.uuid4(), "method": "card", "actor": self.actor, "clock": fixed(self.now), **more}
         return payments.take_payment(invoice=invoice, amount=D(amount), **given)
+
+    def deposit(self, job: Job, amount: str, **more: Any) -> Payment:
+        return payments.take_deposit(job=job, amount=D(amount), **self.money(**more))
+
+    def on_account(self, customer: Customer, amount: str, **more: Any) -> Payment:
+        return payments.take_on_account(customer=customer, amount=D(amount), **self.money(**more))
+
+    def refund(self, place: Place, amount: str, **more: Any) -> Payment:
+        return payments.refund(place=place, amount=D(amount), **self.money(reason="as agreed", **more))
+
+    def reverse(self, payment: Payment, reason: str = "The check bounced.", **more: Any) -> Payment:
+        who = {"key": uuid.uuid4(), "actor": self.actor, "clock": fixed(self.now), **more}
+        return payments.reverse_payment(payment=payment, reason=reason, **who)
+
+    def move(self, source: Place, target: Place, amount: str, **more: Any) -> Allocation:
+        who = {"key": uuid.uuid4(), "actor": self.actor, "clock": fixed(self.now), **more}
+        return payments.move_money(source=source, target=target, amount=D(amount), **who)
+
+    def money(self, **more: Any) -> dict[str, Any]:
+        """How money changes hands unless a test says otherwise."""
+        return {"key": uuid.uuid4(), "method": "card", "actor": self.actor, "clock": fixed(self.now), **more}

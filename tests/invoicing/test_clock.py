@@ -50,7 +50,7 @@ def test_an_earlier_day_than_the_last_of_the_series_needs_the_owners_reason_once
     assert [second.number, third.number] == [2, 3]
     note = ClockNote.objects.get()
     assert (note.kind, note.day, note.until) == ("back", noon.date(), (noon + 2 * DAY).date())
-    assert note.words.data == {"reason": "Odile set the clock two days ahead"}
+    assert note.reason == "Odile set the clock two days ahead"
     assert issue_at(garage, noon + 3 * DAY).number == 4  # past the wrong day
     with pytest.raises(Refused, match="last paper of this series is dated March 5, 2026"):
         issue_at(garage, noon)  # another wrong day is another question

@@ -238,13 +238,13 @@ def test_today_gives_each_row_its_one_act_by_role(garage: Garage, login: Login) 
     for words, address in (
         ("Record authorization", f"/jobs/{awaiting.pk}/authorize/"),
         ("Make the invoice", f"/jobs/{finished.pk}/invoice/"),
-        ("Take payment", f"/invoices/{invoice.pk}/pay/"),
+        ("Record payment", f"/invoices/{invoice.pk}/pay/"),
         ("See the mail", "/mail/?state=queued"),
     ):
         assert re.search(rf'href="{re.escape(address)}"[^>]*>{words}', at_counter), words
     assert "waits for Odile Marrant since" in at_counter and "26 days ago" in at_counter
     reading = text_of(login("reader").get("/"))
-    assert "Take payment" not in reading and f'href="/invoices/{invoice.pk}/"' in reading
+    assert "Record payment" not in reading and f'href="/invoices/{invoice.pk}/"' in reading
     assert f"/jobs/{finished.pk}/" not in reading and "Finished, to be invoiced" in reading
 
 

@@ -7,7 +7,8 @@ import pytest
 
 from garage.clock import fixed
 from garage.errors import Refused
-from invoicing.actions.payments import give_back, reverse_payment
+from invoicing import accounts
+from invoicing.actions.payments import refund, reverse_payment
 from invoicing.models import Invoice, InvoiceLine, Payment, Receivable
 from tests.invoicing.cast import Garage, labor, part
 
@@ -81,10 +82,10 @@ def test_a_payment_is_taken_back_once_and_with_a_reason(garage: Garage) -> None:
             key=uuid.uuid4(), payment=payment, reason=reason, actor=garage.actor, clock=fixed(garage.now)
         )
 
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(Refused, match="Write why"):
         take_back(paid, "")
     back = take_back(paid, "wrong invoice")
-    with pytest.raises(Refused, match="taken back already"):
+    with pytest.raises(Refused, match="reversed already"):
         take_back(paid, "again")
     with pytest.raises(Refused, match="Only money that was received"):
         take_back(back, "again")
@@ -97,12 +98,12 @@ def test_what_was_paid_too_much_is_given_back_and_no_more(garage: Garage) -> Non
     garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(1)})
 
     def back(amount: str) -> Payment:
-        return give_back(
-            key=uuid.uuid4(), invoice=invoice, amount=D(amount), method="cash", reason="clip returned",
-            actor=garage.actor, clock=fixed(garage.now),
+        return refund(
+            key=uuid.uuid4(), place=accounts.on_invoice(invoice), amount=D(amount), method="cash",
+            reason="clip returned", actor=garage.actor, clock=fixed(garage.now),
         )  # fmt: skip
 
-    with pytest.raises(Refused, match="only 10.73 is to be given back"):
+    with pytest.raises(Refused, match="only 10.73 can be refunded"):
         back("10.74")
     assert back("10.73").amount == D("-10.73")
     assert balance(invoice) == 0

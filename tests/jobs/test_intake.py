@@ -78,7 +78,7 @@ class TestOpening:
     def test_the_trail_says_who_opened_it(self, take_in, people):
         job = take_in()
         entry = AuditEntry.objects.get(record=f"jobs.job:{job.pk}", verb="opened")
-        assert (entry.actor, entry.details["concern"]) == (people["counter"], "Shudders on full lock")
+        assert (entry.actor, entry.told["concern"]) == (people["counter"], "Shudders on full lock")
 
 
 class TestOdometer:
@@ -129,7 +129,7 @@ class TestChanging:
         job = take_in(promised_at=now + dt.timedelta(hours=5))
         later = now + dt.timedelta(days=1)
         change_job(job=job, fields={"promised_at": later}, actor=people["counter"], clock=fixed(now))
-        kept = AuditEntry.objects.get(verb="changed").details["changed"]["promised_at"]
+        kept = AuditEntry.objects.get(verb="changed").told["changed"]["promised_at"]
         assert [dt.datetime.fromisoformat(text) for text in kept] == [now + dt.timedelta(hours=5), later]
 
     def test_the_second_counter_is_told(self, take_in, people, now):

@@ -9,9 +9,12 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 from django.utils import timezone
 
-from garage import documents, mail
+from garage import documents, heads, mail
 
 log = logging.getLogger("sumpbook.worker")
+
+#: Seconds between two times that the heads of the chains are kept outside the database.
+KEEP_HEADS_EVERY = 300.0
 
 
 class Command(BaseCommand):
@@ -23,6 +26,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         self.stopping = False
+        self.heads_due = 0.0
         for sign in (signal.SIGTERM, signal.SIGINT):
             signal.signal(sign, self._stop)
         printer = documents.Printer()
@@ -39,12 +43,18 @@ class Command(BaseCommand):
         """Do what is due; a database that is busy or away is met with patience."""
         try:
             close_old_connections()
+            self._keep_heads()
             made = documents.make_wanted(printer, now=timezone.now())
             return made + mail.send_due(now=timezone.now())
         except OperationalError:
             log.exception("the database did not answer; trying again in a moment")
             time.sleep(1)
             return 0
+
+    def _keep_heads(self) -> None:
+        if time.monotonic() >= self.heads_due:
+            heads.keep()
+            self.heads_due = time.monotonic() + KEEP_HEADS_EVERY
 
     def _stop(self, *args: Any) -> None:
         self.stopping = True

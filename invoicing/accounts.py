@@ -1,0 +1,195 @@
+"""Where a customer's money stands: on an invoice, on a job as a deposit, or on their account as credit.
+
+What stands at a place is the sum of its signed parts; nothing is kept beside them that could differ.
+"""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
+
+from garage.models import Customer
+from invoicing.comparing import amount as said
+from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
+from jobs.models import Job
+
+ZERO = Decimal("0.00")
+ON_ACCOUNT = Q(invoice=None, job=None)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Somewhere money can stand: with neither an invoice nor a job it is the customer's account."""
+
+    customer: Customer
+    invoice: Invoice | None = None
+    job: Job | None = None
+
+    @property
+    def parts(self) -> QuerySet[PaymentPart]:
+        """Everything that was ever put there or taken from there."""
+        if self.invoice is not None or self.job is not None:
+            return PaymentPart.objects.filter(invoice=self.invoice, job=self.job)
+        return PaymentPart.objects.filter(ON_ACCOUNT, customer__in=self.customer.same())
+
+    def part(self, amount: Decimal) -> PaymentPart:
+        """A new part at this place; the act it belongs to is set by whoever writes it."""
+        return PaymentPart(customer=self.customer, invoice=self.invoice, job=self.job, amount=amount)
+
+
+def on_invoice(invoice: Invoice) -> Place:
+    """The place of what is paid on an invoice."""
+    return Place(invoice.customer, invoice=invoice)
+
+
+def on_job(job: Job) -> Place:
+    """The place of a job's deposit."""
+    return Place(job.customer, job=job)
+
+
+def on_account(customer: Customer) -> Place:
+    """The place of a customer's credit."""
+    return Place(customer)
+
+
+def standing(place: Place) -> Decimal:
+    """What stands at a place; below zero on an account the customer owes it (money on it never arrived)."""
+    return place.parts.aggregate(sum=Sum("amount"))["sum"] or ZERO
+
+
+def owed(invoice: Invoice) -> Decimal:
+    """What is owed on an invoice; below zero it is overpaid, and always zero on a credit note."""
+    return Receivable.objects.filter(invoice=invoice).values_list("balance", flat=True).first() or ZERO
+
+
+def refundable(place: Place) -> Decimal:
+    """How much may be given back from a place: of an invoice only what it is overpaid by."""
+    free = -owed(place.invoice) if place.invoice is not None else standing(place)
+    return max(ZERO, free)
+
+
+def movable(place: Place) -> Decimal:
+    """How much may be moved from a place: of an invoice all that was paid on it."""
+    return max(ZERO, standing(place))
+
+
+def money_at(place: Place) -> list[tuple[int, Decimal]]:
+    """Whose money stands at a place: each payment's key with its sum, the first received first."""
+    rows = place.parts.annotate(source=Coalesce("of", "payment")).values("source").annotate(sum=Sum("amount"))
+    return [(row["source"], row["sum"]) for row in rows.exclude(sum=0).order_by("source")]
+
+
+def places_of(payment: Payment) -> list[tuple[Place, Decimal]]:
+    """Where the money of a payment stands now, the place it reached first before the others."""
+    rows = PaymentPart.objects.filter(Q(payment=payment, of=None) | Q(of=payment))
+    sums: dict[Place, Decimal] = {}
+    for part in rows.select_related("customer", "invoice__customer", "job__customer").order_by("pk"):
+        place = Place(part.customer, part.invoice, part.job)
+        sums[place] = sums.get(place, ZERO) + part.amount
+    return [(place, amount) for place, amount in sums.items() if amount]
+
+
+def last_method(place: Place) -> str:
+    """How the money that stands at a place was paid, the last of it; empty where nothing stands."""
+    held = [source for source, amount in money_at(place) if amount > 0]
+    return Payment.objects.get(pk=held[-1]).method if held else ""
+
+
+def take(held: Sequence[tuple[int, Decimal]], amount: Decimal) -> list[tuple[int, Decimal]]:
+    """Take an amount out of the money of several payments, the first received first. Pure."""
+    taken: list[tuple[int, Decimal]] = []
+    for source, there in held:
+        part = min(there, amount)
+        if part > 0:
+            taken.append((source, part))
+            amount -= part
+    return taken
+
+
+# What pages show
+
+
+def credit_of(customer: Customer) -> Decimal:
+    """The credit on a customer's account; below zero they owe it."""
+    return standing(on_account(customer))
+
+
+def deposit_of(job: Job) -> Decimal:
+    """The deposit that stands on a job."""
+    return standing(on_job(job))
+
+
+def objection_to_canceling(job: Job) -> str:
+    """Why a job cannot be canceled yet: nobody has said what becomes of its deposit. Empty when it can."""
+    there = deposit_of(job)
+    return f"A deposit of {said(there)} stands on {job}: refund it or keep it as credit first." if there else ""
+
+
+def accounts() -> list[tuple[Customer, Decimal]]:
+    """Every account on which something stands, by name."""
+    rows = PaymentPart.objects.filter(ON_ACCOUNT).values("customer").annotate(sum=Sum("amount")).exclude(sum=0)
+    sums = dict(rows.values_list("customer", "sum"))
+    return [(customer, sums[customer.pk]) for customer in Customer.objects.filter(pk__in=sums)]
+
+
+def moves_on_account(customer: Customer) -> QuerySet[PaymentPart]:
+    """Everything that came to a customer's account and went from it, the last first."""
+    parts = on_account(customer).parts.select_related("payment", "allocation", "of")
+    others = PaymentPart.objects.filter(~ON_ACCOUNT).select_related("invoice", "job")
+    return parts.prefetch_related(Prefetch("allocation__parts", others, to_attr="elsewhere")).order_by("-pk")
+
+
+def deposits(customer: Customer | None = None) -> list[tuple[Job, Decimal]]:
+    """Every job on which a deposit stands, of one customer or of all, the oldest first."""
+    there = PaymentPart.objects.filter(job__isnull=False)
+    if customer is not None:
+        there = there.filter(customer__in=customer.same())
+    rows = there.values("job").annotate(sum=Sum("amount")).exclude(sum=0)
+    sums = dict(rows.values_list("job", "sum"))
+    jobs = Job.objects.filter(pk__in=sums).select_related("customer", "vehicle").order_by("pk")
+    return [(job, sums[job.pk]) for job in jobs]
+
+
+def balance_of(customer: Customer) -> Decimal:
+    """The total balance due of a customer: what is owed on invoices, less the credit on the account."""
+    due = Receivable.objects.filter(customer__in=customer.same()).aggregate(sum=Sum("balance"))["sum"] or ZERO
+    return due - credit_of(customer)
+
+
+def total_balance() -> Decimal:
+    """The total balance due of all customers; deposits are a liability of their own and not in it."""
+    due = Receivable.objects.aggregate(sum=Sum("balance"))["sum"] or ZERO
+    credit = PaymentPart.objects.filter(ON_ACCOUNT).aggregate(sum=Sum("amount"))["sum"] or ZERO
+    return due - credit
+
+
+def applied_at_issue(invoice: Invoice) -> Decimal:
+    """The deposit that was applied when an invoice was issued: what its paper prints, whatever happened since."""
+    moved = Allocation.objects.filter(parts__invoice=invoice, at=invoice.issued_at)
+    return PaymentPart.objects.filter(invoice=invoice, allocation__in=moved).aggregate(sum=Sum("amount"))["sum"] or ZERO
+
+
+def from_deposits(invoice: Invoice) -> set[int]:
+    """The acts that applied a deposit to an invoice, by their keys."""
+    from_jobs = PaymentPart.objects.filter(job__isnull=False, amount__lt=0).values("allocation")
+    return set(Allocation.objects.filter(parts__invoice=invoice, pk__in=from_jobs).values_list("pk", flat=True))
+
+
+def paid_off_on(invoice: Invoice) -> dt.date | None:
+    """The day of the last payment on an invoice on which nothing is owed; None while something is, or none was paid."""
+    if owed(invoice) > 0:
+        return None
+    parts = PaymentPart.objects.filter(invoice=invoice, amount__gt=0)
+    parts = parts.annotate(day=Coalesce("of__paid_on", "payment__paid_on"))
+    return parts.order_by("-day").values_list("day", flat=True).first()
+
+
+def owed_after(invoice: Invoice, payment: Payment) -> Decimal:
+    """What was owed on an invoice right after a payment: what its receipt says."""
+    notes = invoice.credit_notes.filter(issued_at__lte=payment.at).aggregate(sum=Sum("gross"))["sum"] or ZERO
+    last = payment.parts.order_by("-pk").values_list("pk", flat=True)[0]
+    paid = PaymentPart.objects.filter(invoice=invoice, pk__lte=last).aggregate(sum=Sum("amount"))["sum"] or ZERO
+    return invoice.gross + notes - paid

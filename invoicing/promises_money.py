@@ -1,0 +1,84 @@
+"""What the books promise about money: every cent of a payment stands somewhere, and nothing is used twice."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from decimal import Decimal
+
+from django.db.models import Count, F, Prefetch, Sum
+from django.db.models.functions import Coalesce
+
+from garage import ledger, promises
+from garage.groups import joined
+from garage.models import AuditEntry
+from invoicing import freezing
+from invoicing.models import Allocation, Payment, PaymentPart
+
+ZERO = Decimal("0.00")
+CHUNK = 2000
+
+
+def register() -> None:
+    """Tell `books_check` every promise of the money."""
+    promises.register("payments equal their sealed parts, and go to their own customer's invoices", payments_add_up)
+    promises.register("money that was moved comes to zero, and is what was sealed", moves_add_up)
+    promises.register("nothing is applied or refunded beyond what is there", nothing_beyond)
+    promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
+    promises.register("the chain of money that was moved is whole", lambda: ledger.breaks(Allocation))
+
+
+def parts_in_order() -> Prefetch:
+    """The parts of acts with money in the order in which they are sealed."""
+    return Prefetch("parts", PaymentPart.objects.order_by("pk"))
+
+
+def payments_add_up() -> Iterator[str]:
+    """Every payment equals the sum of its parts, which are those it was sealed with, to its own customer's places."""
+    for payment in Payment.objects.prefetch_related(parts_in_order()).order_by("pk").iterator(chunk_size=CHUNK):
+        if freezing.parts_seal(payment.parts.all()) != payment.content_sha256:
+            yield f"payment {payment.pk} of {payment.amount}: its parts are not those that were sealed"
+    for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
+        yield f"payment {row.pk} of {row.amount}: its parts come to {row.parted}"
+    for payment in Payment.objects.filter(parts__isnull=True):
+        yield f"payment {payment.pk} of {payment.amount} goes nowhere"
+    yield from _parts_astray()
+    for payment in Payment.objects.filter(reverses__isnull=False).select_related("reverses"):
+        if payment.reverses is not None and payment.amount != -payment.reverses.amount:
+            yield f"payment {payment.pk} reverses {payment.amount}, {payment.reverses.amount} was received"
+
+
+def _parts_astray() -> Iterator[str]:
+    """Money that went to another customer's place, unless the two were one customer in the book at some time."""
+    merges = AuditEntry.objects.filter(verb="merged", record__startswith="garage.customer:")
+    one = joined((int(entry.record.rpartition(":")[2]), int(entry.details["into"])) for entry in merges)
+    whose = PaymentPart.objects.annotate(giver=Coalesce("payment__customer", "allocation__customer"))
+    wrong = whose.exclude(giver=F("customer"), invoice=None) & whose.exclude(
+        giver=F("customer"), invoice__customer=F("customer")
+    )
+    for key, *names in wrong.values_list("pk", "giver", "customer", Coalesce("invoice__customer", "customer")):
+        if len({one.get(name, name) for name in names}) > 1:
+            yield f"payment part {key}: it goes to an invoice or account of another customer"
+
+
+def moves_add_up() -> Iterator[str]:
+    """Each act that moves money takes from one place what it puts to another, payment by payment, as sealed."""
+    acts = Allocation.objects.prefetch_related(parts_in_order()).order_by("pk")
+    for act in acts.iterator(chunk_size=CHUNK):
+        rows = list(act.parts.all())
+        if freezing.parts_seal(rows) != act.content_sha256:
+            yield f"money moved {act.pk}: its parts are not those that were sealed"
+        sums: dict[int | None, Decimal] = defaultdict(lambda: ZERO)
+        for row in rows:
+            sums[row.of_id] += row.amount
+        if any(sums.values()) or sum(max(row.amount, ZERO) for row in rows) != act.amount:
+            yield f"money moved {act.pk}: {act.amount} is moved, its parts do not come to that"
+
+
+def nothing_beyond() -> Iterator[str]:
+    """In the order of the acts, no place gives more of a payment than of it stands there; only a bank may take more."""
+    there: dict[tuple[int | None, ...], Decimal] = defaultdict(lambda: ZERO)
+    rows = PaymentPart.objects.annotate(reversal=Count("payment__reverses")).order_by("pk")
+    for part in rows.iterator(chunk_size=CHUNK):
+        place = (part.customer_id, part.invoice_id, part.job_id, part.of_id or part.payment_id)
+        there[place] += part.amount
+        if part.amount < 0 and there[place] < 0 and not part.reversal:
+            yield f"payment part {part.pk}: it takes {-part.amount}, {there[place] - part.amount} was there"
