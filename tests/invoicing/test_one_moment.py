@@ -77,7 +77,9 @@ def test_a_payment_does_not_wait_for_the_reader_and_is_not_in_its_moment(
     assert Payment.objects.count() == 1
 
 
-def test_nothing_can_be_written_in_it_and_afterwards_everything(transactional_db: None, people: dict[str, User]) -> None:
+def test_nothing_can_be_written_in_it_and_everything_afterwards(
+    transactional_db: None, people: dict[str, User]
+) -> None:
     with pytest.raises(DatabaseError), one_moment():
         User.objects.update(name="somebody")
     User.objects.update(name="somebody else")
