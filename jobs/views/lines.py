@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import shop
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.web import asked, attempt
+from garage.web import asked, attempt, piece_of
 from jobs import access
 from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import kind_of, save_line
@@ -98,6 +98,7 @@ def _form(request: HttpRequest, operation: Operation, line: Line | None, form: L
 
 @allowed("counter")
 @require_safe
+@piece_of("counter")
 def line_amount(request: HttpRequest) -> HttpResponse:
     """What the figures typed so far come to, worked out as the invoice will."""
     form = LineForm(request.GET, kind=_kind(request.GET.get("kind", "")))
