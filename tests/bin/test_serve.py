@@ -226,6 +226,17 @@ def test_pages_whose_static_files_answer_are_open(garage: Garage) -> None:
     assert eventually(garage.is_open)
 
 
+@pytest.mark.parametrize("hosts", ["shop.example, 10.1.2.3", ".shop.example", "other.example,127.0.0.1", "*"])
+def test_pages_that_answer_to_their_own_names_alone_are_open_too(
+    garage: Garage, monkeypatch: pytest.MonkeyPatch, hosts: str
+) -> None:
+    monkeypatch.setenv("SUMPBOOK_HOSTS", hosts)
+    known = ("shop.example", f"127.0.0.1:{garage.port}")[hosts in ("other.example,127.0.0.1", "*")]
+    garage.web = PAGES.replace("path = ", f"assert environ['HTTP_HOST'] == {known!r}\n        path = ")
+    garage.open()
+    assert eventually(garage.is_open), garage.said()
+
+
 @pytest.mark.parametrize(
     ("before", "after", "said"),
     [
