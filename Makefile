@@ -14,7 +14,6 @@ help: ## list these commands
 	@sed -n 's/^\([a-z-]*\):[^#]*## /\1\t/p' Makefile | expand -t 16
 
 run: $(STATIC) ## install what is missing, load the demo garage, and open it at http://127.0.0.1:8000/
-	@$(PYTHON) manage.py migrate --verbosity 0
 	@$(PYTHON) manage.py demo
 	@exec $(PYTHON) bin/serve --demo
 

@@ -5,11 +5,12 @@ from django.db import connections
 from django.db.models.signals import post_migrate
 
 
-def install_database_objects(*, using: str, **kwargs: Any) -> None:
-    """Put the triggers and the search index in place after every migrate (database.py says why)."""
-    from garage import database  # noqa: PLC0415 (models are not ready when this module is read)
+def install_database_objects(*, sender: AppConfig, using: str, plan: Any = (), **kwargs: Any) -> None:
+    """After every migrate: the triggers and the search index (database.py), the files applied (schema.py)."""
+    from garage import database, schema  # noqa: PLC0415 (models are not ready when this module is read)
 
     database.install(connections[using])
+    schema.record(connections[using], sender.label, plan)
 
 
 class GarageConfig(AppConfig):

@@ -19,11 +19,15 @@ NINE_PLACES = Decimal("1e-9")
 LARGEST = Decimal("1e9")
 
 
+#: Of every hidden key. autocomplete off: a reload must not bring an old key back, or the next act would pass for a
+#: repeat of the last. data-once: app.js renews it on a page that Back brings out of the browser's memory.
+KEY_ATTRIBUTES = {"autocomplete": "off", "data-once": True}
+
+
 class KeyForm(forms.Form):
     """A form that moves money or stock: its key makes a double tap one act (`idempotency.once`)."""
 
-    # autocomplete off: a reload must not bring an old key back, or the next act would pass for a repeat of the last.
-    key = forms.UUIDField(widget=forms.HiddenInput({"autocomplete": "off"}), initial=uuid.uuid4)
+    key = forms.UUIDField(widget=forms.HiddenInput(KEY_ATTRIBUTES), initial=uuid.uuid4)
 
 
 #: What a small number, days above all, can be: SQLite would take one that no calendar reaches.

@@ -17,6 +17,9 @@ def names() -> list[str]:
 
 
 def run() -> Iterator[tuple[str, list[str]]]:
-    """Check every promise; give each one's name and its breaches (none when it holds)."""
+    """Check every promise; give each one's name and its breaches (none when it holds).
+
+    Where others may be writing, within `reading.one_moment()`: a check compares several tables.
+    """
     for name, check in _checks.items():
         yield name, list(check())

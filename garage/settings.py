@@ -114,6 +114,7 @@ DATABASES: dict[str, dict[str, Any]] = {
 DATABASES["default"].update({"ATOMIC_REQUESTS": False, "CONN_MAX_AGE": None})
 if "sqlite" in DATABASES["default"]["ENGINE"]:
     DATABASES["default"]["OPTIONS"] = SQLITE_OPTIONS
+    sqlite.make_database(Path(DATABASES["default"]["NAME"]))
 else:
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 
@@ -151,7 +152,7 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 MEDIA_ROOT = DATA_DIR / "media"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "garage.staticfiles.CollectedFiles"},
 }
 FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024

@@ -7,6 +7,9 @@ standard library's module wherever a wheel exists. `checks.py` warns where it do
 
 import importlib
 import sys
+from pathlib import Path
+
+from garage.firststart import make_once
 
 FIXED_IN = (3, 51, 3)
 BACK_PORTS = {(3, 44): 6, (3, 50): 7}
@@ -26,3 +29,20 @@ def is_fixed(version: tuple[int, int, int]) -> bool:
     """Say whether this SQLite version is free of the log-reset fault."""
     back_port = BACK_PORTS.get(version[:2])
     return version >= FIXED_IN or (back_port is not None and version[2] >= back_port)
+
+
+def make_database(path: Path) -> None:
+    """Make an empty database in WAL mode, unless a file stands there.
+
+    Only one connection at a time may turn that mode on: of several that find a new file, each sending the pragma, some
+    are told "database is locked" at once, whatever their timeout. The mode stays in the file, so it is set before any
+    other process can see it.
+    """
+    if path.parent.is_dir() and path.name != ":memory:":
+        make_once(path, _turn_wal_on)
+
+
+def _turn_wal_on(path: Path) -> None:
+    connection = importlib.import_module("sqlite3").connect(path)  # the build that `use_fixed_build` has put there
+    connection.execute("PRAGMA journal_mode=wal")
+    connection.close()

@@ -1,5 +1,6 @@
 """The few ways a view answers: a page or its fragment, a redirect after a POST, a refusal beside its field."""
 
+import functools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar, cast
@@ -9,6 +10,7 @@ from django import forms
 from django.db.models import Model, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
@@ -17,6 +19,7 @@ from garage.changes import Stale
 from garage.errors import Refused
 
 Row = TypeVar("Row", bound=Model)
+View = TypeVar("View", bound=Callable[..., HttpResponse])
 
 
 def wants_fragment(request: HttpRequest) -> bool:
@@ -32,6 +35,24 @@ def render_page(
     if partial and wants_fragment(request):
         template = f"{template}#{partial}"
     return render(request, template, dict(context), status=status)
+
+
+def piece_of(page: str, *names: str) -> Callable[[View], View]:
+    """Let a view answer with a piece to htmx alone. Asked for as a page (another tab, a link kept) it leads to the page
+    that the piece belongs to, whose address takes those of the view's arguments that are named.
+    """
+
+    def decorate(view: View) -> View:
+        @functools.wraps(view)
+        def answer(request: HttpRequest, **kwargs: Any) -> HttpResponse:
+            if wants_fragment(request):
+                return view(request, **kwargs)
+            return HttpResponseRedirect(reverse(page, kwargs={name: kwargs[name] for name in names}))
+
+        answer.piece_of = page  # type: ignore[attr-defined]
+        return cast(View, answer)
+
+    return decorate
 
 
 def after_post(request: HttpRequest, url: str) -> HttpResponse:

@@ -8,7 +8,7 @@ from django import forms
 from django.utils import timezone
 
 from garage.asking import AskingForm
-from garage.forms import KeyForm, QuantityFormField, Typed
+from garage.forms import KEY_ATTRIBUTES, KeyForm, QuantityFormField, Typed
 from garage.forms_fields import DayField, WholeNumberField
 from garage.models import DistanceUnit, OdometerReading
 from garage.photos import ACCEPT
@@ -30,7 +30,7 @@ MOST_ACTS = 1_000_000
 class ActForm(forms.Form):
     """An act on a step: its own id makes a repeat harmless, the version says what was seen of the step."""
 
-    event = forms.UUIDField(widget=forms.HiddenInput)
+    event = forms.UUIDField(widget=forms.HiddenInput(KEY_ATTRIBUTES))
     base_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0, max_value=MOST_ACTS)
 
     def __init__(self, data: Any = None, *, step: JobStep) -> None:

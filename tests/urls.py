@@ -44,6 +44,7 @@ class Address:
     url: str
     act: str | None
     public: bool
+    piece: bool = False  #: htmx alone gets to see it; others are led to its page
 
     def allows(self, role: str) -> bool:
         return self.public or (self.act is not None and role in ROLES[self.act])
@@ -68,7 +69,13 @@ def _walk(patterns: list[URLPattern | URLResolver], space: str) -> Iterator[Addr
             examples["pk"] = OTHER_ROWS[name]
         view = pattern.callback
         act = getattr(view, "act", None)
-        yield Address(name, reverse(name, kwargs=examples), act, not getattr(view, "login_required", True))
+        yield Address(
+            name,
+            reverse(name, kwargs=examples),
+            act,
+            not getattr(view, "login_required", True),
+            hasattr(view, "piece_of"),
+        )
 
 
 def role_table() -> str:

@@ -16,6 +16,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from garage.access import may
+from garage.forms import KEY_ATTRIBUTES
 from garage.markup import attributes, error_words, field_markup, is_figure
 
 register = template.Library()
@@ -30,7 +31,7 @@ def _csrf(context: Context) -> SafeString:
 
 
 def _key_input(key: uuid.UUID | str) -> SafeString:
-    return format_html('<input type="hidden" name="key" value="{}" autocomplete="off">', key)
+    return format_html('<input type="hidden" name="key" value="{}"{}>', key, attributes(KEY_ATTRIBUTES))
 
 
 # What can be pressed

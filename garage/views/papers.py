@@ -10,7 +10,7 @@ from garage import documents, gates, mail
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail
-from garage.web import after_post, next_address, page_of
+from garage.web import after_post, next_address, page_of, piece_of
 
 
 @require_GET
@@ -34,6 +34,7 @@ def document(request: HttpRequest, pk: int) -> HttpResponseBase:
 
 @require_GET
 @allowed("prices")
+@piece_of("document", "pk")
 def document_status(request: HttpRequest, pk: int) -> HttpResponse:
     """The fragment that a page asks for each second until the document is there."""
     return render(request, "garage/document_status.html", {"document": gates.document_for(request, pk)})

@@ -13,7 +13,7 @@ from garage.forms_vehicles import OdometerForm, OwnerForm, VehicleForm
 from garage.models import Customer, Vehicle
 from garage.shop import profile
 from garage.vin import read_vin
-from garage.web import after_post, asked, attempt, render_page
+from garage.web import after_post, asked, attempt, piece_of, render_page
 
 READINGS_SHOWN = 8
 WRITE = ["GET", "HEAD", "POST"]
@@ -69,6 +69,7 @@ def _write(request: HttpRequest, vehicle: Vehicle | None, owner: Customer | None
 
 @allowed("counter")
 @require_safe
+@piece_of("vehicle-new")
 def vehicle_vin(request: HttpRequest) -> HttpResponse:
     """What a VIN says, in one line, while it is being typed."""
     text = request.GET.get("vin", "")[:40]

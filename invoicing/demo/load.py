@@ -5,6 +5,8 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from pathlib import Path
 
+from django.db import connection
+
 from garage import counters, documents
 from garage.actions.customers import save_customer
 from garage.actions.people import add_person
@@ -36,18 +38,29 @@ TAXES = {"parts": "0.0725", "charge": "0.0725", "labor": "0", "fabrication": "0"
 
 
 def is_loaded() -> bool:
-    """Say whether this database holds the demo."""
-    return Counter.objects.filter(series=SERIES).exists()
+    """Say whether this database holds the demo, also one whose tables are not today's."""
+    return Counter._meta.db_table in _tables() and Counter.objects.filter(series=SERIES).exists()
+
+
+def _tables() -> list[str]:
+    return connection.introspection.table_names()
 
 
 def holds_something() -> str:
     """What stands in this database already, in words; empty where nothing does."""
+    tables = _tables()
     for model in (User, ShopProfile, Customer, Vehicle, Job, Item, Supplier, Procedure):
-        number = model._default_manager.count()
+        number = model._default_manager.count() if model._meta.db_table in tables else 0
         if number:
             name = model._meta.verbose_name if number == 1 else model._meta.verbose_name_plural
             return f"{number} {name}"
     return ""
+
+
+def refuse_a_book() -> None:
+    """Raise Refused for a database that holds something."""
+    if found := holds_something():
+        raise Refused(f"This database holds {found}: the demo is only loaded into an empty one.")
 
 
 @writing()

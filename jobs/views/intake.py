@@ -13,7 +13,7 @@ from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.models import Customer
 from garage.vin import read_vin
-from garage.web import after_post, asked, key_in, render_page
+from garage.web import after_post, asked, key_in, piece_of, render_page
 from jobs import intake_search, queries
 from jobs.actions.intake import OPEN_JOB, open_job
 from jobs.forms_intake import IntakeSheet
@@ -60,6 +60,7 @@ def _opened(request: HttpRequest, sheet: IntakeSheet) -> Job | None:
 
 @allowed("counter")
 @require_safe
+@piece_of("jobs:intake")
 def intake_customers(request: HttpRequest) -> HttpResponse:
     """The customers that the typed text finds, to pick one."""
     context = _context(IntakeSheet(start=_start(request)), request.GET)
@@ -68,6 +69,7 @@ def intake_customers(request: HttpRequest) -> HttpResponse:
 
 @allowed("counter")
 @require_safe
+@piece_of("jobs:intake")
 def intake_vehicles(request: HttpRequest) -> HttpResponse:
     """The vehicles of the customer picked, and what is known of the one picked."""
     context = _looked_up(IntakeSheet(start=_start(request)), request.GET)
@@ -76,6 +78,7 @@ def intake_vehicles(request: HttpRequest) -> HttpResponse:
 
 @allowed("counter")
 @require_safe
+@piece_of("jobs:intake")
 def intake_known(request: HttpRequest) -> HttpResponse:
     """What a typed VIN says, and which cars of the book have it or the plate; who has a typed phone number."""
     text = request.GET.get("phone", "")[:40]

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import shop
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
-from garage.web import after_post, asked, attempt
+from garage.web import after_post, asked, attempt, piece_of
 from jobs import access
 from jobs.actions.cores import hand_in_core
 from jobs.actions.removing import remove_line
@@ -148,6 +148,7 @@ def _form(request: HttpRequest, operation: Operation, line: Line | None, form: L
 
 @allowed("counter")
 @require_safe
+@piece_of("counter")
 def line_amount(request: HttpRequest) -> HttpResponse:
     """What the figures typed so far come to, worked out as the invoice will."""
     form = LineForm(request.GET, kind=_kind(request.GET.get("kind", "")))

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import panels
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.web import after_post, attempt
+from garage.web import after_post, attempt, piece_of
 from jobs import access, intake_search, queries, stages
 from jobs.actions.intake import add_photos, change_job
 from jobs.actions.removing import put_back
@@ -36,6 +36,7 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allowed("counter")
 @require_safe
+@piece_of("jobs:sheet", "pk")
 def foot(request: HttpRequest, pk: int) -> HttpResponse:
     """Title, margin and foot anew, after an edit in the body."""
     return render(request, "jobs/sheet_around.html", {**sheet_context(request, pk), "oob": True})
@@ -43,6 +44,7 @@ def foot(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allowed("counter")
 @require_safe
+@piece_of("jobs:sheet", "pk")
 def papers(request: HttpRequest, pk: int) -> HttpResponse:
     """What the books have to say beside the sheet, anew after an edit."""
     return HttpResponse("".join(panels.render("job-margin", request, access.sheet_for(request, pk))))

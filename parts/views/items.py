@@ -75,7 +75,8 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
         else []
     )
     context = {"item": row, "form": form, "text": text, "found": found}
-    return render_page(request, "parts/replace.html", context, status=422 if request.method == "POST" else 200)
+    status = 422 if request.method == "POST" else 200
+    return render_page(request, "parts/replace.html", context, partial="found", status=status)
 
 
 @allowed("stock")

@@ -5,7 +5,7 @@ from django.views.decorators.http import require_safe
 
 from garage import units
 from garage.access import allowed
-from garage.web import asked, render_page
+from garage.web import asked, piece_of, render_page
 from parts import queries
 from parts.paging import page_by_name
 
@@ -41,6 +41,7 @@ def low(request: HttpRequest) -> HttpResponse:
 
 @allowed("shelf")
 @require_safe
+@piece_of("shelf")
 def both(request: HttpRequest) -> HttpResponse:
     """What is being typed into a quantity field, in the other unit; nothing for what cannot be read yet."""
     typed, unit = request.GET.get(request.GET.get("field", "text"), ""), request.GET.get("unit")

@@ -30,6 +30,9 @@ document.addEventListener("click", (event) => {
   if (event.target.closest("[data-print]")) window.print();
 });
 
+// What a form was written with. A field may be called "method" or "action", and then form.method is that field.
+const posts = (form) => form.getAttribute("method")?.toLowerCase() === "post";
+
 // A form is sent once. The mark falls off when the answer is there, when the page comes back from the
 // browser's memory, or after 15 s without an answer; the form's hidden key keeps a repeat harmless.
 const sent = new Map();
@@ -42,7 +45,7 @@ function free(form) {
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
-  if (form.method !== "post" || answered.delete(form)) return;
+  if (!posts(form) || answered.delete(form)) return;
   if (sent.has(form)) {
     event.preventDefault();
     event.stopImmediatePropagation();
@@ -69,10 +72,25 @@ async function knock(form, submitter) {
     return;
   }
   answered.add(form);
-  form.requestSubmit(submitter);
+  HTMLFormElement.prototype.requestSubmit.call(form, submitter);
 }
 
-addEventListener("pageshow", () => { for (const form of [...sent.keys()]) free(form); });
+// A page that Back brings out of the browser's memory still has the keys of what was sent from it: the next act from
+// there is another one. (No randomUUID: in a shop's network the page may come over plain http.)
+function newKey() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const digits = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return digits.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+}
+
+addEventListener("pageshow", (event) => {
+  for (const form of [...sent.keys()]) free(form);
+  const [arrival] = performance.getEntriesByType("navigation");
+  if (!event.persisted && arrival?.type !== "back_forward") return;
+  for (const input of document.querySelectorAll("input[data-once]")) input.value = newKey();
+});
 
 /** Put the focus where the answer wants it: on the errors first. */
 function arrive(root) {
@@ -97,17 +115,17 @@ for (const lost of ["htmx:sendError", "htmx:timeout"]) {
 }
 
 // A piece of a sheet can stand on a page of its own (another tab, a link kept): where the place it would change is
-// missing, it is a plain form or link. This runs before htmx reads the page.
+// missing, it is a plain form or link. htmx tells of each element before it listens to it, of those it brings in too.
 const reached = (element, place) => {
   if (place.startsWith("closest ")) return element.closest(place.slice(8));
   return place.startsWith("#") ? document.querySelector(place) : element;
 };
-for (const element of document.querySelectorAll("[hx-target]")) {
-  if (!reached(element, element.getAttribute("hx-target"))) {
-    element.removeAttribute("hx-get");
-    element.removeAttribute("hx-post");
-  }
-}
+document.addEventListener("htmx:beforeProcessNode", ({ target }) => {
+  const place = target.closest("[hx-target]")?.getAttribute("hx-target");
+  if (!place || reached(target, place)) return;
+  target.removeAttribute("hx-get");
+  target.removeAttribute("hx-post");
+});
 
 arrive(document);
 

@@ -66,6 +66,7 @@ class Garage:
         self.port = free_port()
         self.web = WEB
         self.worker = WORKER
+        self.hang_up: signal.Handlers = signal.SIG_DFL  # nohup, around these tests or not, must make no difference
         self.serve: subprocess.Popen[bytes] | None = None
 
     def open(self) -> subprocess.Popen[bytes]:
@@ -82,6 +83,7 @@ class Garage:
                 env=os.environ | {"PORT": str(self.port)},
                 stdout=said,
                 stderr=subprocess.STDOUT,
+                preexec_fn=lambda: signal.signal(signal.SIGHUP, self.hang_up),
             )
         return self.serve
 
@@ -123,6 +125,29 @@ def test_a_stop_ends_everything_and_counts_as_success(garage: Garage, number: in
     pids = garage.web_pids() + garage.worker_pids()
     assert len(pids) == 3 and all(runs(pid) for pid in pids)
     serve.send_signal(number)
+    assert serve.wait(10) == 0
+    assert not any(runs(pid) for pid in pids)
+
+
+def ignores_a_hang_up(pid: int) -> bool:
+    """Read from the mask of ignored signals that Linux shows."""
+    [mask] = [
+        row.split()[1] for row in Path(f"/proc/{pid}/status").read_text().splitlines() if row.startswith("SigIgn")
+    ]
+    return bool(int(mask, 16) >> (signal.SIGHUP - 1) & 1)
+
+
+def test_under_nohup_a_closed_terminal_stops_nothing_and_its_children_are_as_ever(garage: Garage) -> None:
+    garage.hang_up = signal.SIG_IGN
+    serve = garage.open()
+    assert eventually(garage.is_open) and eventually(lambda: bool(garage.worker_pids()))
+    pids = garage.web_pids() + garage.worker_pids()
+    assert ignores_a_hang_up(serve.pid)
+    assert not any(ignores_a_hang_up(pid) for pid in pids)
+    serve.send_signal(signal.SIGHUP)
+    time.sleep(1)
+    assert serve.poll() is None and all(runs(pid) for pid in pids)
+    serve.terminate()
     assert serve.wait(10) == 0
     assert not any(runs(pid) for pid in pids)
 
@@ -181,6 +206,76 @@ def test_a_first_page_that_fails_ends_it_all_at_once(garage: Garage) -> None:
     assert garage.open().wait(30) == 1
     assert "The first page fails with status 500" in garage.said()
     assert not any(runs(pid) for pid in garage.worker_pids())
+
+
+#: Leads to a log-in page that asks for a static file; each has a status of its own.
+PAGES = """
+    STATUS = {"/": "302 Found", "/login/": "200 OK", "/static/base.css": "200 OK"}
+
+    def application(environ, start_response):
+        path = environ["PATH_INFO"]
+        onward = [("Location", "/login/?next=/")] if path == "/" else []
+        start_response(STATUS[path], [("Content-Type", "text/html"), *onward])
+        return [b'<html><link rel="stylesheet" href="/static/base.css"></html>']
+"""
+
+
+def test_pages_whose_static_files_answer_are_open(garage: Garage) -> None:
+    garage.web = PAGES
+    garage.open()
+    assert eventually(garage.is_open)
+
+
+@pytest.mark.parametrize("hosts", ["shop.example, 10.1.2.3", ".shop.example", "other.example,127.0.0.1", "*"])
+def test_pages_that_answer_to_their_own_names_alone_are_open_too(
+    garage: Garage, monkeypatch: pytest.MonkeyPatch, hosts: str
+) -> None:
+    monkeypatch.setenv("SUMPBOOK_HOSTS", hosts)
+    known = ("shop.example", f"127.0.0.1:{garage.port}")[hosts in ("other.example,127.0.0.1", "*")]
+    garage.web = PAGES.replace("path = ", f"assert environ['HTTP_HOST'] == {known!r}\n        path = ")
+    garage.open()
+    assert eventually(garage.is_open), garage.said()
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ('"/login/": "200 OK"', '"/login/": "500 Oops"', "The first page fails with status 500: the reason is above."),
+        ('base.css": "200 OK"', 'base.css": "404 Not Found"', "asks for /static/base.css, which fails with status 404"),
+    ],
+)
+def test_pages_without_collected_static_files_end_it_all_and_it_says_what_to_type(
+    garage: Garage, before: str, after: str, said: str
+) -> None:
+    garage.web = PAGES.replace(before, after)
+    assert garage.open().wait(30) == 1
+    assert said in garage.said()
+    assert "manage.py collectstatic --no-input" in garage.said()
+    assert "is open" not in garage.said()
+    assert not any(runs(pid) for pid in garage.worker_pids())
+
+
+def test_the_real_program_without_collected_static_files_is_not_called_open(tmp_path: Path) -> None:
+    (tmp_path / "bare.py").write_text(f"from garage.settings import *\nSTATIC_ROOT = {str(tmp_path / 'static')!r}\n")
+    environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"} | {
+        "PORT": str(free_port()),
+        "PYTHONPATH": str(tmp_path),
+        "DJANGO_SETTINGS_MODULE": "bare",
+        "SUMPBOOK_DATA": str(tmp_path / "data"),
+    }
+
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        root = SERVE.parent.parent
+        return subprocess.run(
+            [sys.executable, *words], cwd=root, env=environment, capture_output=True, text=True, timeout=60
+        )
+
+    assert run("manage.py", "migrate", "-v0").returncode == 0
+    done = run("bin/serve")
+    assert done.returncode == 1
+    assert "Missing staticfiles manifest entry" in done.stderr
+    assert "The first page fails with status 500" in done.stdout
+    assert "manage.py collectstatic --no-input" in done.stdout
 
 
 def test_a_dead_worker_is_started_again_and_what_it_left_running_is_ended(garage: Garage) -> None:

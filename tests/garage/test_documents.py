@@ -185,11 +185,17 @@ def test_the_pdf_is_served_to_those_who_may_see_prices(
 ) -> None:
     document = documents.want(kind, 3, name="Paper 3.pdf", clock=fixed(now))
     counter = login("counter")
-    assert "is being made" in counter.get(f"/documents/{document.pk}/status/").content.decode()
+    assert (
+        "is being made"
+        in counter.get(f"/documents/{document.pk}/status/", headers={"HX-Request": "true"}).content.decode()
+    )
     assert counter.get(f"/documents/{document.pk}/").headers["Content-Type"].startswith("text/html")
     documents.make_wanted(printer, now=now)
     response = counter.get(f"/documents/{document.pk}/")
     assert response.headers["Content-Type"] == "application/pdf"
     assert b"".join(response.streaming_content).startswith(b"%PDF")
-    assert f'href="/documents/{document.pk}/"' in counter.get(f"/documents/{document.pk}/status/").content.decode()
+    assert (
+        f'href="/documents/{document.pk}/"'
+        in counter.get(f"/documents/{document.pk}/status/", headers={"HX-Request": "true"}).content.decode()
+    )
     assert login("technician").get(f"/documents/{document.pk}/").status_code == 403

@@ -1,8 +1,13 @@
 """`manage.py demo` where there is no demo: a book in use is left alone, and the logins are no secret."""
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
 
+from garage import counters, schema
 from garage.models import ShopProfile
 from invoicing.demo import load
 from invoicing.demo.cast import LOGINS
@@ -29,3 +34,15 @@ def test_a_load_that_is_broken_off_leaves_nothing(monkeypatch: pytest.MonkeyPatc
     with pytest.raises(ZeroDivisionError):
         call_command("demo")
     assert holds_something() == "" and not is_loaded()
+
+
+@pytest.mark.django_db
+def test_an_older_demo_that_is_no_file_of_the_data_directory_stays_as_it_is(settings: Any, tmp_path: Path) -> None:
+    settings.DATA_DIR = tmp_path  # as with DATABASE_URL: there is no directory to set aside
+    counters.allocate(load.SERIES)
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM sumpbook_migration WHERE app = 'parts'")
+    assert schema.rewritten(connection) == ["parts.0001_initial"]
+    with pytest.raises(CommandError, match="made by another version.* It stays as it is. Set SUMPBOOK_DATA to an emp"):
+        call_command("demo")
+    assert is_loaded()

@@ -282,7 +282,9 @@ class TestSheet:
 
     def test_the_vehicles_of_the_customer_picked(self, client, people, now):
         vehicle = car(people["counter"], now)
-        page = client.get(f"{self.url}vehicles/?customer={vehicle.owner_id}").content.decode()
+        page = client.get(
+            f"{self.url}vehicles/?customer={vehicle.owner_id}", headers={"HX-Request": "true"}
+        ).content.decode()
         assert f'name="vehicle" value="{vehicle.pk}"' in page
 
     def test_only_the_counter_and_the_owner_may(self, shop, login):

@@ -113,11 +113,21 @@ class TestLines:
         assert Line.objects.get().item == new
 
     def test_the_amount_follows_the_typing_and_is_the_amount_that_is_kept(self, client, operation):
-        said = client.get(reverse("jobs:line-amount"), {"kind": "fluid", "quantity": "1.7", "unit_price": "61.20"})
+        said = client.get(
+            reverse("jobs:line-amount"),
+            {"kind": "fluid", "quantity": "1.7", "unit_price": "61.20"},
+            headers={"HX-Request": "true"},
+        )
         assert "104.04" in said.content.decode()
         half = {"kind": "part", "quantity": "3", "unit_price": "0.1115", "discount": "10"}
-        assert "0.30" in client.get(reverse("jobs:line-amount"), half).content.decode()  # 0.30105
-        nonsense = client.get(reverse("jobs:line-amount"), {"kind": "part", "quantity": "1,500", "unit_price": "2"})
+        assert (
+            "0.30" in client.get(reverse("jobs:line-amount"), half, headers={"HX-Request": "true"}).content.decode()
+        )  # 0.30105
+        nonsense = client.get(
+            reverse("jobs:line-amount"),
+            {"kind": "part", "quantity": "1,500", "unit_price": "2"},
+            headers={"HX-Request": "true"},
+        )
         assert "comes to" not in nonsense.content.decode()
 
     @pytest.mark.parametrize(

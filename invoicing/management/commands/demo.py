@@ -2,18 +2,22 @@
 
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from garage.errors import Refused
+from garage.firststart import alone
 from invoicing.demo.cast import LOGINS
 from invoicing.demo.load import load
+from invoicing.demo.ready import make_ready
 
 
 class Command(BaseCommand):
     help = (
         "Loads the demo garage: three years of invented customers, cars, visits and books, made by the program's own "
-        "acts. Into an empty database only; where the demo stands already, nothing happens."
+        "acts. Brings the database to today's tables first. Into an empty one only; where the demo stands already, "
+        "nothing happens; a demo of another version, whose tables differ, is set aside and loaded anew."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -24,7 +28,9 @@ class Command(BaseCommand):
             self.logins()
             return
         try:
-            fresh = load(clock=timezone.now, say=self.stdout.write)
+            with alone(settings.DATA_DIR):
+                make_ready(today=timezone.localdate(), say=self.stdout.write)
+                fresh = load(clock=timezone.now, say=self.stdout.write)
         except Refused as error:
             raise CommandError(
                 f"{error} Set SUMPBOOK_DATA to an empty directory (or DATABASE_URL to an empty database)."
