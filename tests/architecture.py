@@ -25,6 +25,7 @@ PURE = (
     "jobs/amounts.py",
     "jobs/condition.py",
     "jobs/exchange.py",
+    "jobs/substance.py",
     "jobs/holding.py",
     "jobs/intervals.py",
     "jobs/matching.py",
