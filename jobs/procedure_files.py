@@ -185,6 +185,7 @@ def _step(row: Fields) -> Step:
         uses=row.text("uses", longest=40),
         threads=row.text("threads", longest=60),
         reading=_measure(reading) if reading else None,
+        substance=row.flag("substance"),
     )
     row.no_others()
     return step
@@ -298,6 +299,7 @@ def _step_out(step: Step) -> dict[str, object]:
             "caution": step.caution,
             "hold point": step.hold_point and _Word("yes"),
             "uses": step.uses,
+            "substance": step.substance and _Word("yes"),
             "threads": step.threads,
             "reading": reading
             and {

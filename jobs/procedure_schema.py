@@ -38,6 +38,8 @@ steps:
     caution: Wear gloves.
     hold point: yes                       # later steps stay closed until it is confirmed
     uses: fluid                           # drawn from the shelf when the step is done
+    substance: yes                        # the service counts as done only with it; where no step says so:
+                                          # the fill steps and those that use something, else all
     threads: clean and dry                # what the torque is for
     reading:
       name: amount in
@@ -110,6 +112,7 @@ class Step:
     uses: str = ""
     threads: str = ""
     reading: Measure | None = None
+    substance: bool = False
 
 
 @dataclass(frozen=True)

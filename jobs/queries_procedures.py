@@ -137,4 +137,5 @@ def _step(step: ProcedureStep, uses: str) -> Step:
         uses=uses,
         threads=step.threads,
         reading=reading,
+        substance=step.substance,
     )

@@ -30,6 +30,7 @@ PURE = (
     "jobs/consent.py",
     "jobs/consent_words.py",
     "jobs/exchange.py",
+    "jobs/substance.py",
     "jobs/holding.py",
     "jobs/intervals.py",
     "jobs/matching.py",

@@ -1,4 +1,8 @@
-"""Finishing the work on a job: nothing open, the odometer read, and the next services due worked out."""
+"""Finishing the work on a job: nothing open, the odometer read, and the next services due worked out.
+
+A service counts only when its substance was done (substance.py): one that was skipped keeps the due date it had, and
+the recommended work it was to settle stays open.
+"""
 
 import datetime as dt
 from decimal import Decimal
@@ -20,12 +24,13 @@ from jobs.actions.stages import move
 from jobs.consents import authorized
 from jobs.intervals import next_due
 from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
+from jobs.substance import Served, Worked, served
 from parts.models import Kind
 
 
 @writing()
 def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, clock: Clock) -> Job:
-    """Finish the work: the odometer is read, each serviced component gets its next due date, the job goes on.
+    """Finish the work: the odometer is read, what was serviced gets its next due date, the job goes on.
 
     Raises Refused while an authorized operation has an open step, or none at all and no word of what was done; and
     for an odometer that is missing or cannot be. A job that is finished already stays as it is.
@@ -36,7 +41,7 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, c
         return job
     if job.stage != stages.IN_BAY:
         raise Refused(f"{job} is {job.get_stage_display()}: only a job in the bay can be finished.")
-    done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps"))
+    done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps__written"))
     for sentence in left_open(done):
         raise Refused(sentence)
     reading = _odometer(job, odometer_out, actor, now)
@@ -48,9 +53,11 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, c
     for operation in done:
         operation.finished_at = now
         operation.save(update_fields=["finished_at"])
-        if reading is not None:
+        if reading is not None and service_of(operation).counts:
             _set_due(operation, reading, actor, now)
-    Advisory.objects.filter(operation__in=done, state=Advisory.State.OFFERED).update(state=Advisory.State.SETTLED)
+        else:
+            _due_as_before(operation, actor, now)
+    _settle_advisories(done)
     return move(job, stages.FINISHED, actor=actor, clock=fixed(now))
 
 
@@ -66,6 +73,67 @@ def left_open(operations: list[Operation]) -> list[str]:
         elif not steps and not operation.correction.strip():
             sentences.append(f"{operation}: say what was done.")
     return sentences
+
+
+def service_of(operation: Operation) -> Served:
+    """Whether an operation counts as the service it is; a free step is its own substance."""
+    return served(
+        Worked(str(step), step.written.substance if step.written else free, step.state == JobStep.State.DONE)
+        for free in [operation.revision_id is None]
+        for step in operation.steps.all()
+    )
+
+
+def not_counted(operations: list[Operation]) -> list[str]:
+    """Which repeated services will not count as done since their substance was skipped, one sentence each."""
+    sentences = []
+    for operation in operations:
+        steps = list(operation.steps.all())
+        if not _repeats(operation) or any(step.state == JobStep.State.OPEN for step in steps):
+            continue
+        missing = " and ".join(f"“{title}”" for title in service_of(operation).missing)
+        if missing:
+            sentences.append(f"{operation}: {missing} was skipped. When it is due next stays as it was.")
+    return sentences
+
+
+def _repeats(operation: Operation) -> bool:
+    revision = operation.revision
+    if revision is None or operation.component_id is None:
+        return False
+    return bool(revision.every_distance or revision.every_months)
+
+
+def _settle_advisories(done: list[Operation]) -> None:
+    """What was recommended is settled by work that was done; where its substance was skipped it is open again."""
+    for operation in done:
+        state = Advisory.State.OPEN if service_of(operation).missing else Advisory.State.SETTLED
+        operation.advisories.filter(state=Advisory.State.OFFERED).update(state=state)
+
+
+def _due_as_before(operation: Operation, actor: User | None, now: dt.datetime) -> None:
+    """Take back a due date that this operation had set when it was finished before, and a step was skipped since.
+
+    It is counted from the service before it, or nothing is due.
+    """
+    for due in DueService.objects.filter(operation=operation).select_related("vehicle"):
+        earlier = (
+            Operation.objects.filter(
+                job__vehicle__in=due.vehicle.same(),
+                component_id=due.component_id,
+                revision__procedure_id=due.procedure_id,
+                finished_at__isnull=False,
+                job__odometer_out__isnull=False,
+            )
+            .exclude(pk=operation.pk)
+            .select_related("revision__procedure", "component", "job__odometer_out__vehicle")
+            .prefetch_related("steps__written")
+            .order_by("-finished_at")
+        )
+        last = next((row for row in earlier if service_of(row).counts), None)
+        due.delete()
+        if last is not None and last.job.odometer_out is not None:
+            _set_due(last, last.job.odometer_out, actor, now)
 
 
 def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.datetime) -> OdometerReading | None:
@@ -88,11 +156,9 @@ def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.dateti
 
 
 def _set_due(operation: Operation, reading: OdometerReading, actor: User | None, now: dt.datetime) -> None:
-    """Work out when the operation's procedure is due again; nothing when it has no interval or nothing was done."""
+    """Work out when the operation's procedure is due again; nothing when it has no interval."""
     revision, component = operation.revision, operation.component
-    if revision is None or component is None or not (revision.every_distance or revision.every_months):
-        return
-    if not any(step.state == JobStep.State.DONE for step in operation.steps.all()):
+    if revision is None or component is None or not _repeats(operation):
         return
     unit, vehicle = revision.distance_unit, reading.vehicle.today
     odometer = whole_distance(reading.reading, reading.unit, unit)

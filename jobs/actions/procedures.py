@@ -12,6 +12,7 @@ from garage.writing import writing
 from jobs.models import AppliesTo, Component, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
 from jobs.procedure_schema import Amount, Need, Step, Vehicles, Written
 from jobs.queries_procedures import as_written, items_called, known_as
+from jobs.substance import marked
 from parts.models import Item
 
 PUBLISHED, RETIRED = ProcedureRevision.State.PUBLISHED, ProcedureRevision.State.RETIRED
@@ -25,6 +26,7 @@ def publish(*, written: Written, actor: User | None, clock: Clock) -> ProcedureR
     answers with it. Raises Refused for an item that the shelf does not know, or knows twice.
     """
     now = clock()
+    written = marked(written)
     items = [find_item(need) for need in written.needs]
     component, _ = Component.objects.get_or_create(name=written.component)
     procedure = Procedure.objects.filter(title__iexact=written.title).first() or Procedure.objects.create(
@@ -125,6 +127,7 @@ def _step(revision: ProcedureRevision, step: Step, need: ProcedureNeed | None, p
         hold_point=step.hold_point,
         need=need,
         threads=step.threads,
+        substance=step.substance,
     )
     if step.reading is not None:
         reading = step.reading

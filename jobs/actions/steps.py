@@ -224,7 +224,8 @@ def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
     step.save()
     if operation.started_at is None:
         operation.started_at, operation.technician = doing.now, doing.actor
-        operation.save(update_fields=["started_at", "technician"])
+    operation.finished_at = None  # what was finished and is changed is to be finished again, and judged anew
+    operation.save(update_fields=["started_at", "technician", "finished_at"])
     return _result(step, APPLIED, step.shortage)
 
 

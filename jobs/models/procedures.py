@@ -160,6 +160,7 @@ class ProcedureStep(models.Model):
     outside = models.CharField("a reading outside", max_length=8, choices=Policy, default=Policy.REASON)
     need = models.ForeignKey(ProcedureNeed, models.SET_NULL, null=True, blank=True, related_name="steps")
     threads = models.CharField(max_length=60, blank=True, help_text="clean and dry, oiled …: what the torque is for")
+    substance = models.BooleanField(default=False, help_text="without it the service does not count as done")
 
     class Meta:
         ordering = ["position"]

@@ -17,7 +17,7 @@ from jobs import queries
 from jobs.access import job_for, operation_for, shelf_line_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.draws import draw_for_line, return_from_line
-from jobs.actions.finishing import finish_job, left_open
+from jobs.actions.finishing import finish_job, left_open, not_counted
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
@@ -99,12 +99,15 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
     job = bay_job_for(request, pk)
     posted = request.method == "POST"
     form = FinishForm(request.POST if posted else None, job=job, unit=profile().distance_unit)
+    done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps__written"))
     if posted and attempt(
         form, lambda: finish_job(job=job, odometer_out=form.odometer(), actor=actor_of(request), clock=timezone.now)
     ):
         messages.success(request, f"{job} is finished.")
+        for sentence in not_counted(done):
+            messages.warning(request, f"Not counted as done: {sentence}")
         return after_post(request, reverse("bay"))
-    context = {"job": job, "form": form, "left": left_open(list(authorized(job).prefetch_related("steps")))}
+    context = {"job": job, "form": form, "left": left_open(done), "not_counted": not_counted(done)}
     return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
 
 

@@ -145,6 +145,79 @@ def test_a_service_whose_steps_were_all_left_out_sets_no_next_date(bay: Bay) -> 
     assert not DueService.objects.exists()
 
 
+def test_a_service_whose_fill_was_skipped_keeps_the_due_date_it_had(bay: Bay, login) -> None:
+    """All else was ticked: the drive, the level, the torque. The fluid is the old one all the same."""
+    old = due_before(bay)
+    advisory = note_advisory(
+        key=uuid.uuid4(), job=bay.job, text="Fluid dark", limit=Limit("next"), actor=None, clock=fixed(bay.now)
+    )
+    Advisory.objects.filter(pk=advisory.pk).update(state="offered", operation=bay.operation)
+    bay.do_all()
+    bay.do(6, "untick", reason="it is all on the floor")
+    bay.do(6, "skip", reason="no fluid left on the shelf")
+    browser, address = login("technician"), reverse("jobs:bay-finish", args=[bay.job.pk])
+    assert "Not counted as done" in browser.get(address).content.decode()
+    answer = browser.post(address, {"reading": "88412", "unit": "mi"}, follow=True).content.decode()
+    assert "Not counted as done: Transfer case fluid, change: “Fill to the edge” was skipped." in answer
+    due = DueService.objects.get()
+    assert (due.pk, due.on, due.operation_id) == (old.pk, old.on, old.operation_id)
+    advisory.refresh_from_db()
+    assert advisory.state == "open"
+    assert not [breach for _, breaches in promises.run() for breach in breaches]
+
+
+def test_a_service_that_was_not_served_leaves_what_another_procedure_has_due(bay: Bay) -> None:
+    other = Procedure.objects.create(title="Repeated exchange", component=bay.component)
+    revision = ProcedureRevision.objects.create(procedure=other, number=1, hours=1, every_months=12)
+    ProcedureNeed.objects.create(revision=revision, item=bay.fluid, quantity=1)
+    Procedure.objects.filter(pk=other.pk).update(current=revision)
+    due_before(bay, other)
+    for number, data in {1: {}, 2: {"reading": "0.82"}, 5: {}}.items():
+        bay.do(number, **data)
+    for number in (3, 4, 6, 7):
+        bay.do(number, "skip", reason="the threads are gone")
+    finish(bay)
+    assert [due.procedure for due in DueService.objects.all()] == [other]
+
+
+def test_a_step_left_out_that_is_not_the_substance_does_not_stop_the_service_from_counting(bay: Bay) -> None:
+    bay.do_all()
+    bay.do(3, "untick", reason="wrong card")
+    bay.do(3, "skip", reason="it was poured away")
+    finish(bay)
+    assert DueService.objects.get().odometer == 118412
+
+
+def test_a_finished_service_whose_fill_is_undone_takes_its_next_date_back(bay: Bay) -> None:
+    bay.do_all()
+    finish(bay)
+    assert DueService.objects.count() == 1
+    Job.objects.filter(pk=bay.job.pk).update(stage="in_bay")
+    bay.do(6, "untick", reason="it was another car")
+    bay.do(6, "skip", reason="it was another car")
+    bay.operation.refresh_from_db()
+    assert bay.operation.finished_at is None  # it is to be finished again
+    finish(bay)
+    assert not DueService.objects.exists()
+
+
+def due_before(bay: Bay, procedure: Procedure | None = None) -> DueService:
+    """What an earlier visit left due, a year from today."""
+    on = bay.now.date()
+    earlier = add_operation(job=bay.job, title="Of an earlier visit", actor=bay.technician, clock=fixed(bay.now))
+    return DueService.objects.create(
+        vehicle=bay.vehicle,
+        component=bay.component,
+        procedure=procedure or bay.revision.procedure,
+        operation=earlier,
+        last_on=on,
+        every_months=12,
+        unit="mi",
+        on=on.replace(year=on.year + 1),
+        because="time",
+    )
+
+
 def test_finishing_twice_changes_nothing(bay: Bay) -> None:
     bay.do_all()
     first = finish(bay)

@@ -8,8 +8,9 @@ from garage.errors import Refused
 from jobs.actions.procedures import publish
 from jobs.models import Procedure, ProcedureRevision
 from jobs.procedure_check import check
-from jobs.procedure_files import parse
+from jobs.procedure_files import parse, write
 from jobs.queries_procedures import as_written, fitting, library
+from jobs.substance import marked
 from parts.actions.items import supersede
 from tests.jobs.bay_cast import PROCEDURE, Bay, in_bay, stock_item
 
@@ -39,7 +40,23 @@ def test_a_change_is_a_new_revision_and_a_job_keeps_the_one_it_started_with(bay:
 
 
 def test_a_published_revision_is_given_out_as_it_was_taken_in(bay: Bay) -> None:
-    assert as_written(bay.revision) == parse(PROCEDURE)
+    # A file that marks no substance is kept, and given out, with the usual one marked.
+    assert as_written(bay.revision) == marked(parse(PROCEDURE))
+    again = parse(write(as_written(bay.revision)))
+    assert again == marked(parse(PROCEDURE))
+    assert [step.title for step in again.steps if step.substance] == [
+        "Tighten the drain plug",
+        "Fill to the edge",
+        "Tighten the fill plug",
+    ]
+
+
+def test_the_page_of_a_procedure_names_the_steps_that_count_as_the_service(shop, people, now, login) -> None:
+    only_the_fill = PROCEDURE.replace("    uses: fluid\n", "    uses: fluid\n    substance: yes\n")
+    bay = in_bay(people, now, only_the_fill)
+    assert [step.title for step in bay.revision.steps.filter(substance=True)] == ["Fill to the edge"]
+    page = login("technician").get(reverse("jobs:procedure", args=[bay.revision.procedure_id])).content.decode()
+    assert page.count("counts as the service</b>") == 1
 
 
 def test_an_unknown_item_is_refused_and_named(shop, people, now) -> None:
@@ -95,7 +112,7 @@ def test_a_procedure_is_given_out_as_a_file_and_begins_the_next_change(bay: Bay,
     client, pk = login("technician"), bay.revision.procedure_id
     response = client.get(reverse("jobs:procedure-export", args=[pk, 1]))
     assert response["Content-Disposition"] == 'attachment; filename="transfer-case-fluid-change-1.yaml"'
-    assert parse(response.content.decode()) == parse(PROCEDURE)
+    assert parse(response.content.decode()) == marked(parse(PROCEDURE))
     assert "kind: tighten" in client.get(f"{reverse('jobs:procedure-file')}?of={pk}").content.decode()
     assert client.get(reverse("jobs:procedure-revision", args=[pk, 9])).status_code == 404
 
