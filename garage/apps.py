@@ -1,7 +1,7 @@
 from typing import Any
 
 from django.apps import AppConfig
-from django.db import connections
+from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.models.signals import post_migrate
 
 
@@ -18,8 +18,9 @@ class GarageConfig(AppConfig):
     verbose_name = "Garage"
 
     def ready(self) -> None:
-        from garage import checks, promises_kernel, search  # noqa: PLC0415 (as above)
+        from garage import checks, promises_kernel, search, sqlite  # noqa: PLC0415 (as above)
 
+        sqlite.answer_for_json(connections[DEFAULT_DB_ALIAS])
         checks.register()
         promises_kernel.register()
         search.register("customer", "customer", "customer")

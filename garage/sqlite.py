@@ -9,9 +9,12 @@ import importlib
 import sys
 from pathlib import Path
 
+from django.db.backends.base.base import BaseDatabaseWrapper
+
 from garage.firststart import make_once
 
 FIXED_IN = (3, 51, 3)
+KNOWS_JSON = (3, 38)  # from here on JSON is part of every build (SQLite's release log)
 BACK_PORTS = {(3, 44): 6, (3, 50): 7}
 
 
@@ -29,6 +32,16 @@ def is_fixed(version: tuple[int, int, int]) -> bool:
     """Say whether this SQLite version is free of the log-reset fault."""
     back_port = BACK_PORTS.get(version[:2])
     return version >= FIXED_IN or (back_port is not None and version[2] >= back_port)
+
+
+def answer_for_json(connection: BaseDatabaseWrapper) -> None:
+    """Spare commands that check the database (`migrate` above all) Django's question whether SQLite knows JSON.
+
+    It is asked within a transaction, which takes the write lock here: while another process holds it for long, as when
+    the demo is loaded, the answer after the timeout is "no", and the command ends with "does not support JSONFields".
+    """
+    if connection.vendor == "sqlite" and sys.modules["sqlite3"].sqlite_version_info >= KNOWS_JSON:
+        connection.features.supports_json_field = True
 
 
 def make_database(path: Path) -> None:

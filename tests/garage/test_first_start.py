@@ -2,10 +2,12 @@
 
 import json
 import os
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -106,6 +108,24 @@ def test_two_that_migrate_a_new_data_directory_at_once_both_succeed(tmp_path: Pa
     both = [typed(["migrate", "-v0"], tmp_path) for _ in range(2)]
     assert [process.wait(120) for process in both] == [0, 0]
     assert typed(["check", "--database", "default"], tmp_path).wait(60) == 0  # every trigger stands
+
+
+def test_a_migration_that_was_broken_off_before_its_triggers_is_taken_up_again(tmp_path: Path) -> None:
+    """The check that misses them says to type `migrate`, which must then do it."""
+    assert typed(["migrate", "-v0"], tmp_path).wait(120) == 0
+    with closing(sqlite3.connect(tmp_path / "book" / "sumpbook.sqlite3")) as book:
+        (trigger,) = book.execute("SELECT min(name) FROM sqlite_master WHERE type = 'trigger'").fetchone()
+        book.execute(f'DROP TRIGGER "{trigger}"')
+    assert typed(["check", "--database", "default"], tmp_path).wait(60) == 1
+    assert typed(["migrate", "-v0"], tmp_path).wait(60) == 0
+    assert typed(["check", "--database", "default"], tmp_path).wait(60) == 0
+
+
+def test_a_command_starts_while_another_process_writes_for_long(tmp_path: Path) -> None:
+    assert typed(["check"], tmp_path).wait(60) == 0  # makes the database
+    with closing(sqlite3.connect(tmp_path / "book" / "sumpbook.sqlite3", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        assert typed(["check", "--database", "default"], tmp_path).wait(60) == 0
 
 
 def test_static_files_are_collected_by_one_process_while_the_others_wait(tmp_path: Path) -> None:
