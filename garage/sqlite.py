@@ -35,7 +35,7 @@ def is_fixed(version: tuple[int, int, int]) -> bool:
 
 
 def answer_for_json(connection: BaseDatabaseWrapper) -> None:
-    """Spare every command Django's question whether SQLite knows JSON.
+    """Spare commands that check the database (`migrate` above all) Django's question whether SQLite knows JSON.
 
     It is asked within a transaction, which takes the write lock here: while another process holds it for long, as when
     the demo is loaded, the answer after the timeout is "no", and the command ends with "does not support JSONFields".
