@@ -65,7 +65,7 @@ def register() -> None:
     promises.register("the database file is sound", database_is_sound)
     promises.register("append-only tables are guarded", guards_stand)
     promises.register("the audit trail is whole", audit_is_whole)
-    promises.register("the chain of notes on the clock is whole", lambda: ledger.breaks(ClockNote))
+    promises.register("the chain of answers for the clock is whole", lambda: ledger.breaks(ClockNote))
     promises.register("what stands beside sealed rows is what was sealed", side_rows_hold)
     promises.register("what is erased was erased by an act of the book", erased_by_an_act)
     promises.register("each vehicle has the owner its history says", owners_agree)

@@ -155,8 +155,18 @@ def deposits(customer: Customer | None = None) -> list[tuple[Job, Decimal]]:
 
 def balance_of(customer: Customer) -> Decimal:
     """The total balance due of a customer: what is owed on invoices, less the credit on the account."""
-    due = Receivable.objects.filter(customer__in=customer.same()).aggregate(sum=Sum("balance"))["sum"] or ZERO
-    return due - credit_of(customer)
+    return owed_in_all(customer) - credit_of(customer)
+
+
+def owed_in_all(customer: Customer) -> Decimal:
+    """What is owed on a customer's invoices."""
+    return Receivable.objects.filter(customer__in=customer.same()).aggregate(sum=Sum("balance"))["sum"] or ZERO
+
+
+def standing_of(customer: Customer) -> dict[str, Decimal]:
+    """Total balance due and credit of a customer, by these names."""
+    credit = credit_of(customer)
+    return {"balance": owed_in_all(customer) - credit, "credit": credit}
 
 
 def total_balance() -> Decimal:

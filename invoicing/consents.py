@@ -28,10 +28,10 @@ def records_of(jobs: Collection[int]) -> dict[int, list[Record]]:
 
 def authorizations() -> QuerySet[Authorization]:
     """Authorizations with all that consent asks of them, in the order of their chain."""
-    lines = Prefetch("estimate_operation__lines", EstimateLine.objects.select_related("item"))
-    decided = AuthorizationOperation.objects.select_related("estimate_operation").prefetch_related(lines)
+    lines = Prefetch("estimate_operation__lines", EstimateLine.objects.select_related("item", "side"))
+    decided = AuthorizationOperation.objects.select_related("estimate_operation", "side").prefetch_related(lines)
     return (
-        Authorization.objects.select_related("estimate__job")
+        Authorization.objects.select_related("estimate__job", "estimate__side")
         .prefetch_related(Prefetch("operations", decided))
         .order_by("chain_seq")
     )

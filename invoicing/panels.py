@@ -97,8 +97,7 @@ def papers_of(request: HttpRequest, subject: models.Model) -> str:
     row = cast("Customer | Vehicle", subject)
     context = {
         "invoices": queries.invoices_of(row)[:SHOWN],
-        "balance": accounts.balance_of(row) if isinstance(row, Customer) else None,
-        "credit": accounts.credit_of(row) if isinstance(row, Customer) else None,
+        **(accounts.standing_of(row) if isinstance(row, Customer) else {}),
         "customer": row,
         "may_act": may(request.user, "invoicing"),
         "of_customer": isinstance(row, Customer),

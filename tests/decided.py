@@ -1,14 +1,16 @@
 """What a customer decided, as sealed rows of the book: for tests that need the answer and not the way to it."""
 
 import datetime as dt
+from decimal import Decimal
 from itertools import chain
 
 from garage.clock import fixed
 from garage.ledger import append, aside, put_aside
-from garage.models import SideRow, User
+from garage.models import SideRow, TaxClass, User
 from invoicing import charges, freezing, queries
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
+from invoicing.sums import OUTSIDE, ClassRate
 from jobs import queries as jobs_queries
 from jobs.actions.stages import settle
 from jobs.consent import Standing
@@ -74,6 +76,9 @@ def _estimate(job: Job, person: SideRow, now: dt.datetime) -> tuple[Estimate, di
         person=person,
         person_seal=person.seal(),
         shop={},
+        rates=freezing.rates_on_paper(
+            ClassRate(1, "Sales tax", name, Decimal(0), OUTSIDE) for name in TaxClass.values if name != TaxClass.NONE
+        ),
         written_at=now,
         valid_until=now.date() + dt.timedelta(days=30),
         **zero,

@@ -73,6 +73,7 @@ def _merge(
     found = search.find(text, kinds=[kind], limit=FOUND_SHOWN + 1)
     context = {
         "row": row,
+        "small": row.plate if isinstance(row, Vehicle) else "",
         "into": into,
         "kind": kind,
         "here": reverse(f"{kind}-merge", args=[row.pk]),

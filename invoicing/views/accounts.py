@@ -18,8 +18,7 @@ def account(request: HttpRequest, pk: int) -> HttpResponse:
     customer = gates.customer_for(request, pk)
     context = {
         "customer": customer,
-        "credit": accounts.credit_of(customer),
-        "balance": accounts.balance_of(customer),
+        **accounts.standing_of(customer),
         "deposits": accounts.deposits(customer),
         "owed": queries.owed().filter(customer=customer),
         "moves": accounts.moves_on_account(customer),

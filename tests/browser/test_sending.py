@@ -39,6 +39,7 @@ def test_a_double_click_on_a_payment_sends_it_once(person: Person, running: Runn
     """The second click comes while the first one's answer is still on its way, as on a slow network."""
     page, sent = payment_page(person, owed(garage, running, "SND-701")), list[Route]()
     box(page, "Amount").fill("1.00")
+    page.get_by_label("Paid by").select_option("card")
     page.route("**/pay/", lambda route: sent.append(route))
     page.evaluate(TWO_CLICKS)
     page.wait_for_timeout(1500)
@@ -53,6 +54,7 @@ def test_a_payment_typed_while_the_shops_computer_is_away_is_kept(
 ) -> None:
     page = payment_page(person, owed(garage, running, "SND-702"))
     box(page, "Amount").fill("2.34")
+    page.get_by_label("Paid by").select_option("check")
     box(page, "Reference").fill("check 1177")
     page.route("**/*", lambda route: route.abort())
     page.locator("button[form=money]").click()

@@ -64,7 +64,7 @@ def write_up(page: Page) -> None:
     box(page, "Operation").fill("Wiper blades, front")
     page.get_by_role("button", name="Add", exact=True).last.click()
     wipers = part(page, "Wiper blades, front")
-    add_line(wipers, "Part", "Wiper blade, 22 in", ("Quantity", "2"), ("Each", "14.50"), comes_to="29.00")
+    add_line(wipers, "Part", "Wiper blade, 22 in", ("Quantity", "2"), ("Unit price", "14.50"), comes_to="29.00")
     add_line(wipers, "Labor", "Fitting", ("Hours", "0.2"), ("Per hour", "128.00"), comes_to="25.60")
     assert not axe.violations(page)
     expect(page.get_by_role("main")).to_contain_text("272.32")  # 265.22 and 8.25 % of 86.02 for what is taxed
@@ -226,7 +226,10 @@ def mail_with_the_invoice(running: Running, words: str, number: str) -> None:
 def pay(page: Page) -> None:
     page.get_by_role("link", name="Record payment").click()
     expect(box(page, "Amount")).to_have_value(TOTAL)
+    page.get_by_label("Paid by").select_option("card")
     page.get_by_role("button", name="Record payment").click()
+    expect(page.get_by_role("main")).to_contain_text(TOTAL)
+    page.get_by_role("main").get_by_role("link", name=re.compile("20[0-9]{2}-[0-9]{4}")).first.click()
     expect(page.get_by_role("main")).to_contain_text("paid")
     page.get_by_role("link", name=re.compile("^Job ")).click()
     expect(page.get_by_role("main")).to_contain_text("closed")
