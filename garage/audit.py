@@ -13,9 +13,10 @@ from garage.models import AuditEntry, User
 IN_CLEAR = frozenset(
     {
         "advisories", "after", "amount", "bands", "before", "change", "cost", "credit", "decision", "erased",
-        "estimate", "gross", "into", "invoice", "item", "job", "limit", "lines", "lower", "mail", "movement", "net",
-        "number", "of", "on", "open", "outcome", "owner", "packs", "paid_on", "position", "price", "quantity", "rate", "reading",
-        "revision", "role", "sha256", "since", "stage", "state", "tax_class", "until", "verdict", "version",
+        "estimate", "gross", "into", "invoice", "item", "job", "limit", "lines", "lower", "mail", "movement",
+        "net", "number", "of", "on", "open", "outcome", "owner", "packs", "paid_on", "position", "price",
+        "quantity", "rate", "reading", "revision", "role", "sha256", "since", "stage", "state", "tax_class",
+        "until", "verdict", "version",
     }
 )  # fmt: skip
 

@@ -305,7 +305,7 @@ def test_a_tax_changed_by_law_is_named_and_somebody_was_told(garage: Garage, log
     paper = read_out(papers.invoice_paper(invoice.pk))
     assert said in paper and "Told: Odile Marrant, by phone at 9" in paper
     assert broken() == []
-    side = SideRow.objects.get(pk=invoice.side_id)
+    side = SideRow.objects.get(data__told=invoice.told)
     side.data["told"] = "nobody"
     side.save()
     assert any("the names or words beside it were changed" in sentence for sentence in broken())
