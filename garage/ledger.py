@@ -169,7 +169,9 @@ def put_aside(rows: Iterable[AppendOnly], *, now: dt.datetime) -> None:
     ]
     for _, side in waiting:
         side.written_at = now
-    if waiting:
+    if len(waiting) == 1:  # a bulk of one would cost a savepoint
+        waiting[0][1].save(force_insert=True)
+    elif waiting:
         apps.get_model("garage.SideRow").objects.bulk_create([side for _, side in waiting])
     for row, side in waiting:
         row.side, row.side_seal = side, side.seal()  # the key is known only now
