@@ -6,7 +6,7 @@ from itertools import chain
 
 from garage.clock import fixed
 from garage.ledger import append, aside, put_aside
-from garage.models import SideRow, TaxClass, User
+from garage.models import SideRow, User
 from invoicing import charges, freezing, queries
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
@@ -77,7 +77,7 @@ def _estimate(job: Job, person: SideRow, now: dt.datetime) -> tuple[Estimate, di
         person_seal=person.seal(),
         shop={},
         rates=freezing.rates_on_paper(
-            ClassRate(1, "Sales tax", name, Decimal(0), OUTSIDE) for name in TaxClass.values if name != TaxClass.NONE
+            ClassRate(1, "Sales tax", name, Decimal(0), OUTSIDE) for name in ("parts", "labor", "sublet", "charge")
         ),
         written_at=now,
         valid_until=now.date() + dt.timedelta(days=30),
