@@ -1,10 +1,11 @@
 # `make run` shows Sumpbook, `make test` proves it. `make help` lists the rest.
-# Options: PORT=8001 make run; make test JOBS=2 ARGS="tests/parts -x"
+# Options: PORT=8001 make run; make test JOBS=0 ARGS="tests/parts -x" (JOBS=0: one process, as a debugger wants it)
 
 PYTHON := .venv/bin/python
 STATIC := staticfiles/staticfiles.json
 # The checks open neither the demo's book nor a garage's own; the tests see to that themselves.
 CHECKING := SUMPBOOK_DATA=$(CURDIR)/data/check
+JOBS ?= auto
 
 .PHONY: help run test test-postgres prove lint format always
 .NOTPARALLEL:
@@ -17,8 +18,8 @@ run: $(STATIC) ## install what is missing, load the demo garage, and open it at 
 	@$(PYTHON) manage.py demo
 	@exec $(PYTHON) bin/serve --demo
 
-test: .venv/installed-test ## run the tests (JOBS=2 for two at a time)
-	@$(PYTHON) -m pytest $(if $(JOBS),--numprocesses $(JOBS)) $(ARGS)
+test: .venv/installed-test ## run the tests, one process a core
+	@$(PYTHON) -m pytest --numprocesses $(JOBS) --maxprocesses 4 --dist loadgroup $(ARGS)
 
 test-postgres: .venv/installed-test ## run the same tests on a PostgreSQL of their own
 	@bin/install postgres
