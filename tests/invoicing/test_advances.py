@@ -49,7 +49,7 @@ def paid_in_advance(garage: Garage, amount: str = "120.00", hours: str = "1") ->
 
 
 def test_an_advance_invoice_states_net_class_rate_and_tax_of_the_deposit(garage: Garage) -> None:
-    job, advance = paid_in_advance(garage)
+    _job, advance = paid_in_advance(garage)
     tax = InvoiceTax.objects.get(invoice=advance)
     assert (advance.net, advance.tax, advance.gross) == (D("100.00"), D("20.00"), D("120.00"))
     assert (tax.rate, tax.base, tax.tax, set(tax.tax_classes.split())) == (
@@ -97,7 +97,7 @@ def test_a_deposit_for_work_that_nobody_knows_is_refused_and_one_above_the_estim
 
 
 def test_a_credited_final_invoice_gives_the_advance_back_to_the_next_one(garage: Garage) -> None:
-    job, advance = paid_in_advance(garage)
+    job, _advance = paid_in_advance(garage)
     first = garage.issue(garage.finish(garage.into_bay(job)))
     note = garage.credit(first)
     assert (note.net, note.tax, note.gross) == (D("-102.90"), D("-20.58"), D("-123.48"))

@@ -2,20 +2,18 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
-from django.db import connection
 from django.db.models import Sum
 
-from garage import database
 from garage.clock import fixed
 from garage.errors import Refused
 from garage.idempotency import KeyReused
 from invoicing import accounts, promises, promises_money
 from invoicing.accounts import on_account, on_invoice, on_job
-from invoicing.models import Allocation, Invoice, InvoiceLine, Payment, PaymentPart
+from invoicing.models import Allocation, Invoice, InvoiceLine, Payment
 from jobs.actions.stages import cancel_job
 from jobs.models import Job
 from tests.invoicing.cast import Garage, labor, part
@@ -299,52 +297,3 @@ def test_an_overpaid_invoice_is_refunded_only_by_what_it_is_overpaid(garage: Gar
     garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(1)})
     with pytest.raises(Refused, match="only 10.73 can be refunded"):
         garage.refund(on_invoice(invoice), "10.74")
-
-
-# Behind the program's back
-
-
-@pytest.fixture
-def unguarded(books_hold: None, db: None) -> Iterator[Callable[[str], None]]:
-    """The triggers dropped, as by somebody with the database file open; the rows are put right at the end."""
-    database.remove_guards(connection)
-
-    def run(sql: str) -> None:
-        with connection.cursor() as cursor:
-            cursor.execute(sql)
-            assert cursor.rowcount > 0
-
-    before = list(PaymentPart.objects.order_by("pk"))
-    yield run
-    PaymentPart.objects.all().delete()
-    PaymentPart.objects.bulk_create(before or Kept.parts)
-    database.install(connection)
-
-
-class Kept:
-    """The rows of the test at hand, to put them back."""
-
-    parts: list[PaymentPart] = []
-
-
-@pytest.mark.parametrize(
-    ("tampering", "sentence"),
-    [
-        (
-            "UPDATE invoicing_paymentpart SET amount = amount * 2 WHERE allocation_id IS NOT NULL",
-            "those that were sealed",
-        ),
-        ("DELETE FROM invoicing_paymentpart WHERE allocation_id IS NOT NULL AND amount < 0", "do not come to that"),
-        ("UPDATE invoicing_paymentpart SET job_id = NULL WHERE job_id IS NOT NULL AND amount > 0", "was there"),
-    ],
-)
-def test_money_moved_behind_the_programs_back_is_named(
-    garage: Garage, unguarded: Callable[[str], None], tampering: str, sentence: str
-) -> None:
-    job = written(garage)
-    garage.deposit(job, "200.00")
-    garage.authorize(job.estimates.get())
-    garage.issue(garage.finish(garage.into_bay(job)))
-    Kept.parts = list(PaymentPart.objects.order_by("pk"))
-    unguarded(tampering)
-    assert any(sentence in breach for breach in breaches()), breaches()
