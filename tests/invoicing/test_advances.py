@@ -115,14 +115,17 @@ def test_an_advance_invoice_that_is_taken_off_is_not_credited_before_its_final_o
 
 def test_a_job_called_off_credits_the_advance_invoice_and_refunds_what_was_paid(garage: Garage) -> None:
     job, advance = paid_in_advance(garage)
-    canceling = {"job": job, "reason": "Sold the car.", "actor": garage.actor, "clock": fixed(garage.now)}
+
+    def cancel() -> Job:
+        return cancel_job(job=job, reason="Sold the car.", actor=garage.actor, clock=fixed(garage.now))
+
     with pytest.raises(Refused, match="Advance invoice 2026-0001 stands"):
-        cancel_job(**canceling)
+        cancel()
     garage.credit(advance)
     job.refresh_from_db()
     assert (accounts.owed(advance), job.stage) == (D("-120.00"), "ready")
     garage.refund(on_invoice(advance), "120.00")
-    assert cancel_job(**canceling).stage == "canceled"
+    assert cancel().stage == "canceled"
     assert Invoice.objects.aggregate(sum=Sum("tax"))["sum"] == 0
     assert breaches() == []
 
