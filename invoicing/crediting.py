@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from garage.errors import Refused
-from invoicing import charges
+from invoicing import charges, queries
 from invoicing.comparing import how_much
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax
 from invoicing.sums import Charge, Sums, TaxSum, sum_up_in
@@ -84,6 +84,15 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
     return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole)
 
 
+def check_advance(advance: Invoice, taken: Credited) -> None:
+    """Refuse to credit a part of an advance invoice, and one that an invoice takes off."""
+    if not taken.whole:
+        raise Refused("An advance invoice is credited whole: leave every quantity as it is.")
+    for final in Invoice.objects.filter(operations__advance=advance):
+        if not queries.taken_back(final):
+            raise Refused(f"Invoice {final.label} takes this advance invoice off: credit that one first.")
+
+
 def _checked(
     wanted: Mapping[int, Decimal] | None, left: dict[int, Left], lines: dict[int, InvoiceLine]
 ) -> dict[int, Decimal]:
@@ -92,12 +101,15 @@ def _checked(
     for key, quantity in wanted.items():
         if key not in left:
             raise Refused("One of the lines is not on this invoice.")
-        if not 0 <= quantity <= left[key].quantity:
+        if not min(ZERO, left[key].quantity) <= quantity <= max(ZERO, left[key].quantity):
             line = lines[key]
             raise Refused(
                 f"{line.description}: {how_much(left[key].quantity, line.unit)} can still be credited.", f"line_{key}"
             )
-    quantities = {key: quantity for key, quantity in wanted.items() if quantity > 0}
+    quantities = {key: quantity for key, quantity in wanted.items() if quantity}
+    if quantities and all(wanted.get(key) == row.quantity for key, row in left.items() if row.quantity > 0):
+        # With all that was billed goes what was taken off it: an advance invoice stands again.
+        quantities |= {key: row.quantity for key, row in left.items() if row.quantity < 0}
     if not quantities:
         raise Refused("There is nothing to credit: give at least one line a quantity.")
     return quantities
@@ -114,6 +126,8 @@ def _at_its_rates(invoice: Invoice, taken: list[Charge]) -> Sums:
     """The sums with the taxes that the invoice itself was issued with, on the same groups of classes."""
     groups: dict[str, list[tuple[str, Decimal]]] = {}
     for row in invoice.taxes.all():
+        if row.base < 0:  # of an advance invoice taken off: it carries no charge
+            continue
         groups.setdefault(row.tax_classes, []).append((row.label, row.rate))
     return sum_up_in(taken, [(tuple(names.split()), tuple(carried)) for names, carried in groups.items()])
 

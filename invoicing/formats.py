@@ -27,7 +27,7 @@ INVOICE = (
     f"{CHAIN} {_PAPER} kind series number label job_id customer_id corrects_id shop odometer_in odometer_out issued_at "
     "issued_on due_on issued_by_id currency consent_seq content_sha256",
 )
-INVOICE_OPERATION = (f"{ROW} operation_id position title net",)
+INVOICE_OPERATION = (f"{ROW} operation_id advance_id position title net",)
 INVOICE_LINE = (f"{ROW} {_LINE} credits_id cost",)
 INVOICE_TAX = (f"{ROW} tax_classes label rate base tax",)
 

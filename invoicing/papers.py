@@ -163,6 +163,7 @@ def invoice_paper(pk: int) -> Printable:
         "corrects": invoice.corrects.label if invoice.corrects else "",
         "corrects_day": shop.day_words(invoice.corrects.issued_on) if invoice.corrects else "",
         "reason": invoice.notices.get("reason", ""),
+        "advance_for": invoice.notices.get("estimate", "") if invoice.kind == Invoice.Kind.ADVANCE else "",
         "concern": invoice.notices.get("concern", ""),
         "operations": from_paper(list(invoice.operations.all())),
         "sums": paper_sums(invoice, taxes),
@@ -192,7 +193,7 @@ def invoice_draft(pk: int) -> Printable:
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
         "operations": from_charges(made.operations),
         "sums": sums_text(sums),
-        **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross),
+        **deposit_sums(min(accounts.deposit_of(job) + accounts.advanced(job), sums.gross), sums.gross),
         "notices": {},
         "authorizations": [authorization_text(row) for row in queries.authorizations(job)],
     }

@@ -97,12 +97,14 @@ def billed_was_authorized() -> Iterator[str]:
         if not given:
             yield f"{invoice}: nothing on its job was authorized"
             continue
-        if invoice.net > given[-1].limit:
-            yield f"{invoice}: bills {invoice.net}, {given[-1].limit} was authorized"
+        billed = [row for row in invoice.operations.all() if row.advance_id is None]
+        net = sum((row.net for row in billed), ZERO)
+        if net > given[-1].limit:
+            yield f"{invoice}: bills {net}, {given[-1].limit} was authorized"
         decided = {
             row.estimate_operation.operation_id: row.decision for record in given for row in record.operations.all()
         }
-        for operation in invoice.operations.all():
+        for operation in billed:
             if decided.get(operation.operation_id) != "authorized":
                 yield f"{invoice}: “{operation}” was not authorized"
 
@@ -130,7 +132,7 @@ def receivables_add_up() -> Iterator[str]:
     paid = dict(PaymentPart.objects.values("invoice").annotate(sum=Sum("amount")).values_list("invoice", "sum"))
     credits = Invoice.objects.filter(kind=Invoice.Kind.CREDIT_NOTE)
     credited = dict(credits.values("corrects").annotate(sum=Sum("gross")).values_list("corrects", "sum"))
-    invoices = Invoice.objects.filter(kind=Invoice.Kind.INVOICE).select_related("receivable").order_by("pk")
+    invoices = Invoice.objects.exclude(kind=Invoice.Kind.CREDIT_NOTE).select_related("receivable").order_by("pk")
     for invoice in invoices.iterator(chunk_size=2000):
         owed = invoice.gross + credited.get(invoice.pk, ZERO) - paid.get(invoice.pk, ZERO)
         kept = invoice.receivable if hasattr(invoice, "receivable") else None

@@ -17,6 +17,7 @@ from garage.ledger import aside
 from garage.models import User
 from invoicing import charges, comparing, crediting, drafts, freezing, queries
 from invoicing.actions import issuing
+from invoicing.actions.advances import take_off_advances
 from invoicing.actions.payments import apply_deposit
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
@@ -69,7 +70,9 @@ def issue(
     if invoice.due_on < invoice.issued_on:
         raise Refused("An invoice cannot be due before it is issued.", "due_on")
     operations, lines = _rows(invoice, made)
-    issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
+    taxes = issuing.tax_rows(invoice, sums)
+    take_off_advances(invoice, operations, lines, taxes)
+    issuing.write(invoice, operations, lines, taxes)
     owed = Receivable.objects.create(
         invoice=invoice, customer=fresh.customer, due_on=invoice.due_on, balance=invoice.gross
     )
@@ -165,15 +168,17 @@ def credit(
     now = clock()
     note = issuing.numbered(now)
     original = queries.whole_invoices().get(pk=invoice.pk)
-    if original.kind != Invoice.Kind.INVOICE:
+    if original.kind == Invoice.Kind.CREDIT_NOTE:
         raise Refused("A credit note is not credited: issue a new invoice instead.")
     if not reason.strip():
         raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
     taken = crediting.credited(original, lines)
+    if original.kind == Invoice.Kind.ADVANCE:
+        crediting.check_advance(original, taken)
     _copy(note, original, taken, reason, actor)
     issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
     issuing.owe(original, note.gross, actor=actor, now=now)
-    if taken.whole and original.job is not None:
+    if taken.whole and original.job is not None and original.kind == Invoice.Kind.INVOICE:
         move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
     issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
     audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
@@ -189,7 +194,7 @@ def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor:
     _set(note, {name: getattr(original, name) for name in same})
     note.kind, note.corrects, note.issued_by = Invoice.Kind.CREDIT_NOTE, original, actor
     note.shop = freezing.shop_on_paper(shop.profile())
-    note.notices = {"reason": reason.strip(), "whole": taken.whole}
+    note.notices = {"reason": reason.strip()}
     _set(note, freezing.sums_on_paper(taken.sums))
 
 

@@ -106,7 +106,8 @@ def settle_job(invoice: Invoice, receivable: Receivable, *, actor: User | None, 
     if invoice.job_id is None:
         return
     job = Job.objects.get(pk=invoice.job_id)
-    if job.stage == stages.INVOICED and receivable.balance <= 0:
+    open_still = Receivable.objects.filter(invoice__job=job, balance__gt=0).exists()
+    if job.stage == stages.INVOICED and not open_still:
         move(job, stages.CLOSED, actor=actor, clock=fixed(now))
     elif job.stage == stages.CLOSED and receivable.balance > 0:
         move(job, stages.INVOICED, actor=actor, clock=fixed(now))

@@ -18,6 +18,7 @@ from garage.ledger import append, aside
 from garage.models import Customer, Document, User
 from invoicing import accounts, freezing
 from invoicing.accounts import ZERO, Place
+from invoicing.actions.advances import issue_advance
 from invoicing.actions.issuing import owe
 from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
@@ -78,6 +79,8 @@ def take_deposit(
 ) -> Payment:
     """Record a deposit on a job before its invoice; it is applied when the invoice is issued.
 
+    Where deposits are taxed, it pays an advance invoice of its own instead, which the final invoice takes off.
+
     Raises Refused for a job that is invoiced or over, and as `take_payment` does.
     """
     now = clock()
@@ -86,7 +89,10 @@ def take_deposit(
         raise Refused(f"{job} is {job.get_stage_display()}: a deposit is taken before the invoice.")
     _check_amount(amount, "A deposit")
     row = _row(job.customer, amount, method, paid_on, reference, "", actor, now)
-    return _write(row, [accounts.on_job(job).part(amount)], actor, now, "took deposit", job=job.number)
+    place = accounts.on_job(job)
+    if shop.profile().deposits_taxed:
+        place = accounts.on_invoice(issue_advance(job, amount, actor=actor, now=now))
+    return _write(row, [place.part(amount)], actor, now, "took deposit", job=job.number)
 
 
 @once("take payment on account", Payment)

@@ -56,14 +56,16 @@ def _draft_context(job: Job, form: IssueForm) -> dict[str, Any]:
         sums = drafts.sums_of(made, timezone.localdate())
     except Refused as error:
         problem = str(error)
-    deposit = accounts.deposit_of(job)
-    applied = min(deposit, sums.gross) if sums else deposit
+    deposit, advances = accounts.deposit_of(job), accounts.standing_advances(job)
+    there = deposit + sum((row.gross for row in advances), accounts.ZERO)
+    applied = min(there, sums.gross) if sums else there
     return {
         "job": job,
         "draft": made,
         "operations": from_charges(made.operations),
         "sums": sums,
         "deposit": deposit,
+        "advances": advances,
         "takes_deposit": job.stage in stages.OPEN,
         "may_move": True,
         "applied": -applied,
