@@ -12,6 +12,7 @@ from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from garage.models import Customer
+from invoicing import queries
 from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
 from jobs.models import Job
@@ -122,8 +123,23 @@ def deposit_of(job: Job) -> Decimal:
     return standing(on_job(job))
 
 
+def standing_advances(job: Job) -> list[Invoice]:
+    """The advance invoices of a job that no invoice takes off yet and no credit note took back, the first first."""
+    rows = Invoice.objects.filter(job=job, kind=Invoice.Kind.ADVANCE, credit_notes=None)
+    rows = rows.prefetch_related("operations__lines", "taxes").order_by("pk")
+    final = queries.invoice_of(job) if rows else None
+    return list(rows.exclude(taken_off__invoice=final) if final is not None else rows)
+
+
+def advanced(job: Job) -> Decimal:
+    """What was invoiced in advance, tax included, and is to be taken off the final invoice."""
+    return sum((row.gross for row in standing_advances(job)), ZERO)
+
+
 def objection_to_canceling(job: Job) -> str:
     """Why a job cannot be canceled yet: nobody has said what becomes of its deposit. Empty when it can."""
+    for advance in standing_advances(job):
+        return f"{advance.title} stands on {job}: write its credit note first, then refund what was paid on it."
     there = deposit_of(job)
     return f"A deposit of {said(there)} stands on {job}: refund it or keep it as credit first." if there else ""
 

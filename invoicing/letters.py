@@ -71,7 +71,7 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
         "due": shop.day_words(invoice.due_on),
         "corrects": invoice.corrects.label if invoice.corrects else "",
     }
-    text = profile.mail_text if invoice.kind == Invoice.Kind.INVOICE else CREDIT_TEXT
+    text = CREDIT_TEXT if invoice.kind == Invoice.Kind.CREDIT_NOTE else profile.mail_text
     return f"{invoice.title} from {profile.name}", fill(text, values)
 
 

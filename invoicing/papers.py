@@ -165,6 +165,7 @@ def invoice_paper(pk: int) -> Printable:
         "corrects": invoice.corrects.label if invoice.corrects else "",
         "corrects_day": shop.day_words(invoice.corrects.issued_on) if invoice.corrects else "",
         "reason": invoice.notices.get("reason", ""),
+        "advance_for": invoice.notices.get("estimate", "") if invoice.kind == Invoice.Kind.ADVANCE else "",
         "concern": invoice.notices.get("concern", ""),
         "operations": from_paper(list(invoice.operations.all())),
         "sums": paper_sums(invoice, taxes),
@@ -190,10 +191,10 @@ def invoice_draft(pk: int) -> Printable:
     """The invoice of a job as it would be, marked as a draft."""
     job = jobs_queries.sheets().get(pk=pk)
     made, profile = drafts.draft(job), shop.profile()
-    sums = drafts.sums_of(made, shop.day_of(timezone.now()))
+    sums = drafts.bill_of(made, drafts.sums_of(made, shop.day_of(timezone.now())))
     context = {
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
-        "operations": from_charges(made.operations),
+        "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums_text(sums, profile.currency),
         **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross),
         "notices": {"tax_changes": tax_changes(job, made.charges, shop.day_of(timezone.now())).by_law},
