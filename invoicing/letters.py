@@ -79,8 +79,8 @@ def receipt_letter(payment: Payment) -> tuple[str, str]:
     """Subject and text of the mail with a receipt."""
     profile = shop.profile()
     values = {
-        "customer": payment.customer.name,
-        "amount": f"{amount(abs(payment.amount))} {profile.currency}",
+        "customer": payment.person.data.get("name", ""),
+        "amount": f"{amount(abs(payment.amount))} {payment.currency}",
         "what": "refunded" if payment.is_refund else "received",
         "day": shop.day_words(payment.paid_on),
         "garage": profile.name,

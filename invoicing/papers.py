@@ -251,22 +251,17 @@ def receipt_paper(pk: int) -> Printable:
     payment = queries.payments().get(pk=pk)
     profile, zone = shop.profile(), shop.profile().time_zone
     number = f"Receipt {payment.chain_seq}"
-    phone = payment.customer.phones.first()
     context = {
         "title": number,
         "number": number,
         "draft": False,
         "page": page_class(profile.page_size),
         "garage": freezing.shop_on_paper(profile),
-        "person": {
-            "name": payment.customer.name,
-            "address": payment.customer.address,
-            "phone": phone.number if phone else "",
-        },
+        "person": payment.person.data,
         "facts": [f"recorded {said_moment(payment.at, zone)}", *([f"by {payment.by}"] if payment.by else [])],
         "refund": payment.is_refund,
         "amount": amount(abs(payment.amount)),
-        "currency": profile.currency,
+        "currency": payment.currency,
         "day": shop.day_words(payment.paid_on),
         "method": payment.get_method_display(),
         "reference": payment.reference,

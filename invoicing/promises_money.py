@@ -34,7 +34,10 @@ def parts_in_order() -> Prefetch:
 
 def payments_add_up() -> Iterator[str]:
     """Every payment equals the sum of its parts, which are those it was sealed with, to its own customer's places."""
-    for payment in Payment.objects.prefetch_related(parts_in_order()).order_by("pk").iterator(chunk_size=CHUNK):
+    payments = Payment.objects.select_related("person").prefetch_related(parts_in_order()).order_by("pk")
+    for payment in payments.iterator(chunk_size=CHUNK):
+        if not payment.person.matches(payment.person_seal):
+            yield f"payment {payment.pk} of {payment.amount}: the customer's name or address was changed behind it"
         if freezing.parts_seal(payment.parts.all()) != payment.content_sha256:
             yield f"payment {payment.pk} of {payment.amount}: its parts are not those that were sealed"
     for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):

@@ -142,9 +142,9 @@ def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
 
 def payments() -> QuerySet[Payment]:
     """Payments with what a list of them shows."""
-    return Payment.objects.select_related("customer", "by", "side", "reversed_by", "reverses").prefetch_related(
-        "parts__invoice__person", "parts__job"
-    )
+    return Payment.objects.select_related(
+        "customer", "person", "by", "side", "reversed_by", "reverses"
+    ).prefetch_related("parts__invoice__person", "parts__job")
 
 
 # Papers and mail

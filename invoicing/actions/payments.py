@@ -274,8 +274,11 @@ def _row(
         raise Refused("This day is in the future: money is recorded once it was paid.", "paid_on")
     if today - paid_on > OLDEST:
         raise Refused("This day is more than ten years ago.", "paid_on")
+    person = freezing.person_on_paper(customer, now)
     return Payment(
         customer=customer,
+        person=person,
+        person_seal=person.seal(),
         method=method,
         amount=amount,
         currency=shop.profile().currency,

@@ -10,9 +10,14 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage.actions.customers import save_customer
+from garage.actions.erasing import erase_side_rows
+from garage.clock import fixed
+from garage.documents import paper_of
 from garage.models import Customer, Document, OutgoingMail
-from invoicing import accounts
+from invoicing import accounts, promises_money
 from invoicing.models import Invoice, Payment, TaxRate
+from invoicing.papers import receipt_paper
 from jobs.models import Job
 from tests.budget import assert_budget
 from tests.invoicing.cast import Garage, labor
@@ -175,9 +180,6 @@ def test_payments_are_listed_by_their_day_whatever_was_recorded_last(garage: Gar
 
 def receipt(payment: Payment) -> str:
     """The receipt as the worker fills it, before it is printed."""
-    from garage.documents import paper_of  # noqa: PLC0415
-    from invoicing.papers import receipt_paper  # noqa: PLC0415
-
     return re.sub(r"\s+", " ", paper_of(receipt_paper(payment.pk)).html)
 
 
@@ -197,6 +199,31 @@ def test_a_receipt_says_what_was_paid_and_never_invoice(garage: Garage) -> None:
     assert "100.00" in first and "check 118" in first and "28.00 still owed" in first
     assert invoice.label in second and "paid in full on" in second and "Credit on your account" in second
     assert "invoice" not in (first + second).lower()
+
+
+def test_a_receipt_prints_whom_it_was_made_for_whatever_they_are_called_later(garage: Garage) -> None:
+    payment = garage.on_account(garage.customer(), "40.00")
+    save_customer(
+        customer=payment.customer, fields={"name": "Marrant Haulage", "address": "9 Mill Lane"}, phones=[], emails=[],
+        designated=[], actor=garage.actor, clock=fixed(garage.now),
+    )  # fmt: skip
+    printed = receipt(payment)
+    assert "Odile Marrant" in printed and "4 Quay Street" in printed and "555-0142" in printed
+    assert "Haulage" not in printed and "Mill Lane" not in printed
+
+
+def test_a_receipts_name_is_sealed_and_may_be_erased_after_the_record_years(garage: Garage) -> None:
+    payment = garage.on_account(garage.customer(), "40.00")
+    person = payment.person
+    kept, person.data = person.data, {"name": "Somebody Else"}
+    person.save()
+    assert any("name or address was changed" in breach for breach in promises_money.payments_add_up())
+    person.data = kept
+    person.save()
+    late = fixed(garage.now + timedelta(days=8 * 366))
+    assert erase_side_rows(rows=[person], actor=garage.actor, clock=late) == 1
+    assert list(promises_money.payments_add_up()) == []
+    assert "erased after the record years" in receipt(Payment.objects.get())
 
 
 def test_the_receipt_is_mailed_and_the_invoice_goes_with_it_when_wanted(garage: Garage, login: Login) -> None:
