@@ -193,9 +193,15 @@ def total_balance() -> Decimal:
 
 
 def applied_at_issue(invoice: Invoice) -> Decimal:
-    """The deposit that was applied when an invoice was issued: what its paper prints, whatever happened since."""
-    moved = Allocation.objects.filter(parts__invoice=invoice, at=invoice.issued_at)
-    return PaymentPart.objects.filter(invoice=invoice, allocation__in=moved).aggregate(sum=Sum("amount"))["sum"] or ZERO
+    """The deposit that was applied when an invoice was issued: what its paper prints, whatever happened since.
+
+    What comes to an invoice from its own job comes when it is issued: after that no deposit stands there.
+    """
+    if invoice.job_id is None:
+        return ZERO
+    from_job = PaymentPart.objects.filter(job=invoice.job_id, amount__lt=0).values("allocation")
+    applied = PaymentPart.objects.filter(invoice=invoice, allocation__in=from_job)
+    return applied.aggregate(sum=Sum("amount"))["sum"] or ZERO
 
 
 def from_deposits(invoice: Invoice) -> set[int]:
@@ -214,8 +220,8 @@ def paid_off_on(invoice: Invoice) -> dt.date | None:
 
 
 def owed_after(invoice: Invoice, payment: Payment) -> Decimal:
-    """What was owed on an invoice right after a payment: what its receipt says."""
-    notes = invoice.credit_notes.filter(issued_at__lte=payment.at).aggregate(sum=Sum("gross"))["sum"] or ZERO
+    """What was owed on an invoice right after a payment, by the order of the acts: what its receipt says."""
+    notes = invoice.credit_notes.filter(chain_seq__lte=payment.papers_seq).aggregate(sum=Sum("gross"))["sum"] or ZERO
     last = payment.parts.order_by("-pk").values_list("pk", flat=True)[0]
     paid = PaymentPart.objects.filter(invoice=invoice, pk__lte=last).aggregate(sum=Sum("amount"))["sum"] or ZERO
     return invoice.gross + notes - paid

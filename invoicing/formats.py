@@ -35,7 +35,8 @@ INVOICE_LINE = (f"{ROW} {_LINE} credits_id cost",)
 INVOICE_TAX = (f"{ROW} of_tax_id advance_id tax_classes treatment reason label rate base tax",)
 
 PAYMENT = (
-    f"{CHAIN} customer_id person_id person_seal method amount currency reverses_id paid_on at by_id content_sha256",
+    f"{CHAIN} customer_id person_id person_seal method amount currency reverses_id paid_on at by_id papers_seq "
+    "content_sha256",
 )
 ALLOCATION = (f"{CHAIN} customer_id amount at by_id content_sha256",)
 PAYMENT_PART = (f"{ROW} of_id customer_id invoice_id job_id amount",)

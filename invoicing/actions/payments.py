@@ -10,6 +10,8 @@ import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 
+from django.db.models import Max
+
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
@@ -294,6 +296,7 @@ def _write(
 ) -> Payment:
     """Seal a payment, store where its money goes, and let invoices, jobs and the receipt follow."""
     parts = [part for part in parts if part.amount]
+    row.papers_seq = Invoice.objects.aggregate(last=Max("chain_seq"))["last"] or 0
     _sealed(row, parts)
     _settle(parts, actor, now)
     if row.reverses_id is None:

@@ -736,6 +736,13 @@ class Migration(migrations.Migration):
                 ("currency", models.CharField(max_length=3)),
                 ("paid_on", models.DateField(db_index=True)),
                 ("at", models.DateTimeField()),
+                (
+                    "papers_seq",
+                    models.BigIntegerField(
+                        default=0,
+                        help_text="chain sequence of the last invoice or credit note when it was recorded; 0: there was none",
+                    ),
+                ),
                 ("content_sha256", models.CharField(max_length=64)),
                 (
                     "by",

@@ -297,3 +297,27 @@ def test_an_overpaid_invoice_is_refunded_only_by_what_it_is_overpaid(garage: Gar
     garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(1)})
     with pytest.raises(Refused, match="only 10.73 can be refunded"):
         garage.refund(on_invoice(invoice), "10.74")
+
+
+# Order is sequence, not time
+
+
+def test_what_is_owed_after_a_payment_follows_the_acts_when_the_clock_is_set_back(garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1"), part("Clip", "10.00")]))  # 128.00 and 10.73
+    first = garage.pay(invoice, "20.00")
+    garage.now -= dt.timedelta(hours=1)
+    garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(1)})  # after it, by its clock before
+    garage.now -= dt.timedelta(hours=1)
+    second = garage.pay(invoice, "30.00")  # after the credit note, by its clock before
+    assert accounts.owed_after(invoice, first) == D("118.73")
+    assert accounts.owed_after(invoice, second) == D("78.00") == owed(invoice)
+
+
+def test_a_paper_prints_the_deposit_alone_when_credit_is_applied_in_the_same_moment(garage: Garage) -> None:
+    job = written(garage)
+    garage.deposit(job, "60.00")
+    garage.on_account(job.customer, "40.00")
+    garage.authorize(job.estimates.get())
+    invoice = garage.issue(garage.finish(garage.into_bay(job)))
+    garage.move(on_account(job.customer), on_invoice(invoice), "40.00")
+    assert (accounts.applied_at_issue(invoice), owed(invoice)) == (D("60.00"), D("28.00"))
