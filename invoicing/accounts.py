@@ -12,6 +12,7 @@ from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from garage.models import Customer
+from invoicing import queries
 from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
 from jobs.models import Job
@@ -122,8 +123,23 @@ def deposit_of(job: Job) -> Decimal:
     return standing(on_job(job))
 
 
+def standing_advances(job: Job) -> list[Invoice]:
+    """The advance invoices of a job that no invoice takes off yet and no credit note took back, the first first."""
+    rows = Invoice.objects.filter(job=job, kind=Invoice.Kind.ADVANCE, credit_notes=None)
+    rows = rows.prefetch_related("operations__lines", "taxes").order_by("pk")
+    final = queries.invoice_of(job) if rows else None
+    return list(rows.exclude(taken_off__invoice=final) if final is not None else rows)
+
+
+def advanced(job: Job) -> Decimal:
+    """What was invoiced in advance, tax included, and is to be taken off the final invoice."""
+    return sum((row.gross for row in standing_advances(job)), ZERO)
+
+
 def objection_to_canceling(job: Job) -> str:
     """Why a job cannot be canceled yet: nobody has said what becomes of its deposit. Empty when it can."""
+    for advance in standing_advances(job):
+        return f"{advance.title} stands on {job}: write its credit note first, then refund what was paid on it."
     there = deposit_of(job)
     return f"A deposit of {said(there)} stands on {job}: refund it or keep it as credit first." if there else ""
 
@@ -177,9 +193,15 @@ def total_balance() -> Decimal:
 
 
 def applied_at_issue(invoice: Invoice) -> Decimal:
-    """The deposit that was applied when an invoice was issued: what its paper prints, whatever happened since."""
-    moved = Allocation.objects.filter(parts__invoice=invoice, at=invoice.issued_at)
-    return PaymentPart.objects.filter(invoice=invoice, allocation__in=moved).aggregate(sum=Sum("amount"))["sum"] or ZERO
+    """The deposit that was applied when an invoice was issued: what its paper prints, whatever happened since.
+
+    What comes to an invoice from its own job comes when it is issued: after that no deposit stands there.
+    """
+    if invoice.job_id is None:
+        return ZERO
+    from_job = PaymentPart.objects.filter(job=invoice.job_id, amount__lt=0).values("allocation")
+    applied = PaymentPart.objects.filter(invoice=invoice, allocation__in=from_job)
+    return applied.aggregate(sum=Sum("amount"))["sum"] or ZERO
 
 
 def from_deposits(invoice: Invoice) -> set[int]:
@@ -198,8 +220,8 @@ def paid_off_on(invoice: Invoice) -> dt.date | None:
 
 
 def owed_after(invoice: Invoice, payment: Payment) -> Decimal:
-    """What was owed on an invoice right after a payment: what its receipt says."""
-    notes = invoice.credit_notes.filter(issued_at__lte=payment.at).aggregate(sum=Sum("gross"))["sum"] or ZERO
+    """What was owed on an invoice right after a payment, by the order of the acts: what its receipt says."""
+    notes = invoice.credit_notes.filter(chain_seq__lte=payment.papers_seq).aggregate(sum=Sum("gross"))["sum"] or ZERO
     last = payment.parts.order_by("-pk").values_list("pk", flat=True)[0]
     paid = PaymentPart.objects.filter(invoice=invoice, pk__lte=last).aggregate(sum=Sum("amount"))["sum"] or ZERO
     return invoice.gross + notes - paid

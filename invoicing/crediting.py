@@ -7,13 +7,15 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from garage.errors import Refused
-from invoicing import charges
+from invoicing import charges, queries
 from invoicing.comparing import amount, how_much
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax
 from invoicing.sums import Charge, Sums, TaxSum, tax_on, with_taxes
 from invoicing.totals import NOTHING
 
 ZERO = Decimal(0)
+#: The columns that tell the tax rows of one paper apart.
+_OF_ONE_TAX = ("of_tax_id", "rate", "treatment", "reason", "advance_id")
 
 
 @dataclass(frozen=True)
@@ -97,23 +99,52 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
     """
     left = left_on(invoice)
     lines = {line.pk: line for line in lines_of(invoice)}
-    quantities = _checked(wanted, left, lines)
+    taken_off = off_lines(invoice)
+    quantities = _checked(wanted, left, lines, taken_off)
     rows = tuple(_take_back(lines[key], quantity, left[key]) for key, quantity in quantities.items())
     _cores_given_back_once(invoice, left, rows)
     whole = all(abs(row.quantity) == quantities.get(key, ZERO) for key, row in left.items())
-    taken = [row.charge for row in rows]
-    sums = with_taxes(taken, _taxes_back(invoice, taken))
+    sums = with_taxes([row.charge for row in rows], _taxes_back(invoice, rows))
     if sums.gross > 0:
         raise Refused(
             f"This would charge {amount(sums.gross)} more: a credit gives money back. Credit what the goodwill or the "
             "returned core stands under as well."
         )
+    if invoice.kind == Invoice.Kind.ADVANCE:
+        _check_advance(invoice, whole)
+    elif taken_off and not whole and sums.gross < -(stays := invoice.gross + _credited_gross(invoice)):
+        raise Refused(
+            f"Less its advance invoice, {amount(stays)} of this invoice is left: no more can be credited of it in "
+            "part. Credit it whole; then the advance invoice stands again, and can be credited too."
+        )
     return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole)
 
 
+def off_lines(invoice: Invoice) -> set[int]:
+    """The keys of the lines that take an advance invoice off."""
+    return {line.pk for row in invoice.operations.all() if row.advance_id for line in row.lines.all()}
+
+
+def _credited_gross(invoice: Invoice) -> Decimal:
+    return invoice.credit_notes.aggregate(sum=Sum("gross"))["sum"] or NOTHING
+
+
+def _check_advance(advance: Invoice, whole: bool) -> None:
+    """Refuse to credit a part of an advance invoice, and one that an invoice takes off."""
+    if not whole:
+        raise Refused("An advance invoice is credited whole: leave every quantity as it is.")
+    for final in Invoice.objects.filter(operations__advance=advance):
+        if not queries.taken_back(final):
+            raise Refused(f"Invoice {final.label} takes this advance invoice off: credit that one first.")
+
+
 def _checked(
-    wanted: Mapping[int, Decimal] | None, left: dict[int, Left], lines: dict[int, InvoiceLine]
+    wanted: Mapping[int, Decimal] | None,
+    left: dict[int, Left],
+    lines: dict[int, InvoiceLine],
+    taken_off: set[int],
 ) -> dict[int, Decimal]:
+    """The quantities to credit by line. With all that was billed goes what was taken off it, and never before."""
     if wanted is None:
         wanted = {key: abs(row.quantity) for key, row in left.items()}
     for key, quantity in wanted.items():
@@ -123,6 +154,12 @@ def _checked(
             line = lines[key]
             raise Refused(f"{line.description}: {how_much(most, line.unit)} can still be credited.", f"line_{key}")
     quantities = {key: quantity for key, quantity in wanted.items() if quantity > 0}
+    off = {key: abs(left[key].quantity) for key in taken_off if left[key].quantity}
+    billed = {key: abs(row.quantity) for key, row in left.items() if key not in off}
+    if all(quantities.get(key, ZERO) == quantity for key, quantity in billed.items()):
+        quantities |= off
+    elif off.keys() & quantities.keys():
+        raise Refused("An advance invoice stands again only when all that was billed is credited.")
     if not quantities:
         raise Refused("There is nothing to credit: give at least one line a quantity.")
     return quantities
@@ -148,25 +185,33 @@ def _cores_given_back_once(invoice: Invoice, left: dict[int, Left], rows: Sequen
             )
 
 
-def _taxes_back(invoice: Invoice, taken: list[Charge]) -> tuple[TaxSum, ...]:
+def _taxes_back(invoice: Invoice, rows: Sequence[CreditedLine]) -> tuple[TaxSum, ...]:
     """The taxes of what is taken back, on the invoice's own rows.
 
     Each row is counted on all that was credited so far: its tax then, less what earlier credit notes took. So any
-    portions come to the row itself to the cent, and no last one has to make up for what the others rounded away.
+    portions come to the row itself to the cent, and no last one has to make up for what the others rounded away. A
+    row taken back whole gives back what it says, which for a deposit was worked out of an amount with tax in it.
     """
     before = {
-        (row["of_tax"], row["rate"], row["treatment"], row["reason"]): (row["base_sum"], row["tax_sum"])
+        tuple(row[name] for name in _OF_ONE_TAX): (row["base_sum"], row["tax_sum"])
         for row in InvoiceTax.objects.filter(invoice__corrects=invoice)
-        .values("of_tax", "rate", "treatment", "reason")
+        .values(*_OF_ONE_TAX)
         .annotate(base_sum=Sum("base"), tax_sum=Sum("tax"))
     }
     taxes = []
     for row in invoice.taxes.all():
         classes = tuple(row.tax_classes.split())
-        base = sum((charge.net for charge in taken if charge.tax_class in classes), NOTHING)
-        key = (row.of_tax_id, row.rate, row.treatment, row.reason)
+        taken = [
+            one.charge
+            for one in rows
+            if one.charge.tax_class in classes and one.line.invoice_operation.advance_id == row.advance_id
+        ]
+        base = sum((charge.net for charge in taken), NOTHING)
+        key = tuple(getattr(row, name) for name in _OF_ONE_TAX)
         base_so_far, tax_so_far = before.get(key, (NOTHING, NOTHING))
-        tax = tax_on(base_so_far + base, row.rate) - tax_so_far
-        if any(charge.tax_class in classes for charge in taken):
-            taxes.append(TaxSum(row.of_tax_id, row.label, base, row.rate, tax, classes, row.treatment, row.reason))
+        whole = base_so_far + base == -row.base
+        tax = (-row.tax if whole else tax_on(base_so_far + base, row.rate)) - tax_so_far
+        if taken:
+            back = TaxSum(row.of_tax_id, row.label, base, row.rate, tax, classes, row.treatment, row.reason)
+            taxes.append(replace(back, advance=row.advance_id))
     return tuple(taxes)

@@ -5,10 +5,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from invoicing import charges, queries
+from garage import shop
+from garage.errors import Refused
+from invoicing import accounts, advances, charges, queries
 from invoicing.comparing import amount, how_much, line_change, more_or_less, what_changed
-from invoicing.models import Authorization
-from invoicing.sums import Charge, OperationCharges, Sums
+from invoicing.models import Authorization, Invoice, InvoiceTax
+from invoicing.sums import Charge, OperationCharges, Sums, TaxSum
 from jobs import consent_words, stages
 from jobs import queries as jobs_queries
 from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
@@ -27,7 +29,7 @@ class DraftInvoice:
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
-    line.
+    line. `advances` are the advance invoices that it takes off.
     """
 
     job: Job
@@ -39,6 +41,13 @@ class DraftInvoice:
     costs: dict[int, Decimal]
     consent: Consent
     excess: tuple[Excess, ...]
+    advances: tuple[Invoice, ...] = ()
+
+    @property
+    def taken_off(self) -> list[OperationCharges]:
+        """The advance invoices turned around, as they stand on the invoice after its work."""
+        before = len(self.operations)
+        return [_turned_around(row, before + place) for place, row in enumerate(self.advances, start=1)]
 
     @property
     def charges(self) -> list[Charge]:
@@ -94,6 +103,7 @@ def draft(job: Job) -> DraftInvoice:
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
         excess=excess_of(consent, _bill(job, billed)),
+        advances=tuple(accounts.standing_advances(job)),
     )
 
 
@@ -188,5 +198,41 @@ def _blocks(job: Job, billed: list[OperationCharges]) -> Iterable[str]:
 
 
 def sums_of(made: DraftInvoice, on: dt.date) -> Sums:
-    """What a draft comes to with the taxes of a day; Refused without a tax rate."""
+    """What the work of a draft comes to with the taxes of a day; Refused without a tax rate."""
     return charges.sums_of(made.charges, made.job.customer, queries.rates_on(on), on)
+
+
+def bill_of(made: DraftInvoice, work: Sums) -> Sums:
+    """What a draft bills: its work, less the net and the taxes of the advance invoices.
+
+    Raises Refused when they come to more than the work: the last of them is credited first.
+    """
+    bill = advances.less(work, made.taken_off, [_tax_off(row) for one in made.advances for row in one.taxes.all()])
+    if made.advances and bill.gross < 0:
+        raise Refused(
+            f"The advance invoices come to {amount(-bill.gross)} more than this invoice: credit "
+            f"{made.advances[-1].label} first. What was paid on it can then be applied here, and the rest refunded."
+        )
+    return bill
+
+
+def _turned_around(advance: Invoice, position: int) -> OperationCharges:
+    lines = [line for operation in advance.operations.all() for line in operation.lines.all()]
+    return OperationCharges(
+        operation=None,
+        position=position,
+        title=f"Less advance invoice {advance.label} of {shop.day_words(advance.issued_on)}",
+        concern="",
+        cause="",
+        decision="",
+        counted=True,
+        charges=tuple(charges.charge_on_paper(line, None).at(-line.quantity) for line in lines),
+        advance=advance.pk,
+    )
+
+
+def _tax_off(row: InvoiceTax) -> TaxSum:
+    classes = tuple(row.tax_classes.split())
+    return TaxSum(
+        row.of_tax_id, row.label, -row.base, row.rate, -row.tax, classes, row.treatment, row.reason, row.invoice_id
+    )

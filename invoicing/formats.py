@@ -30,10 +30,13 @@ INVOICE = (
     f"{CHAIN} {_PAPER} kind series number label job_id customer_id corrects_id shop odometer_in odometer_out issued_at "
     "issued_on due_on issued_by_id consent_seq content_sha256",
 )
-INVOICE_OPERATION = (f"{ROW} operation_id position title net",)
+INVOICE_OPERATION = (f"{ROW} operation_id advance_id position title net",)
 INVOICE_LINE = (f"{ROW} {_LINE} credits_id cost",)
-INVOICE_TAX = (f"{ROW} of_tax_id tax_classes treatment reason label rate base tax",)
+INVOICE_TAX = (f"{ROW} of_tax_id advance_id tax_classes treatment reason label rate base tax",)
 
-PAYMENT = (f"{CHAIN} customer_id method amount currency reverses_id paid_on at by_id content_sha256",)
+PAYMENT = (
+    f"{CHAIN} customer_id person_id person_seal method amount currency reverses_id paid_on at by_id papers_seq "
+    "content_sha256",
+)
 ALLOCATION = (f"{CHAIN} customer_id amount at by_id content_sha256",)
 PAYMENT_PART = (f"{ROW} of_id customer_id invoice_id job_id amount",)

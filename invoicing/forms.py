@@ -11,7 +11,7 @@ from garage.forms_fields import DayField, PlainDecimalField
 from garage.models import Customer, TaxClass
 from garage.units import label as label_of
 from invoicing.actions.returning import out_of_shelf
-from invoicing.crediting import Left, cores_out, left_on, lines_of
+from invoicing.crediting import Left, cores_out, left_on, lines_of, off_lines
 from invoicing.models import (
     Authorization,
     Estimate,
@@ -209,11 +209,17 @@ class CreditForm(KeyForm):
         self.left = left_on(invoice)
         self.lines = lines_of(invoice)
         cores, shelf = cores_out(invoice, self.left), out_of_shelf(self.lines)
+        self.whole_only = invoice.kind == Invoice.Kind.ADVANCE
+        self.anything_left = any(row.quantity for row in self.left.values())
+        taken_off = off_lines(invoice)
+        if self.whole_only:
+            del self.fields["bill_again"]
+            return
         if core in cores:
             self.fields["reason"].initial = "Core handed in"
         for line in self.lines:
             left = cores.get(line.pk, abs(self.left[line.pk].quantity))
-            if not self.left[line.pk].quantity:
+            if not self.left[line.pk].quantity or line.pk in taken_off:
                 continue
             self.fields[f"line_{line.pk}"] = _billed_field(line, left if core in (None, line.pk) else Decimal(0))
             if shelf.get(line.line_id or 0):
@@ -231,6 +237,13 @@ class CreditForm(KeyForm):
             for line in self.lines
             if f"line_{line.pk}" in self.fields
         ]
+
+    def values(self) -> dict[str, Any]:
+        """What the verb takes; an advance invoice is credited whole."""
+        names = ("key", "reason", "bill_again", "mail_to", "clock_reason")
+        given = {name: self.cleaned_data[name] for name in names if name in self.fields}
+        lines = None if self.whole_only else self.quantities()
+        return {**given, "lines": lines, "returns": self.quantities("return_")}
 
     def quantities(self, prefix: str = "line_") -> dict[int, Decimal]:
         """The quantities to credit (or with `return_`, to bring back) by the line's key, in the unit billed."""

@@ -13,6 +13,7 @@ from garage.forms_fields import DayField
 from garage.shop import day_words
 from invoicing.accounts import ZERO
 from invoicing.comparing import amount as said
+from invoicing.forms import ClockReasonField
 from invoicing.models import Payment
 
 LONG_AGO = dt.timedelta(days=60)
@@ -62,6 +63,15 @@ class PaymentForm(AskingForm, KeyForm):
         names = ("key", "amount", "method", "paid_on", "reference")
         credit = {} if self.owed is None else {"credit": self.above}
         return {**{name: self.cleaned_data[name] for name in names}, **credit}
+
+
+class DepositForm(PaymentForm):
+    """A deposit on a job; where deposits are taxed it bears a number and a day of the invoices' series."""
+
+    clock_reason = ClockReasonField()
+
+    def values(self) -> dict[str, Any]:
+        return {**super().values(), "clock_reason": self.cleaned_data["clock_reason"]}
 
 
 class RefundForm(PaymentForm):

@@ -71,7 +71,7 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
         "due": shop.day_words(invoice.due_on),
         "corrects": invoice.corrects.label if invoice.corrects else "",
     }
-    text = profile.mail_text if invoice.kind == Invoice.Kind.INVOICE else CREDIT_TEXT
+    text = CREDIT_TEXT if invoice.kind == Invoice.Kind.CREDIT_NOTE else profile.mail_text
     return f"{invoice.title} from {profile.name}", fill(text, values)
 
 
@@ -79,8 +79,8 @@ def receipt_letter(payment: Payment) -> tuple[str, str]:
     """Subject and text of the mail with a receipt."""
     profile = shop.profile()
     values = {
-        "customer": payment.customer.name,
-        "amount": f"{amount(abs(payment.amount))} {profile.currency}",
+        "customer": payment.person.data.get("name", ""),
+        "amount": f"{amount(abs(payment.amount))} {payment.currency}",
         "what": "refunded" if payment.is_refund else "received",
         "day": shop.day_words(payment.paid_on),
         "garage": profile.name,

@@ -69,6 +69,7 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "standing": standing_of(job, timezone.localdate()),
         "billed": job.stage in (stages.INVOICED, stages.CLOSED),
         "deposit": accounts.deposit_of(job),
+        "advances": accounts.standing_advances(job),
         "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),
         "may_move": may(request.user, "invoicing"),
         "customer_exempt": charges.is_exempt(job.customer, timezone.localdate()),
@@ -80,8 +81,9 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
 def job_cancel(request: HttpRequest, subject: models.Model) -> str:
     """On the page that cancels a job: its deposit, and what can become of it."""
     job = cast(Job, subject)
-    context = {"job": job, "deposit": accounts.deposit_of(job)}
-    return render_to_string("invoicing/job_cancel_panel.html", context, request) if context["deposit"] else ""
+    deposit, advances = accounts.deposit_of(job), accounts.standing_advances(job)
+    context = {"job": job, "deposit": deposit, "advances": advances}
+    return render_to_string("invoicing/job_cancel_panel.html", context, request) if deposit or advances else ""
 
 
 def _with_papers(kind: str, rows: Sequence[models.Model]) -> list[tuple[models.Model, Document | None]]:

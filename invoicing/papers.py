@@ -165,6 +165,7 @@ def invoice_paper(pk: int) -> Printable:
         "corrects": invoice.corrects.label if invoice.corrects else "",
         "corrects_day": shop.day_words(invoice.corrects.issued_on) if invoice.corrects else "",
         "reason": invoice.notices.get("reason", ""),
+        "advance_for": invoice.notices.get("estimate", "") if invoice.kind == Invoice.Kind.ADVANCE else "",
         "concern": invoice.notices.get("concern", ""),
         "operations": from_paper(list(invoice.operations.all())),
         "sums": paper_sums(invoice, taxes),
@@ -190,10 +191,10 @@ def invoice_draft(pk: int) -> Printable:
     """The invoice of a job as it would be, marked as a draft."""
     job = jobs_queries.sheets().get(pk=pk)
     made, profile = drafts.draft(job), shop.profile()
-    sums = drafts.sums_of(made, shop.day_of(timezone.now()))
+    sums = drafts.bill_of(made, drafts.sums_of(made, shop.day_of(timezone.now())))
     context = {
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
-        "operations": from_charges(made.operations),
+        "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums_text(sums, profile.currency),
         **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross),
         "notices": {"tax_changes": tax_changes(job, made.charges, shop.day_of(timezone.now())).by_law},
@@ -250,22 +251,17 @@ def receipt_paper(pk: int) -> Printable:
     payment = queries.payments().get(pk=pk)
     profile, zone = shop.profile(), shop.profile().time_zone
     number = f"Receipt {payment.chain_seq}"
-    phone = payment.customer.phones.first()
     context = {
         "title": number,
         "number": number,
         "draft": False,
         "page": page_class(profile.page_size),
         "garage": freezing.shop_on_paper(profile),
-        "person": {
-            "name": payment.customer.name,
-            "address": payment.customer.address,
-            "phone": phone.number if phone else "",
-        },
+        "person": payment.person.data,
         "facts": [f"recorded {said_moment(payment.at, zone)}", *([f"by {payment.by}"] if payment.by else [])],
         "refund": payment.is_refund,
         "amount": amount(abs(payment.amount)),
-        "currency": profile.currency,
+        "currency": payment.currency,
         "day": shop.day_words(payment.paid_on),
         "method": payment.get_method_display(),
         "reference": payment.reference,

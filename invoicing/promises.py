@@ -177,7 +177,7 @@ def _beyond_consent(invoice: Invoice, given: list[Record], things: Mapping[int, 
     records = [row for row in given if row.seq <= invoice.consent_seq]
     if not records or records[-1].seq != invoice.consent_seq:
         yield f"{invoice}: the authorization it was issued on is not there"
-    bill = [_billed(operation, things) for operation in invoice.operations.all()]
+    bill = [_billed(operation, things) for operation in invoice.operations.all() if operation.advance_id is None]
     for excess in excess_of(consent_from(records, bill), bill):
         yield f"{invoice}: {consent_words.excess(excess)}"
 
@@ -213,7 +213,7 @@ def receivables_add_up() -> Iterator[str]:
     paid = dict(PaymentPart.objects.values("invoice").annotate(sum=Sum("amount")).values_list("invoice", "sum"))
     credits = Invoice.objects.filter(kind=Invoice.Kind.CREDIT_NOTE)
     credited = dict(credits.values("corrects").annotate(sum=Sum("gross")).values_list("corrects", "sum"))
-    invoices = Invoice.objects.filter(kind=Invoice.Kind.INVOICE).select_related("receivable").order_by("pk")
+    invoices = Invoice.objects.exclude(kind=Invoice.Kind.CREDIT_NOTE).select_related("receivable").order_by("pk")
     for invoice in invoices.iterator(chunk_size=2000):
         owed = invoice.gross + credited.get(invoice.pk, ZERO) - paid.get(invoice.pk, ZERO)
         kept = invoice.receivable if hasattr(invoice, "receivable") else None

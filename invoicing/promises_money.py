@@ -10,8 +10,8 @@ from django.db.models.functions import Coalesce
 from garage import ledger, promises
 from garage.groups import joined
 from garage.models import AuditEntry
-from invoicing import freezing
-from invoicing.models import Allocation, Payment, PaymentPart
+from invoicing import freezing, queries
+from invoicing.models import Allocation, InvoiceOperation, Payment, PaymentPart
 
 ZERO = Decimal("0.00")
 CHUNK = 2000
@@ -22,6 +22,7 @@ def register() -> None:
     promises.register("payments equal their sealed parts, and go to their own customer's invoices", payments_add_up)
     promises.register("money that was moved comes to zero, and is what was sealed", moves_add_up)
     promises.register("nothing is applied or refunded beyond what is there", nothing_beyond)
+    promises.register("final invoices take advance invoices off, once", advances_taken_off)
     promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
     promises.register("the chain of money that was moved is whole", lambda: ledger.breaks(Allocation))
 
@@ -33,7 +34,10 @@ def parts_in_order() -> Prefetch:
 
 def payments_add_up() -> Iterator[str]:
     """Every payment equals the sum of its parts, which are those it was sealed with, to its own customer's places."""
-    for payment in Payment.objects.prefetch_related(parts_in_order()).order_by("pk").iterator(chunk_size=CHUNK):
+    payments = Payment.objects.select_related("person").prefetch_related(parts_in_order()).order_by("pk")
+    for payment in payments.iterator(chunk_size=CHUNK):
+        if not payment.person.matches(payment.person_seal):
+            yield f"payment {payment.pk} of {payment.amount}: the customer's name or address was changed behind it"
         if freezing.parts_seal(payment.parts.all()) != payment.content_sha256:
             yield f"payment {payment.pk} of {payment.amount}: its parts are not those that were sealed"
     for row in Payment.objects.annotate(parted=Sum("parts__amount")).exclude(parted=F("amount")):
@@ -57,6 +61,20 @@ def _parts_astray() -> Iterator[str]:
     for key, *names in wrong.values_list("pk", "giver", "customer", Coalesce("invoice__customer", "customer")):
         if len({one.get(name, name) for name in names}) > 1:
             yield f"payment part {key}: it goes to an invoice or account of another customer"
+
+
+def advances_taken_off() -> Iterator[str]:
+    """A final invoice takes off the net of an advance invoice to the cent, and no two that stand take off the same."""
+    seen: set[int] = set()
+    rows = InvoiceOperation.objects.filter(advance__isnull=False).select_related("advance", "invoice").order_by("pk")
+    for row in rows:
+        if row.advance is None or queries.taken_back(row.invoice):
+            continue
+        if row.net != -row.advance.net:
+            yield f"{row.invoice}: takes {row.net} off for {row.advance}, which is {row.advance.net}"
+        if row.advance.pk in seen:
+            yield f"{row.invoice}: takes {row.advance} off, which another invoice takes off too"
+        seen.add(row.advance.pk)
 
 
 def moves_add_up() -> Iterator[str]:

@@ -120,9 +120,13 @@ def invoice_of(job: Job) -> Invoice | None:
     last = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).first()
     if last is None:
         return None
-    credited = last.credit_notes.aggregate(all=Sum("gross"), net=Sum("net"))
-    taken_back = credited["all"] is not None and (credited["all"], credited["net"]) == (-last.gross, -last.net)
-    return None if taken_back else last
+    return None if taken_back(last) else last
+
+
+def taken_back(invoice: Invoice) -> bool:
+    """Say whether credit notes took an invoice back whole: by their sums, which stay when their words are erased."""
+    credited = invoice.credit_notes.aggregate(all=Sum("gross"), net=Sum("net"))
+    return credited["all"] is not None and (credited["all"], credited["net"]) == (-invoice.gross, -invoice.net)
 
 
 def invoices_of_job(job: Job) -> QuerySet[Invoice]:
@@ -138,9 +142,9 @@ def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
 
 def payments() -> QuerySet[Payment]:
     """Payments with what a list of them shows."""
-    return Payment.objects.select_related("customer", "by", "side", "reversed_by", "reverses").prefetch_related(
-        "parts__invoice__person", "parts__job"
-    )
+    return Payment.objects.select_related(
+        "customer", "person", "by", "side", "reversed_by", "reverses"
+    ).prefetch_related("parts__invoice__person", "parts__job")
 
 
 # Papers and mail

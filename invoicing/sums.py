@@ -64,7 +64,10 @@ class Charge:
 
 @dataclass(frozen=True)
 class OperationCharges:
-    """An operation with its charges; `counted` is False for an alternative that is only offered beside another."""
+    """An operation with its charges; `counted` is False for an alternative that is only offered beside another.
+
+    With `advance`, the key of an advance invoice, it is no work: it takes that invoice off.
+    """
 
     operation: int | None
     position: int
@@ -76,6 +79,7 @@ class OperationCharges:
     charges: tuple[Charge, ...]
     alternative_to: int | None = None
     correction: str = ""
+    advance: int | None = None
 
     @property
     def net(self) -> Decimal:
@@ -104,7 +108,10 @@ class ClassRate:
 
 @dataclass(frozen=True)
 class TaxSum:
-    """One tax at one rate: what it is on, the money, and the tax classes it was counted on."""
+    """One tax at one rate: what it is on, the money, and the tax classes it was counted on.
+
+    With `advance`, the key of an advance invoice, it is the tax which that one stated, taken off.
+    """
 
     tax_key: int
     label: str
@@ -114,6 +121,7 @@ class TaxSum:
     classes: tuple[str, ...]
     treatment: str = "taxed"
     reason: str = ""
+    advance: int | None = None
 
 
 @dataclass(frozen=True)

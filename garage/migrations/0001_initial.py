@@ -570,6 +570,14 @@ class Migration(migrations.Migration):
                     models.PositiveSmallIntegerField(default=14, verbose_name="an invoice is due after, days"),
                 ),
                 (
+                    "deposits_taxed",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Where VAT is charged, a deposit for known work is invoiced at once: an advance invoice, whose net and tax the final invoice takes off. Sales tax is not due on a deposit.",
+                        verbose_name="tax deposits when they are received",
+                    ),
+                ),
+                (
                     "authorization_text",
                     models.TextField(
                         default="I authorize the work marked on this estimate, up to the total shown, and no more without asking me.",

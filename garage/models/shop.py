@@ -52,6 +52,12 @@ class ShopProfile(models.Model):
     )
     estimate_days = models.PositiveSmallIntegerField("an estimate holds for, days", default=30)
     payment_days = models.PositiveSmallIntegerField("an invoice is due after, days", default=14)
+    deposits_taxed = models.BooleanField(
+        "tax deposits when they are received",
+        default=False,
+        help_text="Where VAT is charged, a deposit for known work is invoiced at once: an advance invoice, whose net "
+        "and tax the final invoice takes off. Sales tax is not due on a deposit.",
+    )
     authorization_text = models.TextField(
         "sentence above the authorization",
         default="I authorize the work marked on this estimate, up to the total shown, and no more without asking me.",

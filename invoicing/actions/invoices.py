@@ -15,7 +15,7 @@ from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import aside
 from garage.models import User
-from invoicing import charges, comparing, crediting, drafts, freezing, queries, tax_changes
+from invoicing import comparing, crediting, drafts, freezing, queries, tax_changes
 from invoicing.actions import issuing
 from invoicing.actions.payments import apply_deposit
 from invoicing.actions.returning import to_the_shelf
@@ -23,7 +23,6 @@ from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, Receivable
 from invoicing.notices import notices_of
-from invoicing.sums import Sums
 from jobs import consent_words, stages
 from jobs import queries as jobs_queries
 from jobs.actions.stages import move
@@ -73,16 +72,19 @@ def issue(
     if made.excess:
         raise OverLimit(made.excess)
     invoice.consent_seq = made.consent.seq
-    sums = drafts.sums_of(made, invoice.issued_on)
-    if sums.gross < 0:
-        raise Refused(f"This comes to {comparing.amount(sums.gross)} with tax: {drafts.BELOW_ZERO}")
-    _fill(invoice, fresh, sums, actor, now)
+    work = drafts.sums_of(made, invoice.issued_on)
+    if work.gross < 0:
+        raise Refused(f"This comes to {comparing.amount(work.gross)} with tax: {drafts.BELOW_ZERO}")
+    bill = drafts.bill_of(made, work)
+    issuing.fill(invoice, fresh, bill, actor=actor, now=now)
+    invoice.odometer_in = freezing.odometer_on_paper(fresh.odometer_in)
+    invoice.odometer_out = freezing.odometer_on_paper(fresh.odometer_out)
+    invoice.notices = notices_of(fresh, now)
     tax_changes.settle(invoice, tax_changes.tax_changes(fresh, made.charges, invoice.issued_on), told)
     invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
     if invoice.due_on < invoice.issued_on:
         raise Refused("An invoice cannot be due before it is issued.", "due_on")
-    operations, lines = _rows(invoice, made)
-    issuing.write(invoice, operations, lines, issuing.tax_rows(invoice, sums))
+    issuing.write(invoice, *_rows(invoice, made), issuing.tax_rows(invoice, bill))
     owed = Receivable.objects.create(
         invoice=invoice,
         customer=fresh.customer,
@@ -98,34 +100,14 @@ def issue(
     return invoice
 
 
-def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.datetime) -> None:
-    """Copy everything that is printed onto the paper."""
-    profile = shop.profile()
-    invoice.kind, invoice.job, invoice.customer = Invoice.Kind.INVOICE, job, job.customer
-    invoice.person = freezing.person_on_paper(job.customer, now)
-    invoice.person_seal = invoice.person.seal()
-    invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
-    invoice.odometer_in = freezing.odometer_on_paper(job.odometer_in)
-    invoice.odometer_out = freezing.odometer_on_paper(job.odometer_out)
-    invoice.order_number, invoice.issued_by = job.order_number, actor
-    exempt = charges.is_exempt(job.customer, invoice.issued_on)
-    invoice.exemption = freezing.exemption_on_paper(job.customer, exempt)
-    invoice.notices = notices_of(job, now)
-    _set(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
-
-
-def _set(invoice: Invoice, values: Mapping[str, object]) -> None:
-    for name, value in values.items():
-        setattr(invoice, name, value)
-
-
 def _rows(invoice: Invoice, made: DraftInvoice) -> tuple[list[InvoiceOperation], list[InvoiceLine]]:
     worked = _technicians(made.job)
     operations, lines = [], []
-    for position, row in enumerate(made.operations, start=1):
+    for position, row in enumerate([*made.operations, *made.taken_off], start=1):
         operation = InvoiceOperation(
             invoice=invoice,
             operation_id=row.operation,
+            advance_id=row.advance,
             position=position,
             title=row.title,
             net=row.net,
@@ -178,13 +160,14 @@ def credit(
     credits all that is left, after which the job can be invoiced again, unless `bill_again` is False. `returns` gives
     what of it goes back to the shelf, in the unit billed. The credit takes back the cost of what is returned, and all
     of it when the job will be billed again: the next invoice bears it then, so that each draw counts once. What was
-    paid too much then stands below zero on the invoice until it is given back. Raises Refused without a reason, for
-    more than is left, for what would charge the customer, and for a credit note.
+    paid too much then stands below zero on the invoice until it is given back. With all that was billed goes what was
+    taken off it: an advance invoice stands again. Raises Refused without a reason, for more than is left, for what
+    would charge the customer, for a credit note, and for an advance invoice in part or while an invoice takes it off.
     """
     now = clock()
     note = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     original = queries.whole_invoices().get(pk=invoice.pk)
-    if original.kind != Invoice.Kind.INVOICE:
+    if original.kind == Invoice.Kind.CREDIT_NOTE:
         raise Refused("A credit note is not credited: issue a new invoice instead.")
     if not reason.strip():
         raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
@@ -194,7 +177,7 @@ def credit(
     _copy(note, original, taken, reason, actor)
     issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
     issuing.owe(original, note.gross, actor=actor, now=now)
-    if taken.whole and original.job is not None:
+    if taken.whole and original.job is not None and original.kind == Invoice.Kind.INVOICE:
         move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
     issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
     audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
@@ -207,11 +190,11 @@ def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor:
         "job", "customer", "person", "person_seal", "vehicle_text", "vin", "plate", "odometer_in", "odometer_out",
         "order_number", "currency", "exemption",
     )  # fmt: skip
-    _set(note, {name: getattr(original, name) for name in same})
+    issuing.copy(note, {name: getattr(original, name) for name in same})
     note.kind, note.corrects, note.issued_by = Invoice.Kind.CREDIT_NOTE, original, actor
     note.shop = freezing.shop_on_paper(shop.profile())
-    note.notices = {"reason": reason.strip(), "whole": taken.whole, "shelf": taken.on_the_shelf}
-    _set(note, freezing.sums_on_paper(taken.sums))
+    note.notices = {"reason": reason.strip(), "shelf": taken.on_the_shelf}
+    issuing.copy(note, freezing.sums_on_paper(taken.sums))
 
 
 def _credit_rows(note: Invoice, taken: Credited) -> tuple[list[InvoiceOperation], list[InvoiceLine]]:

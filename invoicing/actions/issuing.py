@@ -1,7 +1,7 @@
 """What an invoice and a credit note share on their way into the book: number, rows, seal, PDF, mail."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from garage import counters, documents, search, shop
@@ -10,7 +10,7 @@ from garage.clock import Clock, fixed
 from garage.ledger import append, put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
-from invoicing import dating, freezing, letters
+from invoicing import charges, dating, freezing, letters
 from invoicing.actions.mailing import send
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
 from invoicing.sums import Sums
@@ -31,6 +31,24 @@ def numbered(now: dt.datetime, *, clock: Clock, clock_reason: str, actor: User |
     return Invoice(
         series=series, number=number, label=f"{today.year}-{number:04d}", issued_at=now, issued_on=today, due_on=today
     )
+
+
+def fill(invoice: Invoice, job: Job, sums: Sums, *, actor: User | None, now: dt.datetime) -> None:
+    """Copy onto a new paper what every paper of a job prints: who and what it is for, the shop, what it comes to."""
+    profile = shop.profile()
+    invoice.job, invoice.customer, invoice.issued_by = job, job.customer, actor
+    invoice.person = freezing.person_on_paper(job.customer, now)
+    invoice.person_seal = invoice.person.seal()
+    invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
+    invoice.order_number = job.order_number
+    invoice.exemption = freezing.exemption_on_paper(job.customer, charges.is_exempt(job.customer, invoice.issued_on))
+    copy(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
+
+
+def copy(invoice: Invoice, values: Mapping[str, object]) -> None:
+    """Set the columns of a new paper, and what stands beside it, by their names."""
+    for name, value in values.items():
+        setattr(invoice, name, value)
 
 
 def write(
@@ -56,6 +74,7 @@ def tax_rows(invoice: Invoice, sums: Sums) -> list[InvoiceTax]:
         InvoiceTax(
             invoice=invoice,
             of_tax_id=row.tax_key,
+            advance_id=row.advance,
             tax_classes=" ".join(row.classes),
             label=row.label,
             treatment=row.treatment,
@@ -114,7 +133,8 @@ def settle_job(invoice: Invoice, receivable: Receivable, *, actor: User | None, 
     if invoice.job_id is None:
         return
     job = Job.objects.get(pk=invoice.job_id)
-    if job.stage == stages.INVOICED and receivable.balance <= 0:
+    open_still = Receivable.objects.filter(invoice__job=job, balance__gt=0).exists()
+    if job.stage == stages.INVOICED and not open_still:
         move(job, stages.CLOSED, actor=actor, clock=fixed(now))
     elif job.stage == stages.CLOSED and receivable.balance > 0:
         move(job, stages.INVOICED, actor=actor, clock=fixed(now))

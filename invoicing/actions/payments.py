@@ -10,6 +10,8 @@ import uuid
 from collections.abc import Sequence
 from decimal import Decimal
 
+from django.db.models import Max
+
 from garage import audit, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
@@ -18,6 +20,7 @@ from garage.ledger import append, aside
 from garage.models import Customer, Document, User
 from invoicing import accounts, freezing
 from invoicing.accounts import ZERO, Place
+from invoicing.actions.advances import issue_advance
 from invoicing.actions.issuing import owe
 from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
@@ -73,12 +76,16 @@ def take_deposit(
     method: str,
     reference: str = "",
     paid_on: dt.date | None = None,
+    clock_reason: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Payment:
     """Record a deposit on a job before its invoice; it is applied when the invoice is issued.
 
-    Raises Refused for a job that is invoiced or over, and as `take_payment` does.
+    Where deposits are taxed, it pays an advance invoice of its own instead, which the final invoice takes off;
+    `clock_reason` is why the owner lets that one bear a day that was asked about.
+
+    Raises Refused for a job that is invoiced or over, as `take_payment` does, and as `issue_advance` does.
     """
     now = clock()
     job = Job.objects.select_related("customer").get(pk=job.pk)
@@ -86,7 +93,11 @@ def take_deposit(
         raise Refused(f"{job} is {job.get_stage_display()}: a deposit is taken before the invoice.")
     _check_amount(amount, "A deposit")
     row = _row(job.customer, amount, method, paid_on, reference, "", actor, now)
-    return _write(row, [accounts.on_job(job).part(amount)], actor, now, "took deposit", job=job.number)
+    place = accounts.on_job(job)
+    if shop.profile().deposits_taxed:
+        advance = issue_advance(job, amount, clock_reason=clock_reason, actor=actor, clock=clock, now=now)
+        place = accounts.on_invoice(advance)
+    return _write(row, [place.part(amount)], actor, now, "took deposit", job=job.number)
 
 
 @once("take payment on account", Payment)
@@ -265,8 +276,11 @@ def _row(
         raise Refused("This day is in the future: money is recorded once it was paid.", "paid_on")
     if today - paid_on > OLDEST:
         raise Refused("This day is more than ten years ago.", "paid_on")
+    person = freezing.person_on_paper(customer, now)
     return Payment(
         customer=customer,
+        person=person,
+        person_seal=person.seal(),
         method=method,
         amount=amount,
         currency=shop.profile().currency,
@@ -282,6 +296,7 @@ def _write(
 ) -> Payment:
     """Seal a payment, store where its money goes, and let invoices, jobs and the receipt follow."""
     parts = [part for part in parts if part.amount]
+    row.papers_seq = Invoice.objects.aggregate(last=Max("chain_seq"))["last"] or 0
     _sealed(row, parts)
     _settle(parts, actor, now)
     if row.reverses_id is None:

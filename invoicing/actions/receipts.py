@@ -27,5 +27,5 @@ def mail_receipt(
     if with_invoice:
         parts = payment.parts.filter(invoice__isnull=False).select_related("invoice")
         papers += [wanted_paper(part.invoice, now) for part in parts if part.invoice]
-    letter, name = letters.receipt_letter(payment), payment.customer.name
+    letter, name = letters.receipt_letter(payment), str(payment.person.data.get("name", ""))
     return send("receipt", payment, to, letter, papers, actor, now, name=name)

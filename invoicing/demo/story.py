@@ -78,6 +78,7 @@ def scripts(garage: Garage) -> Iterator[Script]:
     yield bounced(garage)
     yield called_off(garage)
     yield partly_paid(garage)
+    yield rounded_up(garage)
     yield counted(garage)
     yield from today.scripts(garage)
 
@@ -304,6 +305,20 @@ def partly_paid(garage: Garage) -> Script:
     take_payment(
         key=garage.key(), invoice=invoice, amount=D("400.00"), method="card", reference="the rest next week",
         actor=garage.counter, clock=fixed(now),
+    )  # fmt: skip
+
+
+def rounded_up(garage: Garage) -> Script:
+    """Simon Adeyemi sends a round sum for his bill: what is more than it stands as credit on his account."""
+    planned = visit(garage, "CAS-655", 38, "Service.", Work(procedure=SMALL_OIL), pays=("", 0))
+    yield from carry_out(garage, planned)
+    now = garage.at(31, 9, 30)
+    yield now
+    invoice = Job.objects.get(vehicle=garage.vehicles["CAS-655"], received_at=planned.opened).invoices.get()
+    sent = (invoice.gross // 50 + 1) * 50
+    take_payment(
+        key=garage.key(), invoice=invoice, amount=sent, credit=sent - invoice.gross, method="transfer",
+        reference=invoice.label, paid_on=garage.day(32), actor=garage.counter, clock=fixed(now),
     )  # fmt: skip
 
 

@@ -2,8 +2,10 @@
 
 import datetime as dt
 from collections.abc import Iterator
+from decimal import Decimal
 
 from garage.clock import fixed
+from invoicing.actions.payments import take_deposit
 from invoicing.demo.bay import work_through
 from invoicing.demo.buying import fetch_missing
 from invoicing.demo.garage import ZONE, Garage, Script
@@ -101,7 +103,7 @@ def ready_to_invoice(garage: Garage) -> Script:
 
 
 def ready_for_the_bay(garage: Garage) -> Script:
-    """Authorized by telephone, promised for today, and the bay is taken."""
+    """Authorized by telephone, a deposit left with the key, promised for today, and the bay is taken."""
     since = dt.timedelta(hours=2, minutes=10)
     planned = visit(
         garage, "PRV-147", since, "Smells sweet from the vents.",
@@ -115,6 +117,9 @@ def ready_for_the_bay(garage: Garage) -> Script:
     now += dt.timedelta(minutes=15)
     yield now
     agree(garage, offered, planned.works, now, by_phone=True)
+    take_deposit(
+        key=garage.key(), job=job, amount=Decimal("100.00"), method="card", actor=garage.counter, clock=fixed(now)
+    )
 
 
 def just_written_up(garage: Garage) -> Script:

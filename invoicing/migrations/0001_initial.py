@@ -460,7 +460,11 @@ class Migration(migrations.Migration):
                 (
                     "kind",
                     models.CharField(
-                        choices=[("invoice", "invoice"), ("credit_note", "credit note")],
+                        choices=[
+                            ("invoice", "invoice"),
+                            ("credit_note", "credit note"),
+                            ("advance", "advance invoice"),
+                        ],
                         default="invoice",
                         max_length=12,
                     ),
@@ -581,6 +585,16 @@ class Migration(migrations.Migration):
                 ("position", models.PositiveSmallIntegerField()),
                 ("title", models.CharField(max_length=120)),
                 ("net", garage.fields.MoneyField()),
+                (
+                    "advance",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="taken_off",
+                        to="invoicing.invoice",
+                    ),
+                ),
                 (
                     "invoice",
                     models.ForeignKey(
@@ -709,6 +723,7 @@ class Migration(migrations.Migration):
                 ("previous_hash", models.CharField(editable=False, max_length=64)),
                 ("row_hash", models.CharField(editable=False, max_length=64)),
                 ("clock_behind", models.BooleanField(default=False, editable=False)),
+                ("person_seal", models.CharField(max_length=64)),
                 (
                     "method",
                     models.CharField(
@@ -721,6 +736,13 @@ class Migration(migrations.Migration):
                 ("currency", models.CharField(max_length=3)),
                 ("paid_on", models.DateField(db_index=True)),
                 ("at", models.DateTimeField()),
+                (
+                    "papers_seq",
+                    models.BigIntegerField(
+                        default=0,
+                        help_text="chain sequence of the last invoice or credit note when it was recorded; 0: there was none",
+                    ),
+                ),
                 ("content_sha256", models.CharField(max_length=64)),
                 (
                     "by",
@@ -735,6 +757,12 @@ class Migration(migrations.Migration):
                     "customer",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT, related_name="payments", to="garage.customer"
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="garage.siderow"
                     ),
                 ),
                 (
@@ -942,6 +970,16 @@ class Migration(migrations.Migration):
                 ("rate", garage.fields.ShareField()),
                 ("base", garage.fields.MoneyField()),
                 ("tax", garage.fields.MoneyField()),
+                (
+                    "advance",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="invoicing.invoice",
+                    ),
+                ),
                 (
                     "invoice",
                     models.ForeignKey(

@@ -11,7 +11,10 @@ from invoicing.models.tax import Treatment
 
 
 class Invoice(Chained, Paper):
-    """An issued invoice, or the credit note that corrects one; `content_sha256` seals its rows below."""
+    """An issued invoice, an advance invoice for a deposit, or the credit note that corrects one.
+
+    `content_sha256` seals its rows below.
+    """
 
     CHAIN = "invoices"
     MOMENT = "issued_at"
@@ -20,6 +23,7 @@ class Invoice(Chained, Paper):
     class Kind(models.TextChoices):
         INVOICE = "invoice", "invoice"
         CREDIT_NOTE = "credit_note", "credit note"
+        ADVANCE = "advance", "advance invoice"
 
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.INVOICE)
     series = models.CharField(max_length=20, help_text="such as invoice:2026")
@@ -66,13 +70,14 @@ class Invoice(Chained, Paper):
 
 
 class InvoiceOperation(AppendOnly):
-    """An operation as billed."""
+    """An operation as billed; or, with `advance`, an advance invoice that a final invoice takes off."""
 
     FORMATS = formats.INVOICE_OPERATION
     OUTSIDE = frozenset({"id", "invoice_id"})
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
+    advance = models.ForeignKey(Invoice, models.PROTECT, null=True, blank=True, related_name="taken_off")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
     net = MoneyField()
@@ -107,13 +112,17 @@ class InvoiceLine(AppendOnly, PaperLine):
 
 
 class InvoiceTax(AppendOnly):
-    """A tax row as printed, and the tax classes of the lines it was counted on."""
+    """A tax row as printed, and the tax classes of the lines it was counted on.
+
+    With `advance` it takes the tax off that the named advance invoice stated, below zero.
+    """
 
     FORMATS = formats.INVOICE_TAX
     OUTSIDE = frozenset({"id", "invoice_id"})
 
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="taxes")
     of_tax = models.ForeignKey("invoicing.Tax", models.PROTECT, related_name="+")
+    advance = models.ForeignKey(Invoice, models.PROTECT, null=True, blank=True, related_name="+")
     tax_classes = models.CharField(max_length=80, help_text="separated by spaces")
     label = models.CharField(max_length=60)
     treatment = models.CharField(max_length=8, choices=Treatment, default=Treatment.TAXED)

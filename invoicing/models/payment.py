@@ -15,7 +15,8 @@ from invoicing import formats
 class Payment(Chained):
     """Money from a customer (plus), or a refund or reversal (minus); `content_sha256` seals its parts.
 
-    `paid_on` is the day it changed hands, as the person said; `at` when it was recorded.
+    `person` is the customer as the receipt names them, whatever they are called later. `paid_on` is the day it changed
+    hands, as the person said; `at` when it was recorded.
     """
 
     CHAIN = "payments"
@@ -28,6 +29,8 @@ class Payment(Chained):
         CHECK = "check", "check"
 
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
+    person = models.ForeignKey("garage.SideRow", models.PROTECT, related_name="+")
+    person_seal = models.CharField(max_length=64)
     method = models.CharField("paid by", max_length=8, choices=Method)
     amount = MoneyField("amount")
     currency = models.CharField(max_length=3)
@@ -35,6 +38,9 @@ class Payment(Chained):
     paid_on = models.DateField(db_index=True)
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+    papers_seq = models.BigIntegerField(
+        default=0, help_text="chain sequence of the last invoice or credit note when it was recorded; 0: there was none"
+    )
     content_sha256 = models.CharField(max_length=64)
     reference = beside()
     reason = beside()

@@ -95,6 +95,7 @@ def _page(request: HttpRequest, row: Estimate, form: MailForm, *, status: int = 
         "paper": queries.paper_of("estimate", row.pk),
         "mails": queries.mails_of("estimate", row.pk),
         "deposit": accounts.deposit_of(job),
+        "advances": accounts.standing_advances(job),
         "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),
         "may_move": may(request.user, "invoicing"),
         "authorizations": queries.authorizations(job).filter(estimate=row),

@@ -54,7 +54,7 @@ def _draft_context(request: HttpRequest, job: Job, form: IssueForm) -> dict[str,
     made = drafts.draft(job)
     sums, problem = None, ""
     try:
-        sums = drafts.sums_of(made, timezone.localdate())
+        sums = drafts.bill_of(made, drafts.sums_of(made, timezone.localdate()))
     except Refused as error:
         problem = str(error)
     changed = tax_changes(job, made.charges, timezone.localdate())
@@ -65,9 +65,10 @@ def _draft_context(request: HttpRequest, job: Job, form: IssueForm) -> dict[str,
     return {
         "job": job,
         "draft": made,
-        "operations": from_charges(made.operations),
+        "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums,
         "deposit": deposit,
+        "advances": made.advances,
         "takes_deposit": job.stage in stages.OPEN,
         "may_move": True,
         "applied": -applied,
@@ -154,16 +155,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
     form = CreditForm(request.POST or None, invoice=row, core=key_in(request.GET.get("core", "")))
 
     def act() -> Invoice:
-        names = ("key", "reason", "bill_again", "mail_to", "clock_reason")
-        given = {name: form.cleaned_data[name] for name in names}
-        return take_back(
-            invoice=row,
-            lines=form.quantities(),
-            returns=form.quantities("return_"),
-            **given,
-            actor=actor_of(request),
-            clock=timezone.now,
-        )
+        return take_back(invoice=row, **form.values(), actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST":
         note = attempt(form, act)

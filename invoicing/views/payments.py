@@ -13,15 +13,15 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import gates
+from garage import gates, shop
 from garage.access import actor_of, allowed, may
 from garage.templatetags.figures import money
 from garage.web import after_post, attempt, page_of, render_page
-from invoicing import access, accounts, queries
+from invoicing import access, accounts, dating, queries
 from invoicing.accounts import Place
 from invoicing.actions import payments as verbs
 from invoicing.actions.receipts import mail_receipt
-from invoicing.forms_money import MoveForm, PaymentForm, ReceiptMailForm, RefundForm, ReverseForm
+from invoicing.forms_money import DepositForm, MoveForm, PaymentForm, ReceiptMailForm, RefundForm, ReverseForm
 from invoicing.models import Allocation, Payment
 from jobs import access as jobs_access
 
@@ -97,10 +97,16 @@ def payment_add(request: HttpRequest, pk: int) -> HttpResponse:
 def deposit_add(request: HttpRequest, pk: int) -> HttpResponse:
     """Record a deposit on a job before its invoice."""
     job = jobs_access.job_for(request, pk)
-    place, form = accounts.on_job(job), PaymentForm(request.POST or None)
+    place, form = accounts.on_job(job), DepositForm(request.POST or None)
     verb = partial(verbs.take_deposit, job=job)
-    figure = accounts.standing(place)
-    return _pay(request, IN, form, verb, "recorded as a deposit", place=place, figure=figure, label="Deposit so far")
+    taxed = shop.profile().deposits_taxed
+    shown = {
+        "place": place,
+        "figure": accounts.standing(place) + accounts.advanced(job),
+        "label": "Deposit so far",
+        "date_asked": dating.questions(timezone.now, actor_of(request)) if taxed else [],
+    }
+    return _pay(request, IN, form, verb, "recorded as a deposit", **shown)
 
 
 @allowed("invoicing")

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import connection
 
 from garage.errors import Refused
-from invoicing import promises
+from invoicing import accounts, promises, promises_money
 from invoicing.models import Invoice, Payment, Receivable
 from tests.invoicing.cast import Garage, labor
 
@@ -66,3 +66,23 @@ def test_payments_at_once_never_exceed_what_is_owed(transactional_db: None, gara
     assert sum(isinstance(row, Payment) for row in results) == 2
     assert Receivable.objects.get().balance == 28
     assert list(promises.receivables_add_up()) == []
+
+
+def test_two_clerks_record_the_last_50_at_once(transactional_db: None, garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1")]))
+    garage.pay(invoice, "78.00")
+    results = at_once([lambda: garage.pay(invoice, "50.00")] * 2)
+    assert sum(isinstance(row, Payment) for row in results) == 1
+    assert any(isinstance(row, Refused) and "nothing is owed" in str(row) for row in results)
+    assert accounts.credit_of(invoice.customer) == 0
+
+
+def test_credit_applied_and_refunded_at_once_is_used_once(transactional_db: None, garage: Garage) -> None:
+    invoice = garage.issue(garage.done([labor("1")]))
+    place = accounts.on_account(invoice.customer)
+    garage.on_account(invoice.customer, "50.00")
+    uses = [lambda: garage.move(place, accounts.on_invoice(invoice), "50.00"), lambda: garage.refund(place, "50.00")]
+    results = at_once(uses * 3)
+    assert sum(isinstance(row, Refused) for row in results) == 5
+    assert accounts.credit_of(invoice.customer) == 0
+    assert list(promises_money.nothing_beyond()) == []

@@ -1,5 +1,6 @@
 """Laws of money through the real verbs: whatever is charged, the papers add up to the cent, there and back."""
 
+import contextlib
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
@@ -7,8 +8,12 @@ from django.db import transaction
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from invoicing import promises
-from invoicing.models import InvoiceLine, Receivable
+from garage.errors import Refused
+from invoicing import promises, promises_money
+from invoicing.accounts import Place, balance_of, on_account, on_invoice, on_job, owed
+from invoicing.accounts import deposits as deposits_of
+from invoicing.models import Invoice, InvoiceLine, Payment, Receivable
+from jobs.models import Job
 from tests.invoicing.cast import Garage, charge, labor, part
 
 D = Decimal
@@ -84,3 +89,111 @@ def _left(pk: int) -> bool:
     """Whether some quantity of the invoice has not been credited."""
     billed = InvoiceLine.objects.filter(invoice_operation__invoice=pk)
     return any(line.quantity + sum((row.quantity for row in line.credited_by.all()), D(0)) for line in billed)
+
+
+# Money that moves: any order of acts, refused or done
+
+
+class Till:
+    """One customer's book under random acts, beside a plain count of what must come out."""
+
+    def __init__(self, garage: Garage) -> None:
+        self.garage = garage
+        self.customer = garage.customer()
+        self.jobs: list[Job] = []
+        self.invoices: list[Invoice] = []
+        self.received: list[Payment] = []
+        self.cash = D(0)  # what the customer has handed over, less what they got back
+
+    def places(self) -> list[Place]:
+        """Everywhere money of the customer can stand."""
+        return [on_account(self.customer), *map(on_invoice, self.invoices), *map(on_job, self.jobs)]
+
+    def do(self, act: str, amount: str, pick: int) -> None:
+        """Do one act, or be refused in words; the count follows only what was done."""
+        with contextlib.suppress(Refused), transaction.atomic():
+            getattr(self, act)(amount, pick)
+
+    def job(self, _amount: str, _pick: int) -> None:
+        job = self.garage.job([labor("1")], customer=self.customer)
+        self.garage.authorize(self.garage.estimate(job))
+        self.jobs.append(job)
+
+    def deposit(self, amount: str, pick: int) -> None:
+        if self.jobs:
+            self._in(self.garage.deposit(self.jobs[pick % len(self.jobs)], amount))
+
+    def bill(self, _amount: str, pick: int) -> None:
+        if self.jobs:
+            job = self.jobs[pick % len(self.jobs)]
+            job.refresh_from_db()
+            if job.stage == "ready":
+                self.garage.finish(self.garage.into_bay(job))
+            self.invoices.append(self.garage.issue(job))
+
+    def pay(self, amount: str, pick: int) -> None:
+        if self.invoices:
+            invoice = self.invoices[pick % len(self.invoices)]
+            above = max(D(0), D(amount) - max(D(0), owed(invoice)))
+            self._in(self.garage.pay(invoice, amount, credit=above))
+
+    def top_up(self, amount: str, _pick: int) -> None:
+        self._in(self.garage.on_account(self.customer, amount))
+
+    def credit(self, _amount: str, pick: int) -> None:
+        if self.invoices:
+            self.garage.credit(self.invoices[pick % len(self.invoices)])
+
+    def move(self, amount: str, pick: int) -> None:
+        places = self.places()
+        source = places[pick % len(places)]
+        target = places[(pick // len(places)) % (len(self.invoices) + 1)]
+        self.garage.move(source, target, amount)
+
+    def refund(self, amount: str, pick: int) -> None:
+        places = self.places()
+        self.garage.refund(places[pick % len(places)], amount)
+        self.cash -= D(amount)
+
+    def reverse(self, _amount: str, pick: int) -> None:
+        if self.received:
+            payment = self.received[pick % len(self.received)]
+            self.garage.reverse(payment)
+            self.cash -= payment.amount
+
+    def _in(self, payment: Payment) -> None:
+        self.received.append(payment)
+        self.cash += payment.amount
+
+    def check(self) -> None:
+        """No cent is made or lost: what was handed over pays for what was billed, or stands to the customer's good."""
+        billed = sum(invoice.gross for invoice in Invoice.objects.filter(customer=self.customer))
+        deposits = sum((amount for _job, amount in deposits_of(self.customer)), D(0))
+        assert balance_of(self.customer) == billed - self.cash + deposits
+        assert all(amount >= 0 for _job, amount in deposits_of(self.customer))
+        for check in (
+            promises.receivables_add_up, promises_money.payments_add_up, promises_money.moves_add_up,
+            promises_money.nothing_beyond,
+        ):  # fmt: skip
+            assert list(check()) == []
+
+
+MONEY_ACTS = ["job", "deposit", "bill", "pay", "top_up", "credit", "move", "move", "refund", "reverse"]
+acts = st.tuples(
+    st.sampled_from(MONEY_ACTS),
+    st.sampled_from(["0.01", "28.00", "50.00", "128.00", "200.00"]),
+    st.integers(0, 40),
+)
+
+
+@slow
+@given(story=st.lists(acts, min_size=4, max_size=18))
+def test_no_cent_is_made_or_lost_in_any_order_of_acts(garage: Garage, story: list[tuple[str, str, int]]) -> None:
+    with transaction.atomic():
+        till = Till(garage)
+        till.job("", 0)
+        till.deposit("50.00", 0)
+        for act, amount, pick in story:
+            till.do(act, amount, pick)
+        till.check()
+        transaction.set_rollback(True)

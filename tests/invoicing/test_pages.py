@@ -202,14 +202,15 @@ def test_a_credit_note_is_written_by_quantities(garage: Garage, login: Login) ->
 def test_a_payment_is_asked_about_above_the_balance_and_reversed_with_a_reason(garage: Garage, login: Login) -> None:
     client = login("counter")
     invoice = garage.issue(garage.done([labor("1")]))
-    sent = {"key": str(uuid.uuid4()), "amount": "999", "method": "check"}
+    sent = {"key": str(uuid.uuid4()), "amount": "137", "method": "check"}
     asked = client.post(f"/invoices/{invoice.pk}/pay/", sent)
-    assert asked.status_code == 422 and "stands as credit" in text_of(asked) and not Payment.objects.exists()
+    assert asked.status_code == 422 and not Payment.objects.exists()
+    assert "9.00 more than is owed: it stands as credit on the account." in text_of(asked)
     client.post(f"/invoices/{invoice.pk}/pay/", {**sent, "amount": "128"})
     payment = Payment.objects.get()
     back = {"key": str(uuid.uuid4()), "reason": "The check bounced"}
     answer = client.post(f"/payments/{payment.pk}/reverse/", back, follow=True)
-    assert "The check bounced" in text_of(answer)
+    assert "The check bounced" in text_of(answer) and "128.00 is still owed" in text_of(answer)
     assert "$128.00 owed" in text_of(client.get(f"/invoices/{invoice.pk}/"))
 
 

@@ -29,12 +29,16 @@ CHECKS = (
 
 @pytest.fixture
 def book(garage: Garage) -> Garage:
-    """Two invoices, a part credited, a part paid."""
+    """Three invoices: a part credited, a part paid, and a deposit applied of which something stays as credit."""
     fluid = garage.fluid()
     first = garage.issue(garage.done([labor("1"), part(), garage.poured(fluid, "0.85")]))
     second = garage.issue(garage.done([part("Clip", "3.33", "3")]))
     garage.pay(first, "100.00")
     garage.credit(second, lines={InvoiceLine.objects.get(description="Clip").pk: D(1)})
+    job = garage.job([labor("1")])
+    garage.authorize(garage.estimate(job))
+    garage.deposit(job, "200.00")
+    garage.issue(garage.finish(garage.into_bay(job)))
     return garage
 
 
@@ -72,6 +76,11 @@ def test_everything_holds_after_work_payments_and_credits(book: Garage) -> None:
         ("UPDATE invoicing_authorization SET \"limit\" = 1", "its content is not what was sealed"),
         ("UPDATE invoicing_paymentpart SET amount = amount + 1", "its parts come to"),
         ("DELETE FROM invoicing_paymentpart", "goes nowhere"),
+        ("UPDATE invoicing_paymentpart SET amount = 2 * amount WHERE allocation_id > 0", "not those that were sealed"),
+        ("DELETE FROM invoicing_paymentpart WHERE allocation_id > 0 AND amount < 0", "do not come to that"),
+        ("UPDATE invoicing_paymentpart SET job_id = NULL WHERE job_id > 0 AND amount > 0", "was there"),
+        ("UPDATE invoicing_paymentpart SET customer_id = 1 WHERE customer_id > 1", "another customer"),
+        ("UPDATE invoicing_allocation SET amount = amount + 1", "do not come to that"),
         ("UPDATE invoicing_receivable SET balance = balance + 1", "stands as owed"),
         ("UPDATE invoicing_invoice SET number = 7 WHERE number = 2", "has 3 where 2 should stand"),
         ("UPDATE garage_counter SET value = 9 WHERE series = 'invoice:2026'", "its counter says 9"),
