@@ -1,17 +1,19 @@
 """A job's invoice before it is issued: what was done and drawn, and where that differs from what was authorized."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from invoicing import charges, queries
+from invoicing import charges, leaving, queries
 from invoicing.comparing import amount, how_much, line_change, more_or_less
+from invoicing.leaving import LeftOut
 from invoicing.models import Authorization
 from invoicing.sums import Charge, OperationCharges, Sums
 from jobs import queries as jobs_queries
-from jobs import stages
+from jobs import skipped, stages
 from jobs.models import Job, JobStep, Operation
+from jobs.skipped import Asked
 
 
 @dataclass(frozen=True)
@@ -19,7 +21,9 @@ class DraftInvoice:
     """What would be billed now.
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing. `over`
-    is by how much the net exceeds the authorized `limit` (0: it does not). `costs` is what the shelf gave up, by line.
+    is by how much the net exceeds the authorized `limit` (0: it does not), `before` what the job's earlier invoices
+    billed. `costs` is what the shelf gave up, by line. `skipped` is work done in part, of which is asked what was
+    done; `left_out` is finished work that this bill leaves out.
     """
 
     job: Job
@@ -29,6 +33,9 @@ class DraftInvoice:
     short: tuple[str, ...]
     blocks: tuple[str, ...]
     costs: dict[int, Decimal]
+    before: Decimal
+    skipped: tuple[Asked, ...]
+    left_out: tuple[LeftOut, ...]
 
     @property
     def charges(self) -> list[Charge]:
@@ -48,16 +55,18 @@ class DraftInvoice:
     @property
     def over(self) -> Decimal:
         """By how much the net is above what was authorized."""
-        return max(Decimal("0.00"), self.net - self.limit)
+        return max(Decimal("0.00"), self.before + self.net - self.limit)
 
 
 def draft(job: Job) -> DraftInvoice:
     """Build the invoice of a job from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
-    written = charges.operation_charges(job)
+    billed_before = queries.billed_operations(job)
+    written = [row for row in charges.operation_charges(job) if row.operation not in billed_before]
     states = {row.pk: charges.work_state(row) for row in job.operations.all()}
     billable = [row for row in written if row.decision == Operation.Decision.AUTHORIZED]
     lines = [line for row in job.operations.all() for line in row.lines.all() if line.item_id]
     used = jobs_queries.used(lines)
+    parts = skipped.asked(row for row in job.operations.all() if row.pk in {one.operation for one in billable})
     from_shelf = {line.pk for line in lines}
     differences: list[str] = []
     billed: list[OperationCharges] = []
@@ -65,11 +74,18 @@ def draft(job: Job) -> DraftInvoice:
         if states[operation.operation or 0] != "done":
             differences.append(_not_done(operation, states[operation.operation or 0]))
             continue
+        part = parts.get(operation.operation or 0)
+        if part is not None and part.not_billed:
+            continue
         kept, said = _as_drawn(operation, used, from_shelf)
-        billed.append(kept)
+        billed.append(_with_answer(kept, part))
         differences += said
+    left_out = leaving.left_out(job, {row.operation for row in billed} | billed_before)
+    named = {row.operation for row in left_out}
     differences += [
-        f"“{row.title}” is not decided on: it is not billed." for row in written if _open_question(row, billable)
+        f"“{row.title}” is not decided on: it is not billed."
+        for row in written
+        if _open_question(row, billable) and row.operation not in named
     ]
     return DraftInvoice(
         job=job,
@@ -77,8 +93,11 @@ def draft(job: Job) -> DraftInvoice:
         authorization=queries.last_authorization(job),
         differences=tuple(differences),
         short=tuple(_shortages(job)),
-        blocks=tuple(_blocks(job, billed)),
+        blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts)),
         costs={key: row.cost for key, row in used.items()},
+        before=queries.billed_net(job),
+        skipped=tuple(parts.values()),
+        left_out=left_out,
     )
 
 
@@ -127,9 +146,20 @@ def _shortages(job: Job) -> Iterable[str]:
                 yield step.shortage
 
 
-def _blocks(job: Job, billed: list[OperationCharges]) -> Iterable[str]:
+def _with_answer(operation: OperationCharges, part: Asked | None) -> OperationCharges:
+    """The operation with what was said of its skipped steps behind what was done."""
+    if part is None:
+        return operation
+    return replace(operation, correction=" ".join(filter(None, [operation.correction, part.said])))
+
+
+def _unanswered(parts: Mapping[int, Asked]) -> Iterable[str]:
+    return (part.problem for part in parts.values() if part.problem)
+
+
+def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
-    if queries.invoice_of(job) is not None:
+    if has_invoice and job.stage != stages.FINISHED:
         yield f"{job} has an invoice already; a credit note corrects it."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."

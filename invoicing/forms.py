@@ -1,5 +1,6 @@
 """The books' forms; what may not be is said by the verbs, beside the field."""
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, cast
 
@@ -13,9 +14,11 @@ from garage.models import TaxClass
 from invoicing.actions.authorizations import allowed_after, sums_with_tax
 from invoicing.comparing import amount
 from invoicing.crediting import Left, left_on
+from invoicing.leaving import LeftOut
 from invoicing.models import Authorization, Estimate, Invoice, Payment
 from jobs.forms import MomentField
-from jobs.models import Job, Operation
+from jobs.models import Job, Operation, SkippedAnswer
+from jobs.skipped import Asked, mark_of
 
 Channel = Authorization.Channel
 CHANNELS = [(Channel.IN_PERSON, "in person"), (Channel.PHONE, "by telephone"), (Channel.EMAIL, "by email")]
@@ -130,10 +133,60 @@ class AuthorizeForm(KeyForm):
 
 
 class IssueForm(KeyForm):
-    """When an invoice is due, and where it shall be mailed."""
+    """When an invoice is due, where it shall be mailed, and a tick for each finished work that it leaves out."""
 
     due_on = DayField(label="Due on")
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
+
+    def __init__(self, data: Any = None, *, left_out: Sequence[LeftOut] = (), **more: Any) -> None:
+        super().__init__(data, **more)
+        self.left_out = left_out
+        for row in left_out:
+            self.fields[f"leave_{row.operation}"] = forms.BooleanField(
+                label=f"Leave “{row.title}” off this invoice", required=False
+            )
+
+    def ticks(self) -> list[tuple[LeftOut, forms.BoundField]]:
+        """What is left out, with its tick."""
+        return [(row, self[f"leave_{row.operation}"]) for row in self.left_out]
+
+    def values(self) -> dict[str, Any]:
+        """What the verb takes."""
+        given = {name: self.cleaned_data[name] for name in ("key", "due_on", "mail_to")}
+        ticked = [row.operation for row in self.left_out if self.cleaned_data[f"leave_{row.operation}"]]
+        return {**given, "leaving_out": ticked}
+
+
+#: How work done in part can be billed, in the words of the counter.
+HOW_BILLED = [
+    (SkippedAnswer.Choice.DONE, "Bill it as written: it was done another way"),
+    (SkippedAnswer.Choice.LESS, "Bill less: lower its hours or quantities on the job next"),
+    (SkippedAnswer.Choice.NONE, "Do not bill it"),
+]
+
+
+class SkippedForm(forms.Form):
+    """How work of which steps were skipped is billed, and what was done; nothing is chosen beforehand."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    choice = forms.ChoiceField(
+        label="How is it billed?",
+        choices=HOW_BILLED,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose how it is billed."},
+    )
+    words = forms.CharField(
+        label="What was done instead, or why",
+        max_length=500,
+        widget=forms.Textarea({"rows": 2}),
+        help_text="The customer reads it on the invoice.",
+        error_messages={"required": "Write what was done instead, or why."},
+    )
+
+    def __init__(self, data: Any = None, *, asked: Asked) -> None:
+        initial = {"seen": mark_of(asked.operation)}
+        super().__init__(data, initial=initial, auto_id=f"id_{asked.operation.pk}_%s")
+        self.asked = asked
 
 
 class PaymentForm(KeyForm):

@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from django.db.models import F, Prefetch, QuerySet, Sum
+from django.db.models import Count, F, Prefetch, Q, QuerySet, Sum
 
 from garage import ledger, promises
 from garage.models import Counter
-from invoicing import freezing
+from invoicing import freezing, queries
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import (
     Authorization,
@@ -19,6 +19,7 @@ from invoicing.models import (
     PaymentPart,
     Receivable,
 )
+from jobs.models import Job
 
 ZERO = Decimal("0.00")
 CHUNK = 500
@@ -30,6 +31,7 @@ def register() -> None:
     promises.register("invoices are what was sealed, person included", invoices_sealed)
     promises.register("invoice numbers run without gap or duplicate in each series", numbers_run)
     promises.register("what was billed was authorized, and not above the limit", billed_was_authorized)
+    promises.register("no work of a job stands on two invoices", billed_once)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
     promises.register("payments equal their parts, and go to their own customer's invoices", payments_add_up)
@@ -99,14 +101,40 @@ def billed_was_authorized() -> Iterator[str]:
         if not given:
             yield f"{invoice}: nothing on its job was authorized"
             continue
-        if invoice.net > given[-1].limit:
-            yield f"{invoice}: bills {invoice.net}, {given[-1].limit} was authorized"
+        upto = Invoice.objects.filter(job=invoice.job_id, pk__lte=invoice.pk)
+        billed = upto.aggregate(all=Sum("net"))["all"]  # with the invoices before it, less their credit notes
+        if billed > given[-1].limit:
+            yield f"{invoice}: bills {billed} on its job, {given[-1].limit} was authorized"
         decided = {
             row.estimate_operation.operation_id: row.decision for record in given for row in record.operations.all()
         }
         for operation in invoice.operations.all():
             if decided.get(operation.operation_id) != "authorized":
                 yield f"{invoice}: “{operation}” was not authorized"
+
+
+def billed_once() -> Iterator[str]:
+    """No work stands on two invoices of its job: the first was taken back whole before it was billed again."""
+    several = Job.objects.alias(many=Count("invoices", filter=Q(invoices__kind=Invoice.Kind.INVOICE))).filter(
+        many__gt=1
+    )
+    for job in several.iterator(chunk_size=CHUNK):
+        papers = list(Invoice.objects.filter(job=job).prefetch_related("operations").order_by("pk"))
+        billed: dict[int, Invoice] = {}
+        for paper in papers:
+            if paper.kind != Invoice.Kind.INVOICE:
+                continue
+            for row in paper.operations.all():
+                first = billed.get(row.operation_id or 0)
+                if first is not None and not _taken_back_before(first, paper, papers):
+                    yield f"{paper}: “{row}” stands on {first} already"
+                if row.operation_id is not None:
+                    billed[row.operation_id] = paper
+
+
+def _taken_back_before(first: Invoice, second: Invoice, papers: list[Invoice]) -> bool:
+    notes = [paper for paper in papers if paper.corrects_id == first.pk and paper.pk < second.pk]
+    return queries.taken_back(first, notes)
 
 
 def authorizations_sealed() -> Iterator[str]:

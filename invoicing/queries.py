@@ -1,6 +1,7 @@
 """Reads of the papers that are used twice or need a join."""
 
 import datetime as dt
+from collections.abc import Iterable
 from decimal import Decimal
 
 from django.db.models import Prefetch, Q, QuerySet, Sum
@@ -103,14 +104,36 @@ def owed_by(customer: Customer) -> Decimal:
     return Receivable.objects.filter(customer__in=customer.same()).aggregate(all=Sum("balance"))["all"] or ZERO
 
 
+def standing_invoices(job: Job) -> list[Invoice]:
+    """The job's invoices that still stand, the last one first: all but those that were taken back whole.
+
+    More than one stands when finished work was left out of the first and billed later.
+    """
+    rows = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).prefetch_related("credit_notes")
+    return [row for row in rows if not taken_back(row, list(row.credit_notes.all()))]
+
+
+def taken_back(invoice: Invoice, notes: Iterable[Invoice]) -> bool:
+    """Whether credit notes take an invoice back whole."""
+    notes = list(notes)
+    sums = sum((row.gross for row in notes), ZERO), sum((row.net for row in notes), ZERO)
+    return bool(notes) and sums == (-invoice.gross, -invoice.net)
+
+
 def invoice_of(job: Job) -> Invoice | None:
-    """The job's invoice that still stands: the last one, unless it was taken back whole."""
-    last = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).first()
-    if last is None:
-        return None
-    credited = last.credit_notes.aggregate(all=Sum("gross"), net=Sum("net"))
-    taken_back = credited["all"] is not None and (credited["all"], credited["net"]) == (-last.gross, -last.net)
-    return None if taken_back else last
+    """The last of the job's invoices that still stand."""
+    return next(iter(standing_invoices(job)), None)
+
+
+def billed_operations(job: Job) -> set[int]:
+    """The operations of the sheet that stand on an invoice already."""
+    rows = InvoiceOperation.objects.filter(invoice__in=standing_invoices(job), operation__isnull=False)
+    return set(rows.values_list("operation_id", flat=True))
+
+
+def billed_net(job: Job) -> Decimal:
+    """What was billed on a job before tax, credit notes taken off."""
+    return Invoice.objects.filter(job=job).aggregate(all=Sum("net"))["all"] or ZERO
 
 
 def invoices_of_job(job: Job) -> QuerySet[Invoice]:

@@ -6,7 +6,7 @@ Nothing above what was authorized is issued; a mistake is corrected by a credit 
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from decimal import Decimal
 
 from garage import audit, shop
@@ -14,7 +14,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
-from invoicing import charges, comparing, crediting, drafts, freezing, queries
+from invoicing import charges, comparing, crediting, drafts, freezing, leaving, queries
 from invoicing.actions import issuing
 from invoicing.crediting import Credited
 from invoicing.drafts import DraftInvoice, draft
@@ -45,13 +45,16 @@ def issue(
     job: Job,
     due_on: dt.date | None = None,
     mail_to: str = "",
+    leaving_out: Collection[int] = (),
     actor: User | None,
     clock: Clock,
 ) -> Invoice:
     """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
 
-    The same `key` again gives the same invoice. Raises OverLimit above the authorized amount, and Refused for a job
-    that is not finished, has an invoice already, has nothing to bill, or lacks a tax rate.
+    The same `key` again gives the same invoice. `leaving_out` are the operations whose finished work is confirmed to
+    be left out; it can be billed later (`bill_left_out`). Raises OverLimit above the authorized amount, and Refused
+    for a job that is not finished, has an invoice already, has nothing to bill, lacks a tax rate, has skipped steps of
+    which nobody said what was done, or leaves out finished work that was not confirmed.
     """
     now = clock()
     invoice = issuing.numbered(now)
@@ -61,6 +64,7 @@ def issue(
         raise Refused(sentence)
     if made.over:
         raise OverLimit(made.over, made.limit)
+    leaving.confirm(made.left_out, leaving_out)
     sums = drafts.sums_of(made, invoice.issued_on)
     _fill(invoice, fresh, sums, actor, now)
     invoice.due_on = due_on or freezing.due_after(fresh.customer, now)
@@ -74,7 +78,9 @@ def issue(
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
     issuing.settle_job(invoice, owed, actor=actor, now=now)
     issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
-    audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
+    totals = {"net": str(invoice.net), "gross": str(invoice.gross)}
+    left_out = [row.sentence for row in made.left_out]
+    audit.record("issued", invoice, actor=actor, now=now, **totals, left_out=left_out)
     return invoice
 
 
@@ -166,8 +172,8 @@ def credit(
     _copy(note, original, taken, reason, actor)
     issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
     issuing.owe(original, note.gross, actor=actor, now=now)
-    if taken.whole and original.job is not None:
-        move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
+    if taken.whole and bill_again and original.job is not None:
+        move(original.job, stages.FINISHED, actor=actor, clock=fixed(now))
     issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
     audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
     return note

@@ -151,5 +151,5 @@ def _not_begun(operation: Operation) -> None:
     """Refuse when the bay has left anything on the operation: a tick, a note, a sample, a draw."""
     _nothing_drawn(list(operation.lines.all()))
     begun = operation.steps.filter(~Q(state=JobStep.State.OPEN) | Q(events__isnull=False))
-    if operation.started_at or begun.exists() or operation.samples.exists():
+    if operation.started_at or operation.finished_at or begun.exists() or operation.samples.exists():
         raise Refused(f"Work on “{operation}” has begun: it stays on the sheet.")
