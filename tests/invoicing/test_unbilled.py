@@ -327,17 +327,23 @@ def test_what_is_billed_is_not_changed_while_the_job_waits_for_another_invoice(g
 
 def test_the_slack_is_there_once_over_the_bills_of_a_job(garage: Garage, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(authorizations, "Authorization", partial(Authorization, slack=D("20.00")))
-    two = two_operations(garage)
-    change(garage, two.first.lines.get(), quantity=D("1.5"), typed="")  # 12.80 above what was authorized
-    issued(two, two.second)
-    bill_left_out(job=two.job, actor=garage.actor, clock=fixed(garage.now))
+    fluid = garage.fluid()
+    job = garage.job([garage.poured(fluid, "0.85")], [part("Pad set", "74.90")])
+    two = Two(garage, job)
+    garage.authorize(garage.estimate(job))
+    garage.into_bay(job)
+    garage.draw(two.first.lines.get(), "1")  # 9.18 above what was authorized
+    garage.finish(job)
+    say(garage, job, two.second, BACK)
+    assert issued(two, two.second).net == D("61.20")
+    bill_left_out(job=job, actor=garage.actor, clock=fixed(garage.now))
     again(garage, two.second)
-    say(garage, two.job, two.second, YES, limit="254.10")
-    change(garage, two.second.lines.get(), unit_price=D("82.11"))  # 7.21 above: a cent more than is left of the slack
-    with pytest.raises(Refused, match="“Operation 2” comes to 7.21 more"):
+    say(garage, job, two.second, YES, limit="126.92")
+    change(garage, two.second.lines.get(), unit_price=D("85.73"))  # 10.83 above: a cent more than is left of the slack
+    with pytest.raises(Refused, match="“Operation 2” comes to 10.83 more"):
         issued(two)
-    change(garage, two.second.lines.get(), unit_price=D("82.10"))
-    assert issued(two).net == D("82.10")
+    change(garage, two.second.lines.get(), unit_price=D("85.72"))
+    assert issued(two).net == D("85.72")
     assert broken() == []
 
 
