@@ -127,8 +127,7 @@ def standing_advances(job: Job) -> list[Invoice]:
     """The advance invoices of a job that no invoice takes off yet and no credit note took back, the first first."""
     rows = Invoice.objects.filter(job=job, kind=Invoice.Kind.ADVANCE, credit_notes=None)
     rows = rows.prefetch_related("operations__lines", "taxes").order_by("pk")
-    final = queries.invoice_of(job) if rows else None
-    return list(rows.exclude(taken_off__invoice=final) if final is not None else rows)
+    return list(rows.exclude(taken_off__invoice__in=queries.standing_invoices(job)) if rows else rows)
 
 
 def advanced(job: Job) -> Decimal:

@@ -1,21 +1,23 @@
 """A job's invoice before it is issued: what was done and drawn, and where that differs from what was authorized."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from garage import shop
 from garage.errors import Refused
-from invoicing import accounts, advances, charges, queries
+from invoicing import accounts, advances, charges, consents, leaving, queries
 from invoicing.comparing import amount, how_much, line_change, more_or_less, what_changed
+from invoicing.leaving import LeftOut
 from invoicing.models import Authorization, Invoice, InvoiceTax
 from invoicing.sums import Charge, OperationCharges, Sums, TaxSum
-from jobs import consent_words, stages
+from jobs import consent_words, skipped, stages
 from jobs import queries as jobs_queries
 from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
 from jobs.consents import consent_of, work_of
 from jobs.models import Job, JobStep
+from jobs.skipped import Asked
 
 BELOW_ZERO = (
     "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
@@ -29,7 +31,9 @@ class DraftInvoice:
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
-    line. `advances` are the advance invoices that it takes off.
+    line. `before` is what the job's earlier invoices billed for work. `skipped` is work done in part, of which is
+    asked what was done; `left_out` is finished work that this bill leaves out. `advances` are the advance invoices
+    that it takes off.
     """
 
     job: Job
@@ -41,6 +45,9 @@ class DraftInvoice:
     costs: dict[int, Decimal]
     consent: Consent
     excess: tuple[Excess, ...]
+    before: Decimal
+    skipped: tuple[Asked, ...]
+    left_out: tuple[LeftOut, ...]
     advances: tuple[Invoice, ...] = ()
 
     @property
@@ -73,11 +80,14 @@ class DraftInvoice:
 def draft(job: Job) -> DraftInvoice:
     """Build the invoice of a job from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
     consent = consent_of(job, job.operations.all())
-    written = charges.operation_charges(job, consent)
+    earlier = queries.standing_invoices(job)
+    billed_before = queries.operations_on(earlier)
+    written = [row for row in charges.operation_charges(job, consent) if row.operation not in billed_before]
     states = {row.pk: charges.work_state(row) for row in job.operations.all()}
     billable = [row for row in written if row.decision == AUTHORIZED]
     lines = [line for row in job.operations.all() for line in row.lines.all() if line.item_id]
     used = jobs_queries.used(lines)
+    parts = skipped.asked(row for row in job.operations.all() if row.pk in {one.operation for one in billable})
     from_shelf = {line.pk for line in lines}
     differences = _against_the_record(consent, billable)
     billed: list[OperationCharges] = []
@@ -85,13 +95,18 @@ def draft(job: Job) -> DraftInvoice:
         if states[operation.operation or 0] != "done":
             differences.append(_not_done(operation, states[operation.operation or 0]))
             continue
+        part = parts.get(operation.operation or 0)
+        if part is not None and part.not_billed:
+            continue
         kept, said = _as_drawn(operation, used, from_shelf)
-        billed.append(kept)
+        billed.append(_with_answer(kept, part))
         differences += said
+    left_out = leaving.left_out(job, consent, {row.operation for row in billed} | billed_before)
+    named = {row.operation for row in left_out}
     differences += [
         f"“{row.title}” is not decided on: it is not billed."
         for row in written
-        if row.decision == UNDECIDED and consent.of(row.operation).asks
+        if row.decision == UNDECIDED and consent.of(row.operation).asks and row.operation not in named
     ]
     return DraftInvoice(
         job=job,
@@ -99,12 +114,21 @@ def draft(job: Job) -> DraftInvoice:
         authorization=queries.last_authorization(job),
         differences=tuple(differences),
         short=tuple(_shortages(job)),
-        blocks=tuple(_blocks(job, billed)),
+        blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts)),
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
-        excess=excess_of(consent, _bill(job, billed)),
+        excess=_excess(consent, _bill(job, billed), earlier),
+        before=queries.billed_net(job),
+        skipped=tuple(parts.values()),
+        left_out=left_out,
         advances=tuple(accounts.standing_advances(job)),
     )
+
+
+def _excess(consent: Consent, bill: list[Work], earlier: list[Invoice]) -> tuple[Excess, ...]:
+    """What of a bill was not authorized; what earlier invoices took of the slack is not there a second time."""
+    now = {work.operation for work in bill}
+    return tuple(row for row in excess_of(consent, [*consents.billed(earlier), *bill]) if row.operation in now)
 
 
 def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
@@ -183,9 +207,20 @@ def _shortages(job: Job) -> Iterable[str]:
                 yield step.shortage
 
 
-def _blocks(job: Job, billed: list[OperationCharges]) -> Iterable[str]:
+def _with_answer(operation: OperationCharges, part: Asked | None) -> OperationCharges:
+    """The operation with what was said of its skipped steps behind what was done."""
+    if part is None:
+        return operation
+    return replace(operation, correction=" ".join(filter(None, [operation.correction, part.said])))
+
+
+def _unanswered(parts: Mapping[int, Asked]) -> Iterable[str]:
+    return (part.problem for part in parts.values() if part.problem)
+
+
+def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
-    if queries.invoice_of(job) is not None:
+    if has_invoice and job.stage not in stages.OPEN:
         yield f"{job} has an invoice already; a credit note corrects it."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."

@@ -182,17 +182,6 @@ class ClockReasonField(forms.CharField):
         super().__init__(**{**given, **kwargs})
 
 
-class IssueForm(KeyForm):
-    """When an invoice is due, and where it shall be mailed."""
-
-    due_on = DayField(label="Due on")
-    mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
-    told = forms.CharField(
-        label="Who was told of the new tax", max_length=200, required=False, help_text="Name, how and when; printed."
-    )
-    clock_reason = ClockReasonField()
-
-
 class CreditForm(KeyForm):
     """Which quantities of an invoice are taken back, why, and whether the job is billed again."""
 

@@ -12,11 +12,11 @@ from garage import panels
 from garage.access import may
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
-from invoicing import accounts, charges, comparing, queries
+from invoicing import accounts, charges, comparing, leaving, queries
 from invoicing.models import Invoice
 from invoicing.standing import standing_of
 from invoicing.sums import Sums
-from jobs import stages
+from jobs import skipped, stages
 from jobs.models import Job
 
 SHOWN = 10
@@ -40,6 +40,7 @@ def job_foot(request: HttpRequest, subject: models.Model) -> str:
     context: dict[str, Any] = {"job": job, "standing": standing, "may_act": may(request.user, "counter")}
     try:
         billed = standing.invoice
+        context["left_out"] = leaving.remaining(job) if billed else ()
         context["sums"] = sums_billed(billed) if billed else charges.job_totals(job, timezone.localdate())
     except Refused as error:
         context["net"], context["problem"] = comparing.net_of(charges.operation_charges(job)), str(error)
@@ -67,6 +68,8 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "estimates": _with_papers("estimate", estimates),
         "invoices": _with_papers("invoice", invoices),
         "standing": standing_of(job, timezone.localdate()),
+        "left_out": leaving.remaining(job) if invoices else (),
+        "answers": [part for part in skipped.asked(job.operations.all()).values() if part.answer],
         "billed": job.stage in (stages.INVOICED, stages.CLOSED),
         "deposit": accounts.deposit_of(job),
         "advances": accounts.standing_advances(job),

@@ -42,7 +42,8 @@ def register() -> None:
 def draft_version(job: Job) -> int:
     """A number that changes whenever a draft of the job's papers would: each state is printed once."""
     used = jobs_queries.used([line for row in job.operations.all() for line in row.lines.all()])
-    state = repr((charges.operation_charges(job), sorted(used.items()), timezone.localdate(), job.version))
+    billed = sorted(queries.billed_operations(job))
+    state = repr((charges.operation_charges(job), sorted(used.items()), billed, timezone.localdate(), job.version))
     return zlib.crc32(state.encode()) & 0x7FFFFFFF
 
 

@@ -2,15 +2,15 @@
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import islice
 
-from django.db.models import Max, Prefetch, QuerySet, Sum
+from django.db.models import Count, Max, Prefetch, Q, QuerySet, Sum
 
 from garage import ledger, promises
 from garage.models import ClockNote, Counter
-from invoicing import consents, freezing
+from invoicing import consents, freezing, queries
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import (
     Authorization,
@@ -28,11 +28,13 @@ from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
 from jobs.consent import Record, Work, consent_from, excess_of
-from jobs.models import Line
+from jobs.models import Job, Line
 from parts.queries import ever_one
 
 ZERO = Decimal("0.00")
 CHUNK = 500
+#: How many invoices a job has, taken back or not.
+INVOICES = Count("invoices", filter=Q(invoices__kind=Invoice.Kind.INVOICE))
 
 
 def register() -> None:
@@ -45,6 +47,7 @@ def register() -> None:
     promises.register("papers are dated in the order of their numbers, or the owner answered for it", dates_run)
     promises.register("papers, payments and what is owed are in one currency", one_currency)
     promises.register("two rates of one tax on one class never overlap", rates_apart)
+    promises.register("no work of a job stands on two invoices", billed_once)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
     promises.register("the chain of invoices is whole", lambda: ledger.breaks(Invoice))
@@ -169,23 +172,72 @@ def billed_was_authorized() -> Iterator[str]:
         given: dict[int | None, list[Record]] = {}
         for row in consents.authorizations().filter(job__in=[invoice.job_id for invoice in chunk]):
             given.setdefault(row.job_id, []).append(consents.record_of(row, things))
+        several = _of_jobs_with_several(chunk)
         for invoice in chunk:
-            yield from _beyond_consent(invoice, given.get(invoice.job_id, []), things)
+            before = _standing_before(invoice, several.get(invoice.job_id, []))
+            yield from _beyond_consent(invoice, before, given.get(invoice.job_id, []), things)
 
 
-def _beyond_consent(invoice: Invoice, given: list[Record], things: Mapping[int, int]) -> Iterator[str]:
+def _of_jobs_with_several(chunk: Sequence[Invoice]) -> dict[int | None, list[Invoice]]:
+    """The papers of those jobs that have more than one invoice, in their order, by job."""
+    jobs = {invoice.job_id for invoice in chunk if invoice.job_id is not None}
+    several = Job.objects.filter(pk__in=jobs).alias(many=INVOICES).filter(many__gt=1)
+    papers: dict[int | None, list[Invoice]] = defaultdict(list)
+    for paper in Invoice.objects.filter(job__in=several).prefetch_related("operations__lines").order_by("pk"):
+        papers[paper.job_id].append(paper)
+    return papers
+
+
+def _standing_before(invoice: Invoice, papers: list[Invoice]) -> list[Invoice]:
+    """The job's invoices that stood when this one was issued."""
+    return [
+        paper
+        for paper in papers
+        if paper.kind == Invoice.Kind.INVOICE
+        and paper.pk < invoice.pk
+        and not _taken_back_before(paper, invoice, papers)
+    ]
+
+
+def _beyond_consent(
+    invoice: Invoice, before: list[Invoice], given: list[Record], things: Mapping[int, int]
+) -> Iterator[str]:
     records = [row for row in given if row.seq <= invoice.consent_seq]
     if not records or records[-1].seq != invoice.consent_seq:
         yield f"{invoice}: the authorization it was issued on is not there"
-    bill = [_billed(operation, things) for operation in invoice.operations.all() if operation.advance_id is None]
-    for excess in excess_of(consent_from(records, bill), bill):
-        yield f"{invoice}: {consent_words.excess(excess)}"
+    bill, earlier = _work_on([invoice], things), _work_on(before, things)
+    billed = {work.operation for work in bill}
+    for excess in excess_of(consent_from(records, [*earlier, *bill]), [*earlier, *bill]):
+        if excess.operation in billed:
+            yield f"{invoice}: {consent_words.excess(excess)}"
 
 
-def _billed(operation: InvoiceOperation, things: Mapping[int, int]) -> Work:
-    """An operation of an invoice, as consent looks at it."""
-    lines = tuple(consents.line_on_paper(line, line.line_id, things) for line in operation.lines.all())
-    return Work(operation.operation_id, operation.title, lines)
+def _work_on(invoices: Iterable[Invoice], things: Mapping[int, int]) -> list[Work]:
+    """The work that invoices bill; what they take off for advance invoices is none."""
+    rows = [row for invoice in invoices for row in invoice.operations.all() if row.advance_id is None]
+    return [consents.billed_work(row, things) for row in rows]
+
+
+def billed_once() -> Iterator[str]:
+    """No work stands on two invoices of its job: the first was taken back whole before it was billed again."""
+    several = Job.objects.alias(many=INVOICES).filter(many__gt=1)
+    for job in several.iterator(chunk_size=CHUNK):
+        papers = list(Invoice.objects.filter(job=job).prefetch_related("operations").order_by("pk"))
+        billed: dict[int, Invoice] = {}
+        for paper in papers:
+            if paper.kind != Invoice.Kind.INVOICE:
+                continue
+            for row in paper.operations.all():
+                first = billed.get(row.operation_id or 0)
+                if first is not None and not _taken_back_before(first, paper, papers):
+                    yield f"{paper}: “{row}” stands on {first} already"
+                if row.operation_id is not None:
+                    billed[row.operation_id] = paper
+
+
+def _taken_back_before(first: Invoice, second: Invoice, papers: list[Invoice]) -> bool:
+    notes = [paper for paper in papers if paper.corrects_id == first.pk and paper.pk < second.pk]
+    return queries.taken_back(first, notes)
 
 
 def authorizations_sealed() -> Iterator[str]:

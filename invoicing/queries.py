@@ -1,6 +1,7 @@
 """Reads of the papers that are used twice or need a join."""
 
 import datetime as dt
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from django.db.models import Case, Prefetch, Q, QuerySet, Sum, When
@@ -20,7 +21,7 @@ from invoicing.models import (
     TaxRate,
 )
 from invoicing.sums import ClassRate
-from jobs.models import Job
+from jobs.models import Job, Operation
 
 ZERO = Decimal("0.00")
 
@@ -115,18 +116,60 @@ def owed() -> QuerySet[Receivable]:
     return rows.select_related("invoice__person", "invoice__job", "customer").order_by("due_on", "pk")
 
 
+def standing_invoices(job: Job) -> list[Invoice]:
+    """The job's invoices that still stand, the last one first: all but those that were taken back whole.
+
+    More than one stands when finished work was left out of the first and billed later.
+    """
+    rows = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).prefetch_related("credit_notes")
+    return [row for row in rows if not taken_back(row, list(row.credit_notes.all()))]
+
+
+def taken_back(invoice: Invoice, notes: Iterable[Invoice]) -> bool:
+    """Whether credit notes take an invoice back whole: by their sums, which stay when their words are erased."""
+    notes = list(notes)
+    sums = sum((row.gross for row in notes), ZERO), sum((row.net for row in notes), ZERO)
+    return bool(notes) and sums == (-invoice.gross, -invoice.net)
+
+
 def invoice_of(job: Job) -> Invoice | None:
-    """The job's invoice that still stands: the last one, unless it was taken back whole."""
-    last = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).first()
-    if last is None:
+    """The last of the job's invoices that still stand."""
+    return next(iter(standing_invoices(job)), None)
+
+
+def operations_on(papers: Sequence[Invoice]) -> set[int]:
+    """The operations of the sheet that some invoices bill; no query without any."""
+    if not papers:
+        return set()
+    rows = InvoiceOperation.objects.filter(invoice__in=papers, operation__isnull=False)
+    return set(rows.values_list("operation_id", flat=True))
+
+
+def invoice_of_operation(operation: Operation) -> Invoice | None:
+    """The standing invoice that bills an operation; one query where none ever did."""
+    if not InvoiceOperation.objects.filter(operation=operation).exists():
         return None
-    return None if taken_back(last) else last
+    standing = standing_invoices(operation.job)
+    return next((invoice for invoice in standing if operation.pk in operations_on([invoice])), None)
 
 
-def taken_back(invoice: Invoice) -> bool:
-    """Say whether credit notes took an invoice back whole: by their sums, which stay when their words are erased."""
-    credited = invoice.credit_notes.aggregate(all=Sum("gross"), net=Sum("net"))
-    return credited["all"] is not None and (credited["all"], credited["net"]) == (-invoice.gross, -invoice.net)
+def finished_and_unsettled(job: Job) -> QuerySet[Operation]:
+    """The finished operations of a job that stand on no invoice, or on one that a credit note corrects."""
+    plain = InvoiceOperation.objects.filter(
+        invoice__job=job, invoice__kind=Invoice.Kind.INVOICE, invoice__credit_notes=None, operation__isnull=False
+    )
+    return job.operations.filter(finished_at__isnull=False).exclude(pk__in=plain.values("operation"))
+
+
+def billed_operations(job: Job) -> set[int]:
+    """The operations of the sheet that stand on an invoice already."""
+    return operations_on(standing_invoices(job))
+
+
+def billed_net(job: Job) -> Decimal:
+    """What was billed for work on a job before tax, credit notes taken off; advance invoices are no work yet."""
+    rows = InvoiceOperation.objects.filter(invoice__job=job, operation__isnull=False)
+    return rows.aggregate(all=Sum("net"))["all"] or ZERO
 
 
 def invoices_of_job(job: Job) -> QuerySet[Invoice]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from invoicing.views import accounts, authorize, books, estimates, invoices, payments, taxes
+from invoicing.views import accounts, authorize, books, estimates, invoices, payments, taxes, unbilled
 
 app_name = "invoicing"
 urlpatterns = [
@@ -12,6 +12,9 @@ urlpatterns = [
     path("jobs/<int:pk>/authorize/", authorize.authorize, name="authorize"),
     path("jobs/<int:pk>/invoice/", invoices.invoice_make, name="invoice-make"),
     path("jobs/<int:pk>/invoice/draft/", invoices.invoice_draft, name="invoice-draft"),
+    path("jobs/<int:pk>/left-out/bill/", unbilled.left_out, name="bill-left-out"),
+    path("jobs/<int:pk>/left-out/leave/", unbilled.leave, name="leave-it"),
+    path("operations/<int:pk>/skipped/", unbilled.skipped, name="skipped"),
     path("estimates/<int:pk>/", estimates.estimate, name="estimate"),
     path("estimates/<int:pk>/mail/", estimates.estimate_mail, name="estimate-mail"),
     path("invoices/<int:pk>/", invoices.invoice, name="invoice"),

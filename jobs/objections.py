@@ -1,23 +1,32 @@
-"""What a higher app has against canceling a job, such as a deposit that nobody has said what becomes of.
+"""What a higher app has against an act on a job, such as a deposit that nobody has said what becomes of.
 
-Imports run one way: the verb that cancels asks the functions that a higher app registers in its `AppConfig.ready`.
+Imports run one way: the verb asks the functions that a higher app registers in its `AppConfig.ready`.
 """
 
 from collections.abc import Callable, Iterator
 
-from jobs.models import Job
+from jobs.models import Job, Operation
 
-#: Gives a sentence, or an empty one when nothing is against it.
-Objection = Callable[[Job], str]
-_objections: list[Objection] = []
+#: Each gives a sentence, or an empty one when nothing is against it.
+AgainstCanceling = Callable[[Job], str]
+AgainstChanging = Callable[[Operation], str]
+_canceling: list[AgainstCanceling] = []
+_changing: list[AgainstChanging] = []
 
 
-def register(objection: Objection) -> None:
-    """Ask `objection` before a job is canceled."""
-    if objection not in _objections:
-        _objections.append(objection)
+def register(*, canceling: AgainstCanceling | None = None, changing: AgainstChanging | None = None) -> None:
+    """Ask `canceling` before a job is canceled, `changing` before the work of an operation is changed."""
+    if canceling is not None and canceling not in _canceling:
+        _canceling.append(canceling)
+    if changing is not None and changing not in _changing:
+        _changing.append(changing)
 
 
 def to_canceling(job: Job) -> Iterator[str]:
     """What is against canceling a job, one sentence each."""
-    yield from filter(None, (objection(job) for objection in _objections))
+    yield from filter(None, (objection(job) for objection in _canceling))
+
+
+def to_changing(operation: Operation) -> Iterator[str]:
+    """What is against changing an operation: its words, its lines, its steps, what was drawn for it."""
+    yield from filter(None, (objection(operation) for objection in _changing))

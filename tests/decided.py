@@ -7,6 +7,7 @@ from itertools import chain
 from garage.clock import fixed
 from garage.ledger import append, aside, put_aside
 from garage.models import SideRow, User
+from garage.shop import profile
 from invoicing import charges, freezing, queries
 from invoicing.actions.authorizations import content_seal
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
@@ -76,6 +77,7 @@ def _estimate(job: Job, person: SideRow, now: dt.datetime) -> tuple[Estimate, di
         person=person,
         person_seal=person.seal(),
         shop={},
+        currency=profile().currency,
         rates=freezing.rates_on_paper(
             ClassRate(1, "Sales tax", name, Decimal(0), OUTSIDE) for name in ("parts", "labor", "sublet", "charge")
         ),

@@ -6,7 +6,7 @@ Nothing above what was authorized is issued; a mistake is corrected by a credit 
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 
 from garage import audit, shop
@@ -15,7 +15,7 @@ from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import aside
 from garage.models import User
-from invoicing import comparing, crediting, drafts, freezing, queries, tax_changes
+from invoicing import comparing, crediting, drafts, freezing, leaving, queries, tax_changes
 from invoicing.actions import issuing
 from invoicing.actions.payments import apply_deposit
 from invoicing.actions.returning import to_the_shelf
@@ -51,6 +51,7 @@ def issue(
     job: Job,
     due_on: dt.date | None = None,
     mail_to: str = "",
+    leaving_out: Collection[int] = (),
     told: str = "",
     clock_reason: str = "",
     actor: User | None,
@@ -59,9 +60,11 @@ def issue(
     """Issue the invoice of a finished job, with its PDF wanted and, if `mail_to` is given, its mail waiting.
 
     `told` is who was told of a tax that the law changed since the customer's yes, `clock_reason` why the owner lets
-    it bear a day that was asked about. The same `key` again gives the same invoice. Raises OverLimit for what
-    was not authorized, and Refused for a job that is not finished, has an invoice already, has nothing to bill, lacks
-    a tax rate, or whose taxes the garage changed since the yes.
+    it bear a day that was asked about. `leaving_out` are the operations whose finished work is confirmed to be left
+    out; it can be billed later (`bill_left_out`). The same `key` again gives the same invoice. Raises OverLimit for
+    what was not authorized, and Refused for a job that is not finished, has an invoice already, has nothing to bill,
+    lacks a tax rate, has skipped steps of which nobody said what was done, leaves out finished work that was not
+    confirmed, or whose taxes the garage changed since the yes.
     """
     now = clock()
     invoice = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
@@ -71,6 +74,7 @@ def issue(
         raise Refused(sentence)
     if made.excess:
         raise OverLimit(made.excess)
+    leaving.confirm(made.left_out, leaving_out)
     invoice.consent_seq = made.consent.seq
     work = drafts.sums_of(made, invoice.issued_on)
     if work.gross < 0:
@@ -96,7 +100,9 @@ def issue(
     issuing.settle_job(invoice, owed, actor=actor, now=now)
     apply_deposit(invoice, actor=actor, now=now)
     issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
-    audit.record("issued", invoice, actor=actor, now=now, net=str(invoice.net), gross=str(invoice.gross))
+    totals = {"net": str(invoice.net), "gross": str(invoice.gross)}
+    left_out = [row.sentence for row in made.left_out]
+    audit.record("issued", invoice, actor=actor, now=now, **totals, left_out=left_out)
     return invoice
 
 
@@ -172,13 +178,13 @@ def credit(
     if not reason.strip():
         raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
     taken = crediting.credited(original, lines)
-    again = taken.whole and bill_again and original.job is not None
+    again = taken.whole and bill_again and original.kind == Invoice.Kind.INVOICE
     taken = to_the_shelf(note, taken, returns or {}, again=again, actor=actor, now=now)
     _copy(note, original, taken, reason, actor)
     issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
     issuing.owe(original, note.gross, actor=actor, now=now)
-    if taken.whole and original.job is not None and original.kind == Invoice.Kind.INVOICE:
-        move(original.job, stages.FINISHED if bill_again else stages.CLOSED, actor=actor, clock=fixed(now))
+    if again and original.job is not None:
+        move(original.job, stages.FINISHED, actor=actor, clock=fixed(now))
     issuing.announce(note, mail_to=mail_to, actor=actor, now=now)
     audit.record("credited", original, actor=actor, now=now, note=note.label, gross=str(note.gross), reason=reason)
     return note

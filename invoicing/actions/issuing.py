@@ -129,12 +129,12 @@ def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.dateti
 
 
 def settle_job(invoice: Invoice, receivable: Receivable, *, actor: User | None, now: dt.datetime) -> None:
-    """Close the job when nothing is owed any more; open it again when something is."""
+    """Close the job when nothing is owed on it any more, by any of its invoices; open it again when something is."""
     if invoice.job_id is None:
         return
     job = Job.objects.get(pk=invoice.job_id)
-    open_still = Receivable.objects.filter(invoice__job=job, balance__gt=0).exists()
-    if job.stage == stages.INVOICED and not open_still:
+    owed = Receivable.objects.filter(invoice__job=job, balance__gt=0).exists()
+    if job.stage == stages.INVOICED and not owed:
         move(job, stages.CLOSED, actor=actor, clock=fixed(now))
-    elif job.stage == stages.CLOSED and receivable.balance > 0:
+    elif job.stage == stages.CLOSED and owed:
         move(job, stages.INVOICED, actor=actor, clock=fixed(now))

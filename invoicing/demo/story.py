@@ -177,7 +177,7 @@ def single_visits(garage: Garage) -> Iterator[Visit]:
         garage, "IDV-574", 130, "Oil is due.",
         Work(procedure=SMALL_OIL, said={"Look over belts, hoses, tires and lights": {
             "skip": "Done two weeks ago, customer in a hurry.",
-        }}),
+        }}, instead="Looked over on the visit two weeks before; its time was not charged."),
     )  # fmt: skip
     yield visit(
         garage, "PDP-118", 44, "Service, and it pulls air in the foot well.",

@@ -21,10 +21,11 @@ from jobs.actions.draws import draw_for_line
 from jobs.actions.evidence import Limit, note_advisory
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, change_job, open_job
+from jobs.actions.skipped import answer_skipped
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import add_operation, edit_operation, kind_of, save_line
 from jobs.consents import authorized
-from jobs.models import Advisory, DueService, Job, Operation
+from jobs.models import Advisory, DueService, Job, Operation, SkippedAnswer
 from jobs.verdict import Seen
 from parts import queries as shelf
 
@@ -33,7 +34,10 @@ D = Decimal
 
 @dataclass(frozen=True)
 class Work:
-    """One operation: by a procedure's title, or free with hours and parts (item number, quantity)."""
+    """One operation: by a procedure's title, or free with hours and parts (item number, quantity).
+
+    `instead` is what was done in place of the steps that are skipped, as the invoice says it.
+    """
 
     procedure: str = ""
     title: str = ""
@@ -48,6 +52,7 @@ class Work:
     said: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     from_advisory: str = ""
     distance: int | None = None
+    instead: str = ""
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,7 @@ def carry_out(garage: Garage, visit: Visit) -> Script:
     finish(garage, job, visit, worker, now)
     now += dt.timedelta(minutes=dice.randint(5, 20))
     yield now
+    explain_skipped(garage, job, visit.works, now)
     invoice = issue(key=garage.key(), job=job, mail_to=visit.mail_to, actor=garage.counter, clock=fixed(now))
     yield from pay(garage, invoice, visit, now)
 
@@ -268,6 +274,16 @@ def finish(garage: Garage, job: Job, visit: Visit, worker: User, now: dt.datetim
     """Read the odometer and give the car back to the counter."""
     out = visit.odometer + visit.dice.randint(0, 6)
     return finish_job(job=job, odometer_out=Odometer(out, "mi"), actor=worker, clock=fixed(now))
+
+
+def explain_skipped(garage: Garage, job: Job, works: tuple[Work, ...], now: dt.datetime) -> None:
+    """Say what was done where steps were skipped, which the draft asks before it is an invoice."""
+    for operation, work in pairs(list(authorized(job)), works):
+        if work.instead:
+            answer_skipped(
+                operation=operation, choice=SkippedAnswer.Choice.DONE, words=work.instead,
+                actor=garage.counter, clock=fixed(now),
+            )  # fmt: skip
 
 
 def pay(garage: Garage, invoice: Invoice, visit: Visit, now: dt.datetime) -> Script:

@@ -13,18 +13,19 @@ from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
 from garage.web import after_post, attempt, key_in
-from invoicing import access, accounts, crediting, dating, drafts, freezing, queries
+from invoicing import access, accounts, crediting, dating, drafts, freezing, leaving, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
-from invoicing.forms import CreditForm, IssueForm, MailForm, first_email
+from invoicing.forms import CreditForm, MailForm, first_email
+from invoicing.forms_draft import IssueForm, SkippedForm
+from invoicing.leaving import LeftOut
 from invoicing.models import Authorization, Invoice, InvoiceLine
 from invoicing.papers import draft_version
 from invoicing.showing import from_charges, from_paper
 from invoicing.tax_changes import tax_changes
 from jobs import access as jobs_access
 from jobs import stages
-from jobs.models import Job
 
 
 @allowed("invoicing")
@@ -33,13 +34,13 @@ def invoice_make(request: HttpRequest, pk: int) -> HttpResponse:
     """The invoice before it is issued: what was done, where it differs from what was authorized, what forbids it."""
     job = jobs_access.sheet_for(request, pk)
     standing = queries.invoice_of(job)
-    if standing is not None and request.method != "POST":
+    if standing is not None and job.stage not in stages.OPEN and request.method != "POST":
         return after_post(request, reverse("invoicing:invoice", args=[standing.pk]))
-    initial = {"due_on": freezing.due_after(job.customer, timezone.now()), "mail_to": first_email(job)}
-    form = IssueForm(request.POST or None, initial=initial)
+    made_up = drafts.draft(job)
+    form = issue_form(made_up, request.POST or None)
 
     def act() -> Invoice:
-        return issue(job=job, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
+        return issue(job=job, **form.values(), actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST":
         made = attempt(form, act)
@@ -47,11 +48,20 @@ def invoice_make(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Invoice {made.label} is issued.")
             return after_post(request, reverse("invoicing:invoice", args=[made.pk]))
     status = 422 if request.method == "POST" else 200
-    return render(request, "invoicing/invoice_make.html", _draft_context(request, job, form), status=status)
+    return render(request, "invoicing/invoice_make.html", draft_context(request, made_up, form), status=status)
 
 
-def _draft_context(request: HttpRequest, job: Job, form: IssueForm) -> dict[str, Any]:
-    made = drafts.draft(job)
+def issue_form(made: drafts.DraftInvoice, data: Any = None) -> IssueForm:
+    """The form that issues a draft."""
+    initial = {"due_on": freezing.due_after(made.job.customer, timezone.now()), "mail_to": first_email(made.job)}
+    return IssueForm(data, left_out=made.left_out, initial=initial)
+
+
+def draft_context(
+    request: HttpRequest, made: drafts.DraftInvoice, form: IssueForm, answering: SkippedForm | None = None
+) -> dict[str, Any]:
+    """What the page of a draft shows; `answering` is the answer on a skipped step that is shown with its errors."""
+    job = made.job
     sums, problem = None, ""
     try:
         sums = drafts.bill_of(made, drafts.sums_of(made, timezone.localdate()))
@@ -65,6 +75,10 @@ def _draft_context(request: HttpRequest, job: Job, form: IssueForm) -> dict[str,
     return {
         "job": job,
         "draft": made,
+        "skipped": [
+            answering if answering and answering.asked == part else SkippedForm(asked=part) for part in made.skipped
+        ],
+        "earlier": queries.standing_invoices(made.job),
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums,
         "deposit": deposit,
@@ -131,6 +145,7 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "paper": queries.paper_of("invoice", row.pk),
         "mails": queries.mails_of("invoice", row.pk),
         "authorizations": authorizations.select_related("person", "taken_by", "estimate__job").order_by("pk"),
+        "left_out": _left_out(row),
         "may_act": may(request.user, "invoicing"),
         "cores": _cores_not_handed_in(row),
         "form": form,
@@ -145,6 +160,11 @@ def _cores_not_handed_in(row: Invoice) -> list[InvoiceLine]:
         return []
     out = crediting.cores_out(row, crediting.left_on(row))
     return [line for line in lines if out[line.pk] > 0]
+
+
+def _left_out(row: Invoice) -> tuple[LeftOut, ...]:
+    """The finished work that the job's standing invoices left out."""
+    return leaving.remaining(row.job) if row.job is not None and row.kind == Invoice.Kind.INVOICE else ()
 
 
 @allowed("invoicing")

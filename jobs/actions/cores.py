@@ -25,7 +25,7 @@ def hand_in_core(*, key: uuid.UUID, core: Line, actor: User | None, clock: Clock
     core = Line.objects.select_related("operation__job").get(pk=core.pk)
     if core.finer != Finer.CORE:
         raise Refused("Only a core is handed in.")
-    editable(core.operation.job)
+    editable(core.operation.job, core.operation)
     refund = core.hanging.first() or Line(
         operation=core.operation, position=core.position, under=core, kind=LineKind.CHARGE, finer=Finer.CORE_REFUND,
         description=core.description.replace("Core deposit", "Core returned"), unit=core.unit, quantity=Decimal(0),

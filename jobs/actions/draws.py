@@ -12,7 +12,7 @@ from garage.idempotency import once
 from garage.models import User
 from garage.units import both
 from garage.writing import writing
-from jobs import stages
+from jobs import objections, stages
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
 from jobs.models import Draw, Job, JobStep, Line
@@ -115,6 +115,8 @@ def _may_move(line: Line, *allowed: str) -> None:
         raise Refused(f"{job} is {job.get_stage_display()}: nothing moves between it and the shelf now.")
     if line.item is None:
         raise Refused(f"“{line}” is nothing from the shelf.")
+    for sentence in objections.to_changing(line.operation):
+        raise Refused(sentence)
 
 
 def _may_be_used(line: Line) -> None:

@@ -37,7 +37,7 @@ def remove_line(*, line: Line, actor: User | None, clock: Clock) -> AuditEntry:
     """
     now = clock()
     operation = line.operation
-    editable(operation.job)
+    editable(operation.job, operation)
     operation.refresh_from_db()
     not_declined(operation)
     _nothing_drawn([line])
@@ -64,7 +64,7 @@ def remove_operation(
     """
     now = clock()
     operation.refresh_from_db()
-    editable(operation.job)
+    editable(operation.job, operation)
     state = consent_of(operation.job).of(operation.pk).state
     if state == DECLINED:
         raise Refused(f"“{operation}” was declined: that stays on record, and nothing of it is charged.")
@@ -128,7 +128,7 @@ def _restore(entry: AuditEntry) -> Line | Operation:
         operation = Operation.objects.filter(pk=first.operation_id).first()
         if operation is None:
             raise Refused(f"The operation of “{first}” was removed too: put that back first.")
-        editable(operation.job)
+        editable(operation.job, operation)
         not_declined(operation)
     else:
         editable(first.job)
@@ -151,5 +151,5 @@ def _not_begun(operation: Operation) -> None:
     """Refuse when the bay has left anything on the operation: a tick, a note, a sample, a draw."""
     _nothing_drawn(list(operation.lines.all()))
     begun = operation.steps.filter(~Q(state=JobStep.State.OPEN) | Q(events__isnull=False))
-    if operation.started_at or begun.exists() or operation.samples.exists():
+    if operation.started_at or operation.finished_at or begun.exists() or operation.samples.exists():
         raise Refused(f"Work on “{operation}” has begun: it stays on the sheet.")

@@ -18,7 +18,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.writing import writing
-from jobs import stages
+from jobs import objections, stages
 from jobs.actions.draws import draw_at_step, line_used, undo_at_step
 from jobs.actions.evidence import record_sample
 from jobs.consent_words import all_beyond
@@ -112,6 +112,8 @@ def workable(doing: Act) -> None:
     job, standing = operation.job, consent_of(operation.job).of(operation.pk)
     if not standing.allows_work:
         raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
+    for sentence in objections.to_changing(operation):
+        raise Refused(sentence)
     line = line_used(doing.step)
     if doing.kind == TICK and line is not None and not standing.allows_line(line.pk):
         raise Refused(f"“{line}” is not what the customer authorized: ask them first ({all_beyond(standing)}).")

@@ -19,7 +19,7 @@ from garage.forms_fields import plain_text
 from garage.idempotency import once
 from garage.models import TaxClass, User
 from garage.writing import writing
-from jobs import amounts, seen, stages
+from jobs import amounts, objections, seen, stages
 from jobs.actions import following
 from jobs.actions.stages import settle
 from jobs.consent import DECLINED
@@ -216,7 +216,7 @@ def edit_operation(
     Raises Stale when somebody else changed them since `version`; Refused for another title of declined work.
     """
     now = clock()
-    editable(operation.job)
+    editable(operation.job, operation)
     operation.refresh_from_db()
     seen.check(operation, version, *OPERATION_FIELDS)
     changed = changes.assign(operation, fields, among=OPERATION_FIELDS)
@@ -273,7 +273,7 @@ def save_line(
     and for declined work.
     """
     now = clock()
-    editable(operation.job)
+    editable(operation.job, operation)
     not_declined(operation)
     row = Line(operation=operation, position=_last_line(operation) + 1) if line is None else _fresh(line)
     if line is not None:
@@ -326,11 +326,13 @@ def _fresh(line: Line) -> Line:
     return row
 
 
-def editable(job: Job) -> None:
-    """Refuse once the job's paper is out or the visit is over."""
+def editable(job: Job, operation: Operation | None = None) -> None:
+    """Refuse once the job's paper is out or the visit is over, or the operation that is to be changed is billed."""
     job.refresh_from_db(fields=["stage"])
     if job.stage not in stages.OPEN:
         raise Refused(f"{job} is {job.get_stage_display()}: its work can no longer be changed.")
+    for sentence in objections.to_changing(operation) if operation is not None else ():
+        raise Refused(sentence)
 
 
 def next_position(job: Job) -> int:

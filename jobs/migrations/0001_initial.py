@@ -1146,6 +1146,51 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="SkippedAnswer",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "choice",
+                    models.CharField(
+                        choices=[("done", "bill it as done"), ("less", "bill less"), ("none", "do not bill it")],
+                        max_length=4,
+                    ),
+                ),
+                ("words", models.TextField(verbose_name="what was done instead, or why")),
+                ("steps", models.CharField(help_text="a digest of the steps that were seen", max_length=64)),
+                (
+                    "net",
+                    garage.fields.MoneyField(
+                        help_text="what its lines came to when this was said: “bill less” is less than that"
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="skipped_answers", to="jobs.operation"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["pk"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("words", ""), _negated=True), name="skipped_answer_has_words"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
             name="StageChange",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),

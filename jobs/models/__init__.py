@@ -10,7 +10,7 @@ from jobs.models.procedures import (
     ProcedureRevision,
     ProcedureStep,
 )
-from jobs.models.steps import JobStep, StepEvent
+from jobs.models.steps import JobStep, SkippedAnswer, StepEvent
 
 __all__ = [
     "Advisory",
@@ -31,6 +31,7 @@ __all__ = [
     "ProcedureRevision",
     "ProcedureStep",
     "Reading",
+    "SkippedAnswer",
     "Stage",
     "StageChange",
     "StepEvent",

@@ -3,6 +3,8 @@
 from django.db import models
 from django.db.models import Q
 
+from garage.fields import MoneyField
+
 
 class JobStep(models.Model):
     """A step on a job. It points at the procedure's step, or carries its own title when the work is free."""
@@ -80,3 +82,30 @@ class StepEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.step}"
+
+
+class SkippedAnswer(models.Model):
+    """What the counter said of an operation with skipped steps, before it is billed; the last answer counts.
+
+    It holds for the steps as they stood (`steps` marks them): once one of them changes it is asked again.
+    """
+
+    class Choice(models.TextChoices):
+        DONE = "done", "bill it as done"
+        LESS = "less", "bill less"
+        NONE = "none", "do not bill it"
+
+    operation = models.ForeignKey("jobs.Operation", models.CASCADE, related_name="skipped_answers")
+    choice = models.CharField(max_length=4, choices=Choice)
+    words = models.TextField("what was done instead, or why")
+    steps = models.CharField(max_length=64, help_text="a digest of the steps that were seen")
+    net = MoneyField(help_text="what its lines came to when this was said: “bill less” is less than that")
+    at = models.DateTimeField()
+    by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.CheckConstraint(condition=~Q(words=""), name="skipped_answer_has_words")]
+
+    def __str__(self) -> str:
+        return f"{self.operation}: {self.get_choice_display()}"

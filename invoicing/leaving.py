@@ -1,0 +1,93 @@
+"""Finished work that a bill leaves out: named with its reason, confirmed, and billed later by a bill of its own."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from decimal import Decimal
+
+from garage.errors import Refused
+from invoicing import charges, queries
+from invoicing.comparing import amount
+from jobs import queries as jobs_queries
+from jobs import skipped
+from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent, Standing
+from jobs.consents import consent_of
+from jobs.models import Job, Operation
+
+ZERO = Decimal("0.00")
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Finished work that is on no bill: its operation, why, and what its lines come to before tax."""
+
+    operation: int
+    title: str
+    why: str
+    net: Decimal
+
+    @property
+    def sentence(self) -> str:
+        """What the counter confirms."""
+        return f"“{self.title}” is finished and not on this invoice, {amount(self.net)} before tax: {self.why}."
+
+
+def left_out(job: Job, consent: Consent, billed: Collection[int | None]) -> tuple[LeftOut, ...]:
+    """The finished work of a job that is not `billed`; `job` comes from `jobs.queries.sheets`."""
+    rows = [row for row in job.operations.all() if row.pk not in billed and _finished(row)]
+    asked = skipped.asked(rows)
+    return tuple(
+        LeftOut(row.pk, row.title, _why(consent.of(row.pk), asked.get(row.pk)), skipped.net_of(row))
+        for row in rows
+        if row.lines.all()
+    )
+
+
+def remaining(job: Job) -> tuple[LeftOut, ...]:
+    """What the job's standing invoices left out; nothing while it has none, since then all is to be billed.
+
+    One query where every finished work is on an invoice that nothing corrects.
+    """
+    if not queries.finished_and_unsettled(job).exists():
+        return ()
+    billed = queries.billed_operations(job)
+    if not billed:
+        return ()
+    sheet = jobs_queries.sheets().get(pk=job.pk)
+    return left_out(sheet, consent_of(sheet, sheet.operations.all()), billed)
+
+
+def against_canceling(job: Job) -> str:
+    """Why a job is not canceled: an invoice of it stands. Empty when none does."""
+    invoice = queries.invoice_of(job)
+    return f"Invoice {invoice.label} of {job} stands: a credit note takes it back first." if invoice else ""
+
+
+def against_changing(operation: Operation) -> str:
+    """Why the work of an operation is not changed while its job waits for another invoice: it is billed already."""
+    invoice = queries.invoice_of_operation(operation)
+    return f"“{operation}” is billed on invoice {invoice.label}: a credit note corrects it." if invoice else ""
+
+
+def confirm(leaves_out: tuple[LeftOut, ...], confirmed: Collection[int]) -> None:
+    """Raise Refused, beside its tick, for finished work that nobody said is left out."""
+    for row in leaves_out:
+        if row.operation not in confirmed:
+            raise Refused(
+                f"“{row.title}” is finished and would not be billed: confirm that, or have it authorized first.",
+                f"leave_{row.operation}",
+            )
+
+
+def _finished(operation: Operation) -> bool:
+    return operation.finished_at is not None and charges.work_state(operation) == "done"
+
+
+def _why(standing: Standing, asked: skipped.Asked | None) -> str:
+    """Why finished work is not billed."""
+    if asked is not None and asked.not_billed and asked.answer is not None:
+        return f"it is not to be billed, “{asked.answer.words}”"
+    return {
+        WITHDRAWN: "the customer no longer wants it",
+        DECLINED: "the customer declined it",
+        "alternative": "other work is authorized in its place",
+    }.get(standing.reason, "it was not on the invoice" if standing.state == AUTHORIZED else "it is not authorized")

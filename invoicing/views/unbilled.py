@@ -1,0 +1,68 @@
+"""What is not billed, or not as written: skipped steps of which is said what was done, and finished work left out."""
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from garage.access import actor_of, allowed
+from garage.errors import Refused
+from garage.web import after_post, attempt
+from invoicing import drafts
+from invoicing.actions.left_out import bill_left_out, leave_it
+from invoicing.forms_draft import SkippedForm
+from invoicing.views.invoices import draft_context, issue_form
+from jobs import access as jobs_access
+from jobs.actions.skipped import answer_skipped
+from jobs.models import SkippedAnswer
+
+
+@allowed("invoicing")
+@require_POST
+def skipped(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record what was done where steps were skipped; for less the sheet is next, where its lines are lowered."""
+    operation = jobs_access.operation_for(request, pk)
+    made = drafts.draft(jobs_access.sheet_for(request, operation.job_id))
+    part = next((part for part in made.skipped if part.operation.pk == pk), None)
+    if part is None:
+        raise Http404
+    form = SkippedForm(request.POST, asked=part)
+
+    def act() -> SkippedAnswer:
+        return answer_skipped(operation=operation, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
+
+    answer = attempt(form, act)
+    if answer is None:
+        context = draft_context(request, made, issue_form(made), form)
+        return render(request, "invoicing/invoice_make.html", context, status=422)
+    if answer.choice == SkippedAnswer.Choice.LESS:
+        messages.success(request, f"Now lower the hours, quantities or prices of “{operation}”, then make the invoice.")
+        return after_post(request, f"{reverse('jobs:sheet', args=[operation.job_id])}#op-{operation.pk}")
+    messages.success(request, f"“{operation}”: {answer.get_choice_display()}.")
+    return after_post(request, reverse("invoicing:invoice-make", args=[operation.job_id]))
+
+
+@allowed("invoicing")
+@require_POST
+def left_out(request: HttpRequest, pk: int) -> HttpResponse:
+    """Bill what the job's invoice left out: its draft is next."""
+    job = jobs_access.job_for(request, pk)
+    try:
+        bill_left_out(job=job, actor=actor_of(request), clock=timezone.now)
+    except Refused as error:
+        messages.warning(request, str(error))
+    return after_post(request, reverse("invoicing:invoice-make", args=[pk]))
+
+
+@allowed("invoicing")
+@require_POST
+def leave(request: HttpRequest, pk: int) -> HttpResponse:
+    """Leave it unbilled after all: back to the sheet."""
+    job = jobs_access.job_for(request, pk)
+    try:
+        leave_it(job=job, actor=actor_of(request), clock=timezone.now)
+    except Refused as error:
+        messages.warning(request, str(error))
+    return after_post(request, reverse("jobs:sheet", args=[pk]))

@@ -1,0 +1,74 @@
+"""Operations some of whose steps were skipped: what the counter must say of them, and has said."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from garage.ledger import digest
+from jobs.amounts import amount
+from jobs.models import JobStep, Operation, SkippedAnswer
+
+DONE, OPEN, SKIPPED = JobStep.State.DONE, JobStep.State.OPEN, JobStep.State.SKIPPED
+
+
+@dataclass(frozen=True)
+class Asked:
+    """An operation done in part: its skipped steps, what was said of them as they stand, and what is still said."""
+
+    operation: Operation
+    skipped: tuple[JobStep, ...]
+    answer: SkippedAnswer | None
+
+    @property
+    def not_billed(self) -> bool:
+        """Whether it was said that the operation is not billed."""
+        return self.answer is not None and self.answer.choice == SkippedAnswer.Choice.NONE
+
+    @property
+    def problem(self) -> str:
+        """What keeps the operation from being billed, in a sentence; empty when nothing does."""
+        if self.answer is None:
+            return f"“{self.operation}”: steps of it were skipped. Write what was done, and how it is billed."
+        if self.answer.choice == SkippedAnswer.Choice.LESS and net_of(self.operation) >= self.answer.net:
+            return f"“{self.operation}” is to be billed less: lower its hours, quantities or prices on the job first."
+        return ""
+
+    @property
+    def said(self) -> str:
+        """What the customer reads of it: the steps not done and why, and what was done instead."""
+        skipped = "; ".join(f"“{step}” ({step.reason})" for step in self.skipped)
+        return f"Not done: {skipped}. {self.answer.words if self.answer else ''}".strip()
+
+
+def done_in_part(operation: Operation) -> bool:
+    """Whether work on an operation is over, with some of its steps done and some skipped."""
+    states = {step.state for step in operation.steps.all()}
+    return OPEN not in states and {DONE, SKIPPED} <= states
+
+
+def asked(operations: Iterable[Operation]) -> dict[int, Asked]:
+    """What is asked of the operations done in part, by their primary key; one query, and none without any."""
+    parts = [operation for operation in operations if done_in_part(operation)]
+    if not parts:
+        return {}
+    rows = SkippedAnswer.objects.filter(operation__in=parts).select_related("by").order_by("pk")
+    last = {row.operation_id: row for row in rows}
+    return {operation.pk: _asked(operation, last.get(operation.pk)) for operation in parts}
+
+
+def _asked(operation: Operation, last: SkippedAnswer | None) -> Asked:
+    skipped = tuple(step for step in operation.steps.all() if step.state == SKIPPED)
+    return Asked(operation, skipped, last if last is not None and last.steps == mark_of(operation) else None)
+
+
+def mark_of(operation: Operation) -> str:
+    """A digest of the steps as they stand; a note on one leaves it as it is."""
+    return digest(
+        [[step.pk, step.state, step.reason, step.at and step.at.isoformat()] for step in operation.steps.all()]
+    )
+
+
+def net_of(operation: Operation) -> Decimal:
+    """What an operation's lines come to as written, before tax."""
+    nets = (amount(line.quantity, line.unit_price, line.discount) for line in operation.lines.all())
+    return sum(nets, Decimal("0.00"))
