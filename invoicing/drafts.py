@@ -11,8 +11,9 @@ from invoicing.models import Authorization
 from invoicing.sums import Charge, OperationCharges, Sums
 from jobs import consent_words, stages
 from jobs import queries as jobs_queries
-from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
+from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Work
 from jobs.consents import consent_of, work_of
+from jobs.excess import Excess, excess_of
 from jobs.models import Job, JobStep
 
 BELOW_ZERO = (
