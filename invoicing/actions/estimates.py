@@ -24,6 +24,8 @@ from jobs.consents import consent_of
 from jobs.models import Job
 
 DRAFTABLE = stages.OPEN
+#: What the audit chain calls it: its entry holds the seal of the estimate, authorized by anybody or not.
+WROTE = "wrote"
 
 
 @writing()
@@ -48,7 +50,8 @@ def write_estimate(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     _wanted_paper(estimate, now)
     if consent.asks:
         move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, clock=fixed(now))
-    audit.record("wrote", estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross))
+    seal = estimate.content_sha256
+    audit.record(WROTE, estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross), sha256=seal)
     return estimate
 
 
