@@ -91,10 +91,11 @@ def work_state(operation: Operation) -> str:
 
 def as_offered(estimate: Estimate) -> list[OperationCharges]:
     """What an estimate offered, read back from its frozen rows."""
-    return [_offered(row) for row in estimate.operations.all()]
+    return [offered_on(row) for row in estimate.operations.all()]
 
 
-def _offered(row: EstimateOperation) -> OperationCharges:
+def offered_on(row: EstimateOperation) -> OperationCharges:
+    """One operation as an estimate offered it, alternatives marked as not counted."""
     return OperationCharges(
         operation=row.operation_id,
         position=row.position,
@@ -111,7 +112,7 @@ def agreed(consent: Consent) -> dict[int | None, OperationCharges]:
     """The authorized work as its yes was given, by operation: read back from the estimates' frozen rows."""
     keys = [row.yes.row for row in consent.authorized if row.yes is not None]
     rows = EstimateOperation.objects.filter(pk__in=keys).prefetch_related("lines").order_by("position")
-    return {row.operation_id: _offered(row) for row in rows}
+    return {row.operation_id: offered_on(row) for row in rows}
 
 
 def overtaken(estimate: Estimate, job: Job, consent: Consent | None = None) -> bool:
@@ -185,9 +186,3 @@ def sums_at(estimate: Estimate, charges: Iterable[Charge]) -> Sums:
 def job_totals(job: Job, on: dt.date) -> Sums:
     """What the sheet as written comes to on a day, declined work left out; Refused without a tax rate."""
     return sums_of(counted(operation_charges(job)), job.customer, queries.rates_on(on), on)
-
-
-def only(operations: Iterable[OperationCharges], keys: Iterable[int]) -> list[OperationCharges]:
-    """The named operations, all counted."""
-    wanted = set(keys)
-    return [replace(row, counted=True) for row in operations if row.operation in wanted]

@@ -19,7 +19,7 @@ from invoicing.models import (
 from invoicing.models.papers import PaperLine
 from invoicing.sums import OUTSIDE
 from jobs import consents
-from jobs.consent import Line, Offer, Record, Said, Work
+from jobs.consent import Consent, Line, Offer, Record, Said, Work, consent_from
 
 
 def register() -> None:
@@ -33,6 +33,14 @@ def records_of(jobs: Collection[int]) -> dict[int, list[Record]]:
     for row in authorizations().filter(job__in=jobs):
         found[row.job_id].append(record_of(row))
     return found
+
+
+def as_written(estimate: Estimate) -> Consent:
+    """What stood authorized when a revision was written, held against what it offers; all else on it asks."""
+    seq = estimate.consent_seq
+    records = [row for row in records_of([estimate.job_id]).get(estimate.job_id, []) if row.seq <= seq]
+    offers = [offer_of(row, estimate) for row in estimate.operations.all() if row.operation_id is not None]
+    return consent_from(records, [Work(row.operation, row.title, row.lines, offered_again_after=seq) for row in offers])
 
 
 def authorizations() -> QuerySet[Authorization]:

@@ -14,8 +14,9 @@ from invoicing.models import Authorization, Invoice, InvoiceTax
 from invoicing.sums import Charge, OperationCharges, Sums, TaxSum
 from jobs import consent_words, skipped, stages
 from jobs import queries as jobs_queries
-from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
+from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Work
 from jobs.consents import consent_of, work_of
+from jobs.excess import Excess, excess_of
 from jobs.models import Job, JobStep
 from jobs.skipped import Asked
 

@@ -15,7 +15,7 @@ _LINE = (
 
 ESTIMATE = (
     f"{ROW} {_PAPER} job_id revision job_version shop odometer_text parts_wish written_at written_by_id valid_until "
-    "promised_at changes taxes rates limit_with_tax",
+    "promised_at changes taxes rates limit_with_tax consent_seq",
 )
 ESTIMATE_OPERATION = (f"{ROW} operation_id position title counted net gross",)
 ESTIMATE_LINE = (f"{ROW} {_LINE}",)
@@ -24,7 +24,7 @@ AUTHORIZATION = (
     f"{CHAIN} job_id estimate_id estimate_seal slack person_id person_seal capacity channel at zone recorded_at "
     "taken_by_id limit limit_gross added text content_sha256",
 )
-AUTHORIZATION_OPERATION = (f"{ROW} estimate_operation_id decision net",)
+AUTHORIZATION_OPERATION = (f"{ROW} estimate_operation_id decision net tax",)
 
 INVOICE = (
     f"{CHAIN} {_PAPER} kind series number label job_id customer_id corrects_id shop odometer_in odometer_out issued_at "

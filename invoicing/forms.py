@@ -48,11 +48,13 @@ class MailForm(forms.Form):
 class AuthorizeForm(KeyForm):
     """What the customer said about an estimate: on each operation, who, how, when, and up to what amount.
 
-    It names the estimate and its seal. Nothing that becomes evidence is filled in beforehand.
+    It names the estimate and its seal, and the last record that it shows. Nothing that becomes evidence is filled in
+    beforehand.
     """
 
     estimate_key = forms.IntegerField(widget=forms.HiddenInput)
     seal = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    after_record = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
     person_name = forms.CharField(
         label="Given by", max_length=120, error_messages={"required": "Write who gave the authorization."}
     )
@@ -77,6 +79,7 @@ class AuthorizeForm(KeyForm):
         super().__init__(data)
         self.estimate, self.job, self.consent = estimate, job, consent
         self.fields["estimate_key"].initial, self.fields["seal"].initial = estimate.pk, estimate.content_sha256
+        self.fields["after_record"].initial = consent.seq
         customer = job.customer
         own = [customer.contact] if customer.kind == Customer.Kind.COMPANY else [customer.name, customer.contact]
         names = [*own, *(row.name for row in customer.designated.all())]
@@ -90,10 +93,10 @@ class AuthorizeForm(KeyForm):
             )
         self.fields["at"].initial = timezone.localtime().replace(second=0, microsecond=0)
         self.fields["parts_wish"].initial = job.parts_wish
-        for name, value in (initial or {}).items():
-            self.fields[name].initial = value
         for row in estimate.operations.all():
             self._add_decision(row, consent.of(row.operation_id))
+        for name, value in (initial or {}).items():
+            self.fields[name].initial = value
 
     def _add_decision(self, row: EstimateOperation, standing: Standing) -> None:
         """The fields for an operation that is to be decided, or whose yes may be taken back."""
@@ -162,7 +165,7 @@ class AuthorizeForm(KeyForm):
 
     def values(self) -> dict[str, Any]:
         """What the verb takes; no amount where nothing is authorized, whatever stood in its field."""
-        names = ("key", "seal", "person_name", "channel", "contact", "at", "parts_wish")
+        names = ("key", "seal", "after_record", "person_name", "channel", "contact", "at", "parts_wish")
         given = {name: self.cleaned_data[name] for name in names}
         limit = self.cleaned_data["limit"] if self.adds() else None
         return {"decisions": self.decisions(), "limit": limit, **given}
@@ -171,6 +174,10 @@ class AuthorizeForm(KeyForm):
         """What was typed about the person and the call: it holds for another revision too, the decisions do not."""
         names = ("person_name", "channel", "contact", "at", "parts_wish")
         return {name: self.data[name] for name in names if self.data.get(name)}
+
+    def typed(self) -> dict[str, str]:
+        """All that was typed and marked so far, for the same form again."""
+        return {name: self.data[name] for name in self.fields if name in self.data and name != "key"}
 
 
 class ClockReasonField(forms.CharField):

@@ -17,11 +17,11 @@ from garage.documents import Printable
 from garage.forms_fields import plain_text
 from garage.models import ShopProfile
 from garage.money import in_currency
-from invoicing import accounts, charges, drafts, freezing, queries
+from invoicing import accounts, charges, consents, drafts, freezing, queries
 from invoicing.comparing import amount
 from invoicing.freezing import said_moment, said_promise
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Payment, PaymentPart, Treatment
-from invoicing.showing import from_charges, from_paper
+from invoicing.showing import against_consent, from_charges, from_paper
 from invoicing.sums import Sums, TaxSum
 from invoicing.tax_changes import tax_changes
 from jobs import queries as jobs_queries
@@ -68,6 +68,7 @@ def estimate_paper(pk: int) -> Printable:
     earlier = estimate.job.estimates.filter(revision=estimate.revision - 1).first()
     zone = str(estimate.shop["time_zone"])
     taxes = charges.sealed_taxes(estimate)
+    consent = consents.as_written(estimate)
     context = {
         "title": f"Estimate {estimate.label}",
         "number": estimate.label,
@@ -91,14 +92,26 @@ def estimate_paper(pk: int) -> Printable:
         "concern": estimate.concern,
         "changes": estimate.changes.splitlines(),
         "changes_since": earlier.label if earlier else "",
-        "operations": from_paper(list(estimate.operations.all())),
+        "operations": from_paper(list(estimate.operations.all()), against_consent(estimate, consent), consent),
         "to_mark": estimate.operations.count() > 1,
         "sums": paper_sums(estimate, taxes),
+        "authorized_before": authorized_before(estimate),
         "exemption": estimate.exemption,
         "parts_wish": estimate.parts_wish,
         "order_number": estimate.order_number,
     }
     return Printable("documents/estimate.html", context, qr_of(estimate.label))
+
+
+def authorized_before(estimate: Estimate) -> str:
+    """What the customer had authorized when a revision was written, as it was read out; empty for a first one."""
+    record = queries.authorizations(estimate.job).filter(chain_seq=estimate.consent_seq).first()
+    if record is None or not record.limit:
+        return ""
+    return (
+        f"Authorized before this revision, {said_moment(record.at, record.zone)}: {amount(record.limit)} before tax, "
+        f"{amount(record.limit_gross)} with tax."
+    )
 
 
 def estimate_draft(pk: int) -> Printable:

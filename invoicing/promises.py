@@ -9,9 +9,10 @@ from itertools import islice
 from django.db.models import Count, Max, Prefetch, Q, QuerySet, Sum
 
 from garage import ledger, promises
-from garage.models import ClockNote, Counter
+from garage.models import AuditEntry, ClockNote, Counter
 from invoicing import consents, freezing, queries
 from invoicing.actions.authorizations import content_seal
+from invoicing.actions.estimates import WROTE
 from invoicing.models import (
     Authorization,
     Estimate,
@@ -27,7 +28,8 @@ from invoicing.models import (
 from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
-from jobs.consent import Record, Work, consent_from, excess_of
+from jobs.consent import Record, Work, consent_from
+from jobs.excess import excess_of
 from jobs.models import Job, Line
 from parts.queries import ever_one
 
@@ -49,6 +51,7 @@ def register() -> None:
     promises.register("two rates of one tax on one class never overlap", rates_apart)
     promises.register("no work of a job stands on two invoices", billed_once)
     promises.register("authorizations are what was sealed, and so are their estimates", authorizations_sealed)
+    promises.register("every estimate stands in the audit chain as it was written", estimates_in_the_chain)
     promises.register("what is owed equals invoices less credits less payments", receivables_add_up)
     promises.register("the chain of invoices is whole", lambda: ledger.breaks(Invoice))
     promises.register("the chain of authorizations is whole", lambda: ledger.breaks(Authorization))
@@ -258,6 +261,21 @@ def authorizations_sealed() -> Iterator[str]:
             yield f"{record} ({record.pk}): its decisions are not those that were sealed"
         if not record.person.matches(record.person_seal):
             yield f"{record} ({record.pk}): the name or number was changed behind it"
+
+
+def estimates_in_the_chain() -> Iterator[str]:
+    """Each estimate has the seal that the audit chain got when it was written, and none that it names is gone.
+
+    An estimate that nobody authorized is in no other chain: without this it could be exchanged, seal and all.
+    """
+    entries = AuditEntry.objects.filter(verb=WROTE, record__startswith="invoicing.estimate:").order_by("pk")
+    rows = entries.values_list("record", "details").iterator(chunk_size=2000)
+    written = {int(record.rpartition(":")[2]): details.get("sha256") for record, details in rows}
+    for estimate in Estimate.objects.select_related("job").order_by("pk").iterator(chunk_size=2000):
+        if written.pop(estimate.pk, None) != estimate.content_sha256:
+            yield f"{estimate}: its seal is not the one in the audit chain"
+    for key in written:
+        yield f"estimate {key} was written, and it is gone"
 
 
 def receivables_add_up() -> Iterator[str]:

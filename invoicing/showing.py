@@ -65,7 +65,8 @@ class LineShown:
 
 @dataclass(frozen=True)
 class OperationShown:
-    """An operation written out; `note` says why it is not in the total."""
+    """An operation written out; `note` says how it stands with its customer, or that it is an alternative (`beside`)
+    which is not in the total. `asks` says that there is something to answer about it."""
 
     key: int | None
     number: int
@@ -77,6 +78,8 @@ class OperationShown:
     lines: tuple[LineShown, ...]
     net: str
     note: str = ""
+    beside: bool = False
+    asks: bool = True
 
 
 def line_shown(line: Priced) -> LineShown:
@@ -121,6 +124,7 @@ def from_charges(operations: Iterable[OperationCharges]) -> list[OperationShown]
             lines=tuple(line_shown(charge) for charge in row.charges),
             net=amount(row.net),
             note="" if row.counted else ALTERNATIVE,
+            beside=not row.counted,
         )
         for number, row in enumerate(operations, start=1)
     ]
@@ -156,9 +160,12 @@ def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> s
 
 
 def from_paper(
-    operations: Sequence[EstimateOperation] | Sequence[InvoiceOperation], notes: Mapping[int | None, str] | None = None
+    operations: Sequence[EstimateOperation] | Sequence[InvoiceOperation],
+    notes: Mapping[int | None, str] | None = None,
+    consent: Consent | None = None,
 ) -> list[OperationShown]:
-    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation."""
+    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation, and
+    `consent` which of them are still to be answered (None: all)."""
     notes = notes or {}
     return [
         OperationShown(
@@ -172,6 +179,8 @@ def from_paper(
             lines=tuple(line_shown(line) for line in row.lines.all()),
             net=amount(row.net),
             note=" · ".join(filter(None, [_alternative(row), notes.get(row.operation_id, "")])),
+            beside=bool(_alternative(row)),
+            asks=consent is None or consent.of(row.operation_id).asks,
         )
         for row in operations
     ]

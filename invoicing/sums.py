@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
-from invoicing.totals import NOTHING, UNTAXED, ChargeLine, TaxRate, line_net, total
+from invoicing.totals import CENT, NOTHING, UNTAXED, ChargeLine, TaxRate, line_net, total
 from jobs.amounts import base_unit, charged_quantity, in_base
 
 LABOR_KINDS = frozenset({"labor"})
@@ -181,6 +181,35 @@ def tax_on(base: Decimal, rate: Decimal) -> Decimal:
     """A tax on what it is on, rounded once by the rule of `total`."""
     (row,) = total([ChargeLine(base, "all")], [TaxRate("all", "tax", rate)]).taxes
     return row.tax
+
+
+def shares_of_tax(operations: Sequence[OperationCharges], taxes: Iterable[TaxSum]) -> list[Decimal]:
+    """What each operation bears of the taxes on all of them, in cents; together exactly the taxes.
+
+    Each tax is shared out by itself (`apportioned`), by what the operation has in its classes.
+    """
+    shares = [NOTHING for _ in operations]
+    for tax in taxes:
+        bases = [_sum(charge for charge in row.charges if charge.tax_class in tax.classes) for row in operations]
+        parts = apportioned(tax.tax, [base * tax.rate for base in bases])
+        shares = [share + part for share, part in zip(shares, parts, strict=True)]
+    return shares
+
+
+def apportioned(total: Decimal, exact: Sequence[Decimal]) -> list[Decimal]:
+    """Shares in cents that add up to `total`, each less than a cent from its exact one: by the largest remainder.
+
+    Every share is rounded down; the cents that are then missing go one each to those with the largest rest, of equal
+    rests to the first (the method of largest remainders, Hamilton's; from memory). Raises ValueError when `total` is
+    not the sum of the exact shares, rounded to a cent.
+    """
+    down = [share.quantize(CENT, ROUND_FLOOR) for share in exact]
+    missing = int((total - sum(down, NOTHING)) / CENT)
+    if abs(total - sum(exact, Decimal(0))) >= CENT or total % CENT:
+        raise ValueError(f"{total} is not what {len(exact)} shares come to.")
+    by_rest = sorted(range(len(exact)), key=lambda place: down[place] - exact[place])
+    favored = set(by_rest[:missing])
+    return [share + CENT if place in favored else share for place, share in enumerate(down)]
 
 
 def counted(operations: Iterable[OperationCharges]) -> list[Charge]:

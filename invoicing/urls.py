@@ -10,6 +10,7 @@ urlpatterns = [
     path("jobs/<int:pk>/estimate/revise/", estimates.estimate_revise, name="estimate-revise"),
     path("jobs/<int:pk>/estimate/draft/", estimates.estimate_draft, name="estimate-draft"),
     path("jobs/<int:pk>/authorize/", authorize.authorize, name="authorize"),
+    path("jobs/<int:pk>/authorize/amounts/", authorize.authorize_amounts, name="authorize-amounts"),
     path("jobs/<int:pk>/invoice/", invoices.invoice_make, name="invoice-make"),
     path("jobs/<int:pk>/invoice/draft/", invoices.invoice_draft, name="invoice-draft"),
     path("jobs/<int:pk>/left-out/bill/", unbilled.left_out, name="bill-left-out"),

@@ -11,6 +11,8 @@ held against them. Nothing of the answer is stored. The rules:
   that costs something, nor a tax class that is taxed higher at the sealed rates (16 CCR 3354(b): another part or
   method asks for consent even at the same price). The successor's number of the same item is the same part.
 - A no to an addition leaves the earlier yes as it was; a yes is taken back by a decision of its own.
+- Charges of the job as a whole go with any yes: worked out on what is billed, never above what they came to on it as
+  it was marked.
 
 Keys and values come out, no sentences: `consent_words` writes them where they are shown.
 """
@@ -28,8 +30,7 @@ AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN = "authorized", "declined", "undecide
 #: on a bill, work that nobody agreed to.
 PART, ADDED, TAXED, METHOD, AMOUNT, NOT_AUTHORIZED = "part", "added", "taxed", "method", "amount", "not authorized"
 
-#: In place of an operation: charges of the job as a whole. They are authorized with any yes, up to what they came to
-#: on the marked work (`Record.job_wide`). No line of the program is one yet.
+#: In place of an operation: the charges of the job as a whole (`JobWide`). No line of the program is one yet.
 JOB_WIDE: None = None
 
 NOTHING = Decimal("0.00")
@@ -96,6 +97,30 @@ class Offer:
 
 
 @dataclass(frozen=True)
+class JobWide:
+    """A charge of the job as a whole, such as supplies by percent or a waste fee: authorized with any yes.
+
+    It is worked out on what is billed: `share` of the lines of these kinds, and `fee` once where there is any of them.
+    It is never above what it came to on the marked work; of that, work that is not billed lends nothing. On a bill it
+    is the line of operation `JOB_WIDE` that is called `what`.
+    """
+
+    what: str
+    kinds: frozenset[str]
+    share: Decimal = NOTHING
+    fee: Decimal = NOTHING
+    at_most: Decimal | None = None
+
+    def on(self, lines: Iterable[Line]) -> Decimal:
+        """What it comes to on these lines, in cents."""
+        charged = [line.net for line in lines if line.kind in self.kinds]
+        if not charged:
+            return NOTHING
+        comes_to = max(NOTHING, round_money(self.share * sum(charged, NOTHING)) + self.fee)
+        return comes_to if self.at_most is None else min(comes_to, self.at_most)
+
+
+@dataclass(frozen=True)
 class Said:
     """What was decided on one operation, on which offer, and the customer's words about it."""
 
@@ -107,13 +132,13 @@ class Said:
 @dataclass(frozen=True)
 class Record:
     """One sealed record. `slack` is what may be billed above the yes in all: 0 where the place, or the sentence that
-    was agreed to, allows none."""
+    was agreed to, allows none. `job_wide` are the charges of the whole job that the paper named."""
 
     seq: int
     said: tuple[Said, ...]
     at: datetime | None = None
     slack: Decimal = NOTHING
-    job_wide: Decimal = NOTHING
+    job_wide: tuple[JobWide, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,7 +227,7 @@ class Consent:
     operations: Mapping[int, Standing] = field(default_factory=dict)
     gone: tuple[Standing, ...] = ()
     slack: Decimal = NOTHING
-    job_wide: Decimal = NOTHING
+    job_wide: tuple[JobWide, ...] = ()
     seq: int = 0
 
     def of(self, operation: int | None) -> Standing:
@@ -283,9 +308,9 @@ def _group(work: Work) -> int | None:
     return work.alternative_to or work.operation
 
 
-def _slack(ordered: Sequence[Record]) -> tuple[Decimal, Decimal]:
-    """The slack of the last yes, less what was refused after it; and what job-wide charges came to with that yes."""
-    slack, job_wide, yes = NOTHING, NOTHING, 0
+def _slack(ordered: Sequence[Record]) -> tuple[Decimal, tuple[JobWide, ...]]:
+    """The slack of the last yes, less what was refused after it; and the job-wide charges agreed to with that yes."""
+    slack, job_wide, yes = NOTHING, tuple[JobWide, ...](), 0
     agreed: dict[int, Decimal] = {}
     for record in ordered:
         for said in record.said:
@@ -297,7 +322,7 @@ def _slack(ordered: Sequence[Record]) -> tuple[Decimal, Decimal]:
                 slack -= max(NOTHING, said.offer.net - known)
             elif said.decision == WITHDRAWN:
                 agreed.pop(said.offer.operation, None)
-    return max(NOTHING, slack), job_wide if agreed else NOTHING
+    return max(NOTHING, slack), job_wide if agreed else ()
 
 
 def beyond(yes: Offer, work: Work) -> tuple[Beyond, ...]:
@@ -351,46 +376,3 @@ def _matched(offered: Sequence[Line], lines: Sequence[Line]) -> list[tuple[Line,
             before = free.pop(key) if key is not None else None
         matched.append((line, before))
     return matched
-
-
-@dataclass(frozen=True)
-class Excess:
-    """What of a bill may not be billed: the operation, by how much it passes its own limit, and what else."""
-
-    operation: int | None
-    title: str
-    over: Decimal
-    why: tuple[Beyond, ...]
-    limit: Decimal = NOTHING
-    with_tax: bool = False
-
-
-def excess_of(consent: Consent, bill: Sequence[Work]) -> tuple[Excess, ...]:
-    """What a bill holds that was not authorized; empty when all of it may be billed.
-
-    The slack covers amounts only: neither work nor a part that nobody agreed to.
-    """
-    found = [_excess(consent, work) for work in bill]
-    over = sum((row.over for row in found if NOT_AUTHORIZED not in {why.key for why in row.why}), NOTHING)
-    if over <= consent.slack:
-        found = [row if row.why and row.why[0].key == NOT_AUTHORIZED else _covered(row) for row in found]
-    return tuple(row for row in found if row.over > 0 or row.why)
-
-
-def _excess(consent: Consent, work: Work) -> Excess:
-    if work.operation is JOB_WIDE:
-        over = sum((line.net for line in work.lines), NOTHING) - consent.job_wide
-        return Excess(JOB_WIDE, work.title, max(NOTHING, over), (), consent.job_wide)
-    standing = consent.of(work.operation)
-    if standing.yes is None:
-        net = sum((line.net for line in work.lines), NOTHING)
-        return Excess(work.operation, work.title, net, (Beyond(NOT_AUTHORIZED, amount=net),))
-    found = beyond(standing.yes, work)
-    over = sum((row.amount for row in found if row.key == AMOUNT), NOTHING)
-    yes = standing.yes
-    return Excess(work.operation, work.title, over, found, yes.cost(yes.lines), yes.with_tax)
-
-
-def _covered(row: Excess) -> Excess:
-    """The same when the slack covers the amounts."""
-    return replace(row, over=NOTHING, why=tuple(why for why in row.why if why.key != AMOUNT))

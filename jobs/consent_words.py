@@ -2,7 +2,8 @@
 
 from decimal import Decimal
 
-from jobs.consent import ADDED, AMOUNT, METHOD, NOT_AUTHORIZED, PART, TAXED, Beyond, Excess, Standing
+from jobs.consent import ADDED, AMOUNT, METHOD, NOT_AUTHORIZED, PART, TAXED, Beyond, Standing
+from jobs.excess import Excess
 
 
 def money(value: Decimal) -> str:

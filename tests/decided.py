@@ -4,12 +4,14 @@ import datetime as dt
 from decimal import Decimal
 from itertools import chain
 
+from garage import audit
 from garage.clock import fixed
 from garage.ledger import append, aside, put_aside
 from garage.models import SideRow, User
 from garage.shop import profile
 from invoicing import charges, freezing, queries
 from invoicing.actions.authorizations import content_seal
+from invoicing.actions.estimates import WROTE
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateLine, EstimateOperation
 from invoicing.sums import OUTSIDE, ClassRate
 from jobs import queries as jobs_queries
@@ -104,4 +106,5 @@ def _estimate(job: Job, person: SideRow, now: dt.datetime) -> tuple[Estimate, di
     for frozen in offered:
         frozen.save(force_insert=True)
     EstimateLine.objects.bulk_create(chain(*lines))
+    audit.record(WROTE, estimate, actor=None, now=now, sha256=estimate.content_sha256)
     return estimate, {row.operation_id: row for row in offered if row.operation_id is not None}

@@ -112,7 +112,7 @@ class Pieces(TestCase):
             piece = self.ask("get", one.url, HTMX)
             assert piece.status_code == 404 or "<main" not in html_of(piece), one.name  # htmx puts a 404 nowhere
         assert led["jobs:foot"] == led["jobs:papers"] == "/jobs/1/"
-        assert len(led) == 9
+        assert len(led) == 10
 
     def test_what_htmx_asks_for_fits_into_the_place_it_is_for(self) -> None:
         """No page within a page, and no place within itself."""

@@ -119,10 +119,11 @@ def sum_of(label: str, amount: str) -> SafeString:
 
 
 @register.simple_tag
-def total(amount: str, label: str = "", other: str = "") -> SafeString:
+def total(amount: str, label: str = "", other: str = "", **attrs: Any) -> SafeString:
     """The one large figure of the foot."""
     below = format_html("<small>{}</small>", other) if other else ""
-    return format_html('<p class="total"><span>{}</span><b>{}</b>{}</p>', label or _("Total"), amount, below)
+    words = label or _("Total")
+    return format_html('<p class="total"{}><span>{}</span><b>{}</b>{}</p>', attributes(attrs), words, amount, below)
 
 
 @register.simple_block_tag

@@ -20,21 +20,19 @@ from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import append, aside, content_of, digest, put_aside
 from garage.models import Customer, SideRow, User
-from invoicing import charges, comparing, consents, queries
+from invoicing import charges, comparing, queries
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateOperation
-from invoicing.sums import Sums, counted
+from invoicing.reading_out import Asking, Decisions, ReadOut, asking_of
+from invoicing.sums import Sums
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.intake import change_job
 from jobs.actions.stages import settle
-from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent, Record, Said, Work, beyond, consent_from
-from jobs.consents import consent_of, records_of, work_of
+from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent
+from jobs.consents import consent_of
 from jobs.models import Job, JobStep, Line
 
 Channel, Capacity = Authorization.Channel, Authorization.Capacity
-
-#: By operation (of the sheet): authorized, declined or withdrawn, and the customer's words about a no.
-Decisions = Mapping[int, tuple[str, str]]
 
 
 @once("authorize", Authorization)
@@ -43,6 +41,7 @@ def authorize(
     key: uuid.UUID,
     estimate: Estimate,
     seal: str,
+    after_record: int | None = None,
     decisions: Decisions,
     person_name: str,
     capacity: str = "",
@@ -56,33 +55,46 @@ def authorize(
 ) -> Authorization:
     """Record one decision of the customer on an estimate; the same `key` again gives the same record.
 
-    `seal` is the estimate's own, as the form showed it: nobody says yes to a revision they did not hear. `limit` is
-    what may now be billed on the whole job before tax, as it was said; it is what the authorized work comes to, and
-    for a first authorization defaults to that. `parts_wish` is what is to happen with replaced parts (None: not
-    asked); the law wants it asked here (9884.10). Raises Replaced for another revision than the latest, and Refused,
-    naming the field, when the record would be no evidence: a phone call or text message without number (`contact`), a
-    mail without address, somebody neither customer nor designated, a company without a person's name
-    (`person_name`), an addition without the revised total or with another one (`limit`), a time that cannot be
-    (`at`), an estimate that expired or that a changed sheet has overtaken.
+    `seal` is the estimate's own, as the form showed it: nobody says yes to a revision they did not hear.
+    `after_record` is the sequence of the job's last record as the form had it (0: none; None: not asked), since the
+    amounts read out hold what stood authorized then. `limit` is what may now be billed on the whole job before tax,
+    as it was said; it is what the authorized work comes to, and for a first authorization defaults to that.
+    `parts_wish` is what is to happen with replaced parts (None: not asked); the law wants it asked here (9884.10).
+
+    Raises Replaced for another revision or another last record than the form had, and Refused, naming the field, when
+    the record would be no evidence: a phone call or text message without number (`contact`), a mail without address,
+    somebody neither customer nor designated, a company without a person's name (`person_name`), an addition without
+    the revised total or with another one (`limit`), a time that cannot be (`at`), an estimate that expired or that a
+    changed sheet has overtaken.
     """
     now = clock()
     row = queries.estimates().get(pk=estimate.pk)
     job = jobs_queries.sheets().get(pk=row.job_id)
     consent = consent_of(job, job.operations.all())
     _the_paper_heard(row, seal, job)
+    if after_record not in (None, consent.seq):
+        raise Replaced(ANSWERED_SINCE)
     _given_in_time(row, at or now, now)
     if any(decision != WITHDRAWN for decision, _words in decisions.values()):
         _still_offered(row, job, consent, at or now)
     name, known_as = _person(job.customer, person_name, capacity)
-    _check_decisions(row, job, consent, decisions)
+    asking = asking_of(row, job, consent)
+    _check_decisions(asking, job, decisions)
     given = Given(name, known_as, channel, _contact(channel, contact), at or now)
     if parts_wish is not None:
         change_job(job=job, fields={"parts_wish": parts_wish}, actor=actor, clock=fixed(now))
-    return _record(row, job, consent, with_standing(row, decisions, consent), given, limit, actor, now)
+    return _record(asking, job, decisions, given, limit, actor, now)
+
+
+#: Why a form that was opened before another record is not saved.
+ANSWERED_SINCE = (
+    "Another decision was recorded on this job since the form was opened, and nothing was recorded now. Look at what "
+    "stands authorized, and read the amounts out again."
+)
 
 
 class Replaced(Refused):
-    """Another revision was written since the form was opened; the sentence says what changed."""
+    """Another revision was written, or another decision recorded, since the form was opened; it says which."""
 
 
 @dataclass(frozen=True)
@@ -177,21 +189,21 @@ def _contact(channel: str, contact: str) -> str:
     return contact
 
 
-def _check_decisions(estimate: Estimate, job: Job, consent: Consent, decisions: Decisions) -> None:
+def _check_decisions(asking: Asking, job: Job, decisions: Decisions) -> None:
     """Refuse no decision at all, and one that says nothing: on work that is not offered, or was settled before."""
     if not decisions:
         raise Refused("Say for at least one operation whether it is authorized or declined.")
-    offered = {row.operation_id: row for row in estimate.operations.all()}
+    offered = {row.operation_id: row for row in asking.estimate.operations.all()}
     begun = begun_among(decisions)
     for key, (decision, _) in decisions.items():
         if key not in offered:
             raise Refused("One of the operations is not on this estimate.")
         if decision not in (AUTHORIZED, DECLINED, WITHDRAWN):
             raise Refused(f"“{offered[key]}” must be authorized or declined.")
-        if key not in consent.operations:
+        if key not in asking.consent.operations:
             raise Refused(f"“{offered[key]}” is no longer on the sheet: write a revised estimate and ask again.")
-        _check_decision(offered[key], decision, consent, begun=key in begun)
-    _one_of_alternatives(job, after(estimate, job, decisions).all_in(AUTHORIZED))
+        _check_decision(offered[key], decision, asking.consent, begun=key in begun)
+    one_of_alternatives(job, asking.after(decisions))
 
 
 def _check_decision(offered: EstimateOperation, decision: str, consent: Consent, *, begun: bool) -> None:
@@ -219,38 +231,9 @@ def begun_among(operations: Mapping[int, object]) -> set[int]:
     return set(stepped.values_list("operation", flat=True)) | drawn
 
 
-def after(estimate: Estimate, job: Job, decisions: Decisions) -> Consent:
-    """What the customer's consent would be with these decisions on the estimate."""
-    offers = {row.operation_id: consents.offer_of(row, estimate) for row in estimate.operations.all()}
-    said = tuple(Said(offers[key], decision, words) for key, (decision, words) in decisions.items())
-    before = records_of([job.pk])[job.pk]
-    record = Record(seq=max((row.seq for row in before), default=0) + 1, said=said)
-    return consent_from([*before, record], [work_of(row) for row in job.operations.all()])
-
-
-def with_standing(estimate: Estimate, decisions: Decisions, consent: Consent) -> dict[int, tuple[str, str]]:
-    """The decisions, and with a yes also what stood authorized before and this estimate offers for less.
-
-    The revised total that the customer hears holds the lower price, so it is that one which is agreed to from now on.
-    """
-    given = dict(decisions)
-    if all(decision != AUTHORIZED for decision, _words in given.values()):
-        return given
-    for row in estimate.operations.all():
-        standing = consent.of(row.operation_id)
-        if standing.yes is None or row.operation_id in given:
-            continue
-        offer = consents.offer_of(row, estimate)
-        lower = offer.net < standing.net
-        if lower and not beyond(standing.yes, Work(offer.operation, offer.title, offer.lines)):
-            given[offer.operation] = (AUTHORIZED, "")
-    return given
-
-
 def _record(
-    estimate: Estimate,
+    asking: Asking,
     job: Job,
-    consent: Consent,
     decisions: Decisions,
     given: Given,
     limit: Decimal | None,
@@ -258,11 +241,12 @@ def _record(
     now: dt.datetime,
 ) -> Authorization:
     before = queries.last_authorization(job)
-    sums = sums_authorized(estimate, job, after(estimate, job, decisions))
+    estimate, heard = asking.estimate, asking.read_out(decisions)
+    sums = heard.sums
     adds = any(decision == AUTHORIZED for decision, _ in decisions.values())
-    limit = agreed_limit(job.customer, sums, limit, addition=adds and bool(consent.authorized))
+    limit = agreed_limit(job.customer, sums, limit, addition=adds and bool(asking.consent.authorized))
     person = SideRow.objects.create(data={"name": given.name, "contact": given.contact}, written_at=now)
-    rows = _rows(estimate, decisions)
+    rows = _rows(estimate, asking.with_standing(decisions), heard)
     put_aside(rows, now=now)
     authorization = Authorization(
         job=job,
@@ -298,20 +282,25 @@ def content_seal(estimate: Estimate, rows: list[AuthorizationOperation]) -> str:
     return digest({"estimate": estimate.content_sha256, "operations": [content_of(row) for row in rows]})
 
 
-def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperation]:
+def _rows(estimate: Estimate, decisions: Decisions, heard: ReadOut) -> list[AuthorizationOperation]:
+    """What is said of each operation, with the amounts that were read out; of a no there are no taxes to hear."""
     return [
         AuthorizationOperation(
             estimate_operation=offered,
-            decision=decisions[offered.operation_id][0],
+            decision=decision,
             net=offered.net,
-            **aside(reason=decisions[offered.operation_id][1].strip()[:200]),
+            tax=heard.shares[offered.operation_id].tax if decision == AUTHORIZED else Decimal(0),
+            **aside(reason=words.strip()[:200]),
         )
         for offered in estimate.operations.all()
         if offered.operation_id is not None and offered.operation_id in decisions
+        for decision, words in [decisions[offered.operation_id]]
     ]
 
 
-def _one_of_alternatives(job: Job, allowed: set[int]) -> None:
+def one_of_alternatives(job: Job, consent: Consent) -> None:
+    """Refuse a consent to two operations that are alternatives to one another."""
+    allowed = consent.all_in(AUTHORIZED)
     groups: dict[int, str] = {}
     for row in job.operations.all():
         if row.pk not in allowed:
@@ -339,12 +328,6 @@ def agreed_limit(customer: Customer, sums: Sums, said: Decimal | None, *, additi
             "limit",
         )
     return sums.net
-
-
-def sums_authorized(estimate: Estimate, job: Job, consent: Consent) -> Sums:
-    """What the authorized work on the sheet comes to as it was agreed, with the taxes sealed on the estimate."""
-    chosen = charges.only(charges.agreed(consent).values(), consent.all_in(AUTHORIZED))
-    return charges.sums_at(estimate, counted(chosen))
 
 
 def agreed_text(estimate: Estimate, limit: Decimal, gross: Decimal) -> str:

@@ -1,6 +1,7 @@
 """Writing an estimate: a frozen, sealed revision of what the job's sheet offers."""
 
 import datetime as dt
+from decimal import Decimal
 from itertools import chain
 
 from garage import audit, documents, shop
@@ -12,16 +13,19 @@ from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
 from invoicing.actions.mailing import send
 from invoicing.models import Estimate, EstimateLine, EstimateOperation
-from invoicing.sums import OperationCharges, Sums
+from invoicing.sums import ClassRate, OperationCharges, Sums, shares_of_tax
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.stages import move
 from jobs.actions.writing_up import save_line
 from jobs.amounts import base_unit, charged_quantity
+from jobs.consent import Consent
 from jobs.consents import consent_of
 from jobs.models import Job
 
 DRAFTABLE = stages.OPEN
+#: What the audit chain calls it: its entry holds the seal of the estimate, authorized by anybody or not.
+WROTE = "wrote"
 
 
 @writing()
@@ -42,11 +46,12 @@ def write_estimate(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     sums = charges.job_totals(job, shop.day_of(now))
     if before is not None and still_says(before, job, offered, sums, now):
         return before
-    estimate = _freeze(job, before, offered, sums, actor, now)
+    estimate = _freeze(job, before, offered, sums, consent, actor, now)
     _wanted_paper(estimate, now)
     if consent.asks:
         move(job, stages.AWAITING, waits_for=job.customer.name, actor=actor, clock=fixed(now))
-    audit.record("wrote", estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross))
+    seal = estimate.content_sha256
+    audit.record(WROTE, estimate, actor=actor, now=now, net=str(sums.net), gross=str(sums.gross), sha256=seal)
     return estimate
 
 
@@ -73,6 +78,7 @@ def _freeze(
     before: Estimate | None,
     offered: list[OperationCharges],
     sums: Sums,
+    consent: Consent,
     actor: User | None,
     now: dt.datetime,
 ) -> Estimate:
@@ -89,6 +95,7 @@ def _freeze(
         shop=freezing.shop_on_paper(profile),
         odometer_text=freezing.odometer_on_paper(job.odometer_in),
         parts_wish=freezing.PARTS_WISH[job.parts_wish],
+        consent_seq=consent.seq,
         written_at=now,
         written_by=actor,
         valid_until=today + dt.timedelta(days=profile.estimate_days),
@@ -106,9 +113,8 @@ def _freeze(
         **freezing.vehicle_on_paper(job.vehicle),
         **freezing.sums_on_paper(sums),
     )
-    operations = [
-        _operation(row, charges.sums_of(row.charges, job.customer, rates, today), estimate) for row in offered
-    ]
+    taxes = _taxes(offered, sums, job.customer, rates, today)
+    operations = [_operation(row, tax, estimate) for row, tax in zip(offered, taxes, strict=True)]
     lines = [
         [
             EstimateLine(estimate_operation=frozen, line_id=charge.line, **columns)
@@ -125,7 +131,15 @@ def _freeze(
     return estimate
 
 
-def _operation(row: OperationCharges, sums: Sums, estimate: Estimate) -> EstimateOperation:
+def _taxes(
+    offered: list[OperationCharges], sums: Sums, customer: Customer, rates: list[ClassRate], on: dt.date
+) -> list[Decimal]:
+    """The share of the paper's taxes that each operation bears; an alternative beside the total bears its own."""
+    shares = iter(shares_of_tax([row for row in offered if row.counted], sums.taxes))
+    return [next(shares) if row.counted else charges.sums_of(row.charges, customer, rates, on).tax for row in offered]
+
+
+def _operation(row: OperationCharges, tax: Decimal, estimate: Estimate) -> EstimateOperation:
     return EstimateOperation(
         estimate=estimate,
         operation_id=row.operation,
@@ -133,7 +147,7 @@ def _operation(row: OperationCharges, sums: Sums, estimate: Estimate) -> Estimat
         title=row.title,
         counted=row.counted,
         net=row.net,
-        gross=sums.gross,
+        gross=row.net + tax,
         **aside(concern=row.concern, cause=row.cause),
     )
 

@@ -89,6 +89,10 @@ class Migration(migrations.Migration):
                     "parts_wish",
                     models.CharField(blank=True, help_text="about replaced parts, as printed", max_length=120),
                 ),
+                (
+                    "consent_seq",
+                    models.BigIntegerField(default=0, help_text="the job's last authorization then; 0: there was none"),
+                ),
                 ("written_at", models.DateTimeField()),
                 ("valid_until", models.DateField()),
                 ("promised_at", models.DateTimeField(blank=True, null=True)),
@@ -278,7 +282,12 @@ class Migration(migrations.Migration):
                     models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not"),
                 ),
                 ("net", garage.fields.MoneyField()),
-                ("gross", garage.fields.MoneyField(help_text="its net with the taxes on its own lines")),
+                (
+                    "gross",
+                    garage.fields.MoneyField(
+                        help_text="its net with its share of the paper's taxes; those in the sums add up to the total"
+                    ),
+                ),
                 (
                     "estimate",
                     models.ForeignKey(
@@ -404,6 +413,12 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("net", garage.fields.MoneyField()),
+                (
+                    "tax",
+                    garage.fields.MoneyField(
+                        default=0, help_text="its share of the taxes on all that was read out; 0 where it is a no"
+                    ),
+                ),
                 (
                     "authorization",
                     models.ForeignKey(

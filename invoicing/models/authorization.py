@@ -73,6 +73,7 @@ class AuthorizationOperation(AppendOnly):
         choices=[("authorized", "authorized"), ("declined", "declined"), ("withdrawn", "no longer wanted")],
     )
     net = MoneyField()
+    tax = MoneyField(default=0, help_text="its share of the taxes on all that was read out; 0 where it is a no")
     reason = beside()
 
     class Meta:

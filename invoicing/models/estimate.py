@@ -21,6 +21,7 @@ class Estimate(AppendOnly, Paper):
     shop = models.JSONField(help_text="the garage's own name, address, numbers and texts as printed")
     odometer_text = models.CharField(max_length=40, blank=True)
     parts_wish = models.CharField(max_length=120, blank=True, help_text="about replaced parts, as printed")
+    consent_seq = models.BigIntegerField(default=0, help_text="the job's last authorization then; 0: there was none")
     written_at = models.DateTimeField()
     written_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     valid_until = models.DateField()
@@ -62,7 +63,7 @@ class EstimateOperation(AppendOnly):
     title = models.CharField(max_length=120)
     counted = models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not")
     net = MoneyField()
-    gross = MoneyField(help_text="its net with the taxes on its own lines")
+    gross = MoneyField(help_text="its net with its share of the paper's taxes; those in the sums add up to the total")
     concern = beside()
     cause = beside()
 

@@ -1,5 +1,6 @@
-"""Recording what the customer decided."""
+"""Recording what the customer decided, with the amounts to read out as the marks are set."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -7,20 +8,26 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.web import after_post, attempt, key_in
-from invoicing import queries
-from invoicing.actions.authorizations import after, replaced, sums_authorized
+from garage.web import after_post, attempt, key_in, piece_of
+from invoicing import queries, reading_out
+from invoicing.actions.authorizations import ANSWERED_SINCE, one_of_alternatives, replaced
 from invoicing.actions.authorizations import authorize as record
 from invoicing.forms import AuthorizeForm
 from invoicing.models import Authorization, Estimate
+from invoicing.papers import tax_text
+from invoicing.reading_out import Shown, asking_of
+from invoicing.showing import against_consent
 from invoicing.standing import Standing, standing_of
 from jobs import access as jobs_access
-from jobs.consent import AUTHORIZED
+from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent
 from jobs.models import Job
+
+#: The name of the button that only works the amounts out, for a browser without JavaScript.
+ONLY_AMOUNTS = "amounts"
 
 
 @allowed("counter")
@@ -32,46 +39,106 @@ def authorize(request: HttpRequest, pk: int) -> HttpResponse:
     if standing.estimate is None:
         messages.warning(request, "Write the estimate first: the customer decides on a price.")
         return after_post(request, reverse("jobs:sheet", args=[job.pk]))
-    named = _named(request, job) or standing.estimate
+    named = _named(request.POST, job) or standing.estimate
     form = AuthorizeForm(request.POST or None, estimate=named, job=job, consent=standing.consent)
 
     def act() -> Authorization:
         return record(estimate=named, **form.values(), actor=actor_of(request), clock=timezone.now)
 
-    if request.method == "POST" and attempt(form, act):
+    if ONLY_AMOUNTS not in request.POST and request.method == "POST" and attempt(form, act):
         messages.success(request, f"Recorded what {job.customer} decided.")
         return after_post(request, reverse("jobs:sheet", args=[job.pk]))
-    stale = ""
-    if named.pk != standing.estimate.pk:
-        stale, known = str(replaced(named, standing.estimate)), form.who_and_how()
-        form = AuthorizeForm(None, estimate=standing.estimate, job=job, consent=standing.consent, initial=known)
+    stale = _outdated(request.POST, standing, named)
+    if stale or ONLY_AMOUNTS in request.POST:
+        typed = form.who_and_how() if stale else form.typed()
+        form = AuthorizeForm(None, estimate=standing.estimate, job=job, consent=standing.consent, initial=typed)
+    marks = _marks({} if stale else request.POST, standing.estimate)
     try:
-        context = _context(job, standing, standing.estimate, form)
+        context = _context(job, standing, standing.estimate, form, marks)
     except Refused as error:  # a rate was ended since the estimate was written
         messages.warning(request, str(error))
         return after_post(request, reverse("jobs:sheet", args=[job.pk]))
-    status = 422 if request.method == "POST" else 200
-    return render(request, "invoicing/authorize.html", {**context, "stale": stale}, status=status)
+    refused = request.method == "POST" and ONLY_AMOUNTS not in request.POST
+    return render(
+        request, "invoicing/authorize.html", {**context, "stale": stale}, status=422 if refused or stale else 200
+    )
 
 
-def _named(request: HttpRequest, job: Job) -> Estimate | None:
+@allowed("counter")
+@require_safe
+@piece_of("invoicing:authorize", "pk")
+def authorize_amounts(request: HttpRequest, pk: int) -> HttpResponse:
+    """The amounts to read out for the marks that are set, beside each operation and in all."""
+    job = jobs_access.sheet_for(request, pk)
+    standing = standing_of(job, timezone.localdate())
+    estimate = standing.estimate
+    stale = _outdated(request.GET, standing, _named(request.GET, job) or estimate)
+    if estimate is None or stale:
+        return render(request, "invoicing/read_out.html", {"problem": stale})
+    try:
+        shown = reading_out.shown(asking_of(estimate, job, standing.consent), _marks(request.GET, estimate))
+    except Refused as error:
+        return render(request, "invoicing/read_out.html", {"problem": str(error)})
+    return render(request, "invoicing/read_out.html", {**_amounts(job, estimate, shown), "live": True})
+
+
+def _named(data: Mapping[str, Any], job: Job) -> Estimate | None:
     """The estimate that the form was opened for."""
-    key = key_in(request.POST.get("estimate_key", ""))
+    key = key_in(data.get("estimate_key", ""))
     return queries.estimates().filter(pk=key, job=job).first() if key is not None else None
 
 
-def _context(job: Job, standing: Standing, estimate: Estimate, form: AuthorizeForm) -> dict[str, Any]:
-    wanted = {
-        row.operation_id: (AUTHORIZED, "")
-        for row in estimate.operations.all()
-        if row.operation_id in standing.consent.asks and row.counted
-    }
+def _outdated(data: Mapping[str, Any], standing: Standing, named: Estimate | None) -> str:
+    """Why a form must be looked at again: another revision was written since, or another decision recorded."""
+    if standing.estimate is not None and named is not None and named.pk != standing.estimate.pk:
+        return str(replaced(named, standing.estimate))
+    seen = key_in(data.get("after_record", ""))
+    return ANSWERED_SINCE if seen not in (None, standing.consent.seq) else ""
+
+
+def _marks(data: Mapping[str, Any], estimate: Estimate) -> dict[int, tuple[str, str]]:
+    """What is marked on each operation so far; what is left open is not."""
+    keys = [row.operation_id for row in estimate.operations.all() if row.operation_id is not None]
+    said = {key: data.get(f"decision_{key}", "") for key in keys}
+    return {key: (mark, "") for key, mark in said.items() if mark in (AUTHORIZED, DECLINED, WITHDRAWN)}
+
+
+def _context(
+    job: Job, standing: Standing, estimate: Estimate, form: AuthorizeForm, marks: dict[int, tuple[str, str]]
+) -> dict[str, Any]:
+    shown = reading_out.shown(asking_of(estimate, job, standing.consent), marks)
+    notes = against_consent(estimate, standing.consent)
+    rows = [
+        (row, stands, decision, reason, shown.rows.get(row.operation_id or 0), notes.get(row.operation_id, ""))
+        for row, stands, decision, reason in form.rows()
+    ]
     decidable = any(decision is not None for _row, _standing, decision, _reason in form.rows())
     return {
         "job": job,
-        "estimate": estimate,
         "form": form,
-        "sums": sums_authorized(estimate, job, after(estimate, job, wanted)),
-        "earlier": queries.last_authorization(job),
+        "rows": rows,
         "may_record": decidable and (standing.may_withdraw or not (standing.overtaken or standing.expired)),
+        **_amounts(job, estimate, shown),
     }
+
+
+def _amounts(job: Job, estimate: Estimate, shown: Shown) -> dict[str, Any]:
+    """What the page and its piece say of the amounts."""
+    return {
+        "estimate": estimate,
+        "shown": shown,
+        "amounts": shown.rows.values(),
+        "sums": shown.heard.sums,
+        "taxes": [tax_text(row) for row in shown.heard.sums.taxes],
+        "earlier": queries.last_authorization(job),
+        "problem": _conflict(job, shown.heard.consent),
+    }
+
+
+def _conflict(job: Job, consent: Consent) -> str:
+    """Two alternatives that are both marked, as a sentence."""
+    try:
+        one_of_alternatives(job, consent)
+    except Refused as error:
+        return str(error)
+    return ""

@@ -13,7 +13,7 @@ from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
 from garage.web import after_post, attempt
-from invoicing import access, accounts, queries
+from invoicing import access, accounts, consents, queries
 from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
 from invoicing.forms import MailForm, first_email
 from invoicing.models import Estimate
@@ -86,9 +86,10 @@ def _page(request: HttpRequest, row: Estimate, form: MailForm, *, status: int = 
     job = jobs_access.sheet_for(request, row.job_id)
     standing = standing_of(job, timezone.localdate())
     latest = standing.estimate is not None and standing.estimate.pk == row.pk
+    consent = standing.consent if latest else consents.as_written(row)
     context = {
         "estimate": row,
-        "operations": from_paper(list(row.operations.all()), against_consent(row, standing.consent) if latest else {}),
+        "operations": from_paper(list(row.operations.all()), against_consent(row, consent)),
         "standing": standing,
         "is_latest": latest,
         "revisions": job.estimates.all(),

@@ -49,7 +49,12 @@ def test_nothing_that_becomes_evidence_is_filled_in_beforehand(garage: Garage, l
     for name in ("person_name", "channel"):
         select = re.search(rf'<select name="{name}".*?</select>', form)
         assert select and "selected" not in select[0].replace('value="" selected', "")
-    empty = {"key": form_of(estimate)["key"], "estimate_key": str(estimate.pk), "seal": estimate.content_sha256}
+    empty = {
+        "key": form_of(estimate)["key"],
+        "estimate_key": str(estimate.pk),
+        "seal": estimate.content_sha256,
+        "after_record": "0",
+    }
     answer = text_of(login("counter").post(url, empty))
     for sentence in (
         "Choose who gave the authorization.",

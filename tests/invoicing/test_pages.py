@@ -36,10 +36,12 @@ def text_of(response: object) -> str:
 def form_of(estimate: object, **more: str) -> dict[str, str]:
     """What the authorization form sends when everything is authorized by phone."""
     rows = {f"decision_{row.operation_id}": "authorized" for row in estimate.operations.all()}  # type: ignore[attr-defined]
+    last = Authorization.objects.filter(job=estimate.job_id).order_by("chain_seq").last()  # type: ignore[attr-defined]
     return {
         "key": str(uuid.uuid4()),
         "estimate_key": str(estimate.pk),  # type: ignore[attr-defined]
         "seal": estimate.content_sha256,  # type: ignore[attr-defined]
+        "after_record": str(last.chain_seq if last else 0),
         "person_name": "Odile Marrant",
         "channel": "phone",
         "contact": "555-0142",

@@ -8,8 +8,8 @@ from django.db import connection
 
 from garage import database, ledger
 from garage.models import Counter
-from invoicing import promises, promises_money
-from invoicing.models import Authorization, Invoice, InvoiceLine, Receivable
+from invoicing import freezing, promises, promises_money, queries
+from invoicing.models import Authorization, Estimate, EstimateLine, Invoice, InvoiceLine, Receivable
 from tests.invoicing.cast import Garage, labor, part
 
 D = Decimal
@@ -19,6 +19,7 @@ CHECKS = (
     promises.numbers_run,
     promises.billed_was_authorized,
     promises.authorizations_sealed,
+    promises.estimates_in_the_chain,
     lambda: ledger.breaks(Authorization),
     promises.receivables_add_up,
     promises_money.payments_add_up,
@@ -89,6 +90,22 @@ def test_everything_holds_after_work_payments_and_credits(book: Garage) -> None:
 def test_tampering_is_named(book: Garage, tampering: str, sentence: str) -> None:
     run(tampering)
     assert any(sentence in breach for breach in breaches()), breaches()
+
+
+@pytest.mark.usefixtures("unguarded")
+def test_an_estimate_nobody_authorized_is_in_the_audit_chain(book: Garage) -> None:
+    """Exchanged together with its own seal, or taken away whole, it is missed all the same."""
+    estimate = book.estimate(book.job([labor("1")]))
+    assert breaches() == []
+    EstimateLine.objects.filter(estimate_operation__estimate=estimate).update(unit_price=D("99.00"))
+    fresh = queries.estimates().get(pk=estimate.pk)
+    seal = freezing.estimate_seal(fresh, [(row, row.lines.all()) for row in fresh.operations.all()])
+    Estimate.objects.filter(pk=estimate.pk).update(content_sha256=seal)
+    assert breaches() == [f"estimate {estimate.label}: its seal is not the one in the audit chain"]
+    EstimateLine.objects.filter(estimate_operation__estimate=estimate).delete()
+    estimate.operations.all().delete()
+    Estimate.objects.filter(pk=estimate.pk).delete()
+    assert breaches() == [f"estimate {estimate.pk} was written, and it is gone"]
 
 
 def test_a_changed_name_behind_a_paper_is_found_and_an_erased_one_is_not(book: Garage) -> None:

@@ -7,6 +7,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -15,8 +16,10 @@ from hypothesis import strategies as st
 from jobs.consent import (
     AUTHORIZED,
     DECLINED,
+    JOB_WIDE,
     WITHDRAWN,
     Consent,
+    JobWide,
     Line,
     Offer,
     Record,
@@ -24,8 +27,8 @@ from jobs.consent import (
     Work,
     beyond,
     consent_from,
-    excess_of,
 )
+from jobs.excess import excess_of
 
 D = Decimal
 CENTS = st.integers(0, 400).map(lambda cents: D(cents) / 100)
@@ -34,7 +37,7 @@ WHEN = st.datetimes(timezones=st.just(dt.UTC))
 
 
 def line(key: int, net: str | Decimal, what: str = "Pad set", **more: object) -> Line:
-    return Line(key, "part", what, D(net), **{"tax_class": "parts", "condition": "new", **more})  # type: ignore[arg-type]
+    return Line(key, what=what, net=D(net), **{"kind": "part", "tax_class": "parts", "condition": "new", **more})  # type: ignore[arg-type]
 
 
 def offer(operation: int, *lines: Line, **more: object) -> Offer:
@@ -233,11 +236,58 @@ def test_a_limit_with_tax_counts_the_taxes_of_its_paper() -> None:
     assert beyond(replace(yes, with_tax=False), work(1, line(11, "110.00", tax_class="labor")))[0].key == "amount"
 
 
-def test_charges_of_the_whole_job_go_with_any_yes_up_to_what_they_came_to() -> None:
-    consent = consent_from([record(1, (A, AUTHORIZED), job_wide=D("8.00"))], [work(1, *A.lines)])
-    wide = Work(None, "Supplies", (Line(None, "charge", "Supplies", D("8.00")),))
-    assert over(consent, wide) == []
-    assert over(consent, replace(wide, lines=(replace(wide.lines[0], net=D("8.01")),))) == [(None, D("0.01"))]
+SUPPLIES = JobWide("Supplies", frozenset({"part", "labor"}), share=D("0.05"), at_most=D("12.00"))
+WASTE = JobWide("Waste fee", frozenset({"fluid"}), fee=D("3.00"))
+
+
+def wide(*charges: tuple[str, str | Decimal]) -> Work:
+    """The charges of the whole job as they stand on a bill."""
+    return Work(JOB_WIDE, "The whole job", tuple(Line(None, "charge", what, D(net)) for what, net in charges))
+
+
+def test_charges_of_the_whole_job_go_with_any_yes_worked_out_on_what_is_billed() -> None:
+    # 5 % of 169.73 is 8.4865, so 8.49; of 100.00 it is 5.00; of 169.73 and 135.18 it would be 15.25 (by hand).
+    both = consent_from(
+        [record(1, (A, AUTHORIZED), (B, AUTHORIZED), job_wide=(SUPPLIES,))], [work(1, *A.lines), work(2, *B.lines)]
+    )
+    assert over(both, work(1, *A.lines), wide(("Supplies", "8.49"))) == []
+    assert over(both, work(1, *A.lines), wide(("Supplies", "8.50"))) == [(None, D("0.01"))]
+    assert over(both, work(1, line(11, "100.00")), wide(("Supplies", "5.01"))) == [(None, D("0.01"))]
+    assert over(both, work(1, *A.lines), work(2, *B.lines), wide(("Supplies", "12.01"))) == [(None, D("0.01"))]
+    assert over(both, wide(("Supplies", "0.01"))) == [(None, D("0.01"))]  # nothing is billed: nothing lends
+
+
+def test_a_charge_of_the_whole_job_that_nobody_named_is_not_billed() -> None:
+    consent = consent_from([record(1, (A, AUTHORIZED), job_wide=(SUPPLIES,))], [work(1, *A.lines)])
+    assert over(consent, work(1, *A.lines), wide(("Waste fee", "3.00"))) == [(None, D("3.00"))]
+    assert over(consent, work(1, *A.lines), wide(("Supplies", "8.49"), ("Supplies", "8.49"))) == [(None, D("8.49"))]
+    fluid = offer(2, line(21, "20.00", kind="fluid"))
+    later = consent_from(
+        [record(1, (A, AUTHORIZED)), record(2, (fluid, AUTHORIZED), job_wide=(WASTE,))], [work(2, *fluid.lines)]
+    )
+    assert over(later, work(2, *fluid.lines), wide(("Waste fee", "3.00"))) == []
+    none = consent_from([record(1, (A, AUTHORIZED), job_wide=(SUPPLIES,)), record(2, (A, WITHDRAWN))], [])
+    assert over(none, wide(("Supplies", "1.00"))) == [(None, D("1.00"))]
+
+
+def test_the_slack_may_cover_a_charge_of_the_whole_job() -> None:
+    consent = consent_from([record(1, (A, AUTHORIZED), slack="1", job_wide=(SUPPLIES,))], [work(1, *A.lines)])
+    assert over(consent, work(1, *A.lines), wide(("Supplies", "9.49"))) == []
+    assert over(consent, work(1, *A.lines), wide(("Supplies", "9.50"))) == [(None, D("1.01"))]
+
+
+@given(RECORDS, WORKS, CENTS)
+def test_what_passes_of_a_job_wide_charge_is_its_share_of_the_bill_and_of_the_yes(
+    records: list[Record], bill: list[Work], charged: Decimal
+) -> None:
+    """Recomputed in fractions: five hundredths of what is billed, and of what was authorized of the same work."""
+    strict = [replace(row, slack=D(0), job_wide=(SUPPLIES,)) for row in records]
+    consent = consent_from(strict, bill)
+    if excess_of(consent, [*bill, wide(("Supplies", charged))]):
+        return
+    yeses = [consent.of(row.operation).yes for row in bill]
+    for base in (sum(map(net, bill), D(0)), sum((yes.net for yes in yeses if yes is not None), D(0))):
+        assert Fraction(charged) <= Fraction(base) / 20 + Fraction(1, 200)
 
 
 def test_of_alternatives_the_one_not_chosen_needs_no_answer() -> None:
