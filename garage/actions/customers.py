@@ -90,7 +90,7 @@ def index(customer: Customer) -> None:
         "customer",
         customer,
         title=customer.name,
-        subtitle=" · ".join(filter(None, [*phones[:3], customer.address.replace("\n", ", ")])),
+        subtitle=" · ".join(filter(None, [*phones, customer.address.replace("\n", ", ")])),
         words=[
             *(word for row in rows for word in (row.name, row.contact)),
             *(word for number in phones for word in search.phone_words(number)),
@@ -121,7 +121,7 @@ def _save_rows(row: Customer, phones: list[Pair], emails: list[Pair], designated
     """Save what a customer has several of; what changed, by its name."""
 
     def phone(at: int, number: str, label: str) -> Phone:
-        return Phone(customer=row, number=number, digits=search.digits(number)[:20], label=label, position=at)
+        return Phone(customer=row, number=number, digits=search.digits(number), label=label, position=at)
 
     def email(at: int, address: str, label: str) -> EmailAddress:
         return EmailAddress(customer=row, address=address, label=label, position=at)

@@ -59,7 +59,7 @@ class Phone(models.Model):
 
     customer = models.ForeignKey(Customer, models.CASCADE, related_name="phones")
     number = models.CharField("number", max_length=40)
-    digits = models.CharField(max_length=20, db_index=True)
+    digits = models.CharField(max_length=40, db_index=True)
     label = models.CharField("label", max_length=40, blank=True)
     position = models.PositiveSmallIntegerField(default=0)
 

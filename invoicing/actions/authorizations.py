@@ -304,7 +304,7 @@ def _rows(estimate: Estimate, decisions: Decisions) -> list[AuthorizationOperati
             estimate_operation=offered,
             decision=decisions[offered.operation_id][0],
             net=offered.net,
-            **aside(reason=decisions[offered.operation_id][1].strip()[:200]),
+            **aside(reason=decisions[offered.operation_id][1].strip()),
         )
         for offered in estimate.operations.all()
         if offered.operation_id is not None and offered.operation_id in decisions

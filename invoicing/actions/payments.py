@@ -273,7 +273,7 @@ def _row(
         paid_on=paid_on,
         at=now,
         by=actor,
-        **aside(reference=reference.strip()[:80], reason=reason.strip()[:200]),
+        **aside(reference=reference.strip(), reason=reason.strip()),
     )
 
 

@@ -74,7 +74,7 @@ class InvoiceOperation(AppendOnly):
     invoice = models.ForeignKey(Invoice, models.PROTECT, related_name="operations")
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
-    title = models.CharField(max_length=120)
+    title = models.CharField(max_length=200)
     net = MoneyField()
     concern = beside()
     cause = beside()

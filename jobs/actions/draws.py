@@ -127,7 +127,7 @@ def _may_be_used(line: Line) -> None:
 
 
 def _reason(line: Line) -> str:
-    return f"{line.operation.job}: {line.operation}"[:200]
+    return f"{line.operation.job}: {line.operation}"
 
 
 def _take(line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: User | None, now: dt.datetime) -> Decimal:

@@ -15,6 +15,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import Customer, OdometerReading, User, Vehicle
+from garage.texts import fitting
 from garage.writing import writing
 from jobs import queries, seen, stages
 from jobs.actions.writing_up import take_up
@@ -178,7 +179,9 @@ def add_photo(
         stored = photo_store.store_photo(upload, actor=actor, now=now)
     except Refused as error:
         raise Refused(f"{upload.name}: {error}", "photos") from None
-    photo = JobPhoto.objects.create(job=job, step=step, stored=stored, caption=caption[:160], at_drop_off=at_drop_off)
+    photo = JobPhoto.objects.create(
+        job=job, step=step, stored=stored, caption=fitting(caption, 160, "caption"), at_drop_off=at_drop_off
+    )
     audit.record("added a photo to", job, actor=actor, now=now, caption=caption, sha256=stored.sha256)
     return photo
 

@@ -101,7 +101,7 @@ class Operation(models.Model):
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="operations")
     position = models.PositiveSmallIntegerField()
-    title = models.CharField("operation", max_length=120)
+    title = models.CharField("operation", max_length=200)
     concern = models.TextField("concern", blank=True)
     cause = models.TextField("found", blank=True)
     correction = models.TextField("done", blank=True)
