@@ -209,6 +209,8 @@ class CreditForm(KeyForm):
         self.left = left_on(invoice)
         self.lines = lines_of(invoice)
         cores, shelf = cores_out(invoice, self.left), out_of_shelf(self.lines)
+        if invoice.consent == Invoice.Consent.SALE:
+            del self.fields["bill_again"]  # what comes back is sold anew
         if core in cores:
             self.fields["reason"].initial = "Core handed in"
         for line in self.lines:
@@ -342,7 +344,14 @@ class InvoiceFilter(forms.Form):
 
     q = forms.CharField(required=False)
     kind = forms.ChoiceField(
-        required=False, choices=[("", "all"), ("owed", "owed"), ("overdue", "overdue"), ("credit", "credit notes")]
+        required=False,
+        choices=[
+            ("", "all"),
+            ("owed", "owed"),
+            ("overdue", "overdue"),
+            ("sale", "counter sales"),
+            ("credit", "credit notes"),
+        ],
     )
 
 

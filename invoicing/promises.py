@@ -27,7 +27,7 @@ from invoicing.models import (
 from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
-from jobs.consent import Record, Work, consent_from, excess_of
+from jobs.consent import Record, Work, consent_from, excess_of, sold
 from jobs.models import Line
 from parts.queries import ever_one
 
@@ -174,6 +174,11 @@ def billed_was_authorized() -> Iterator[str]:
 
 
 def _beyond_consent(invoice: Invoice, given: list[Record], things: Mapping[int, int]) -> Iterator[str]:
+    if invoice.consent == Invoice.Consent.SALE:
+        bill = [_billed(operation, things) for operation in invoice.operations.all()]
+        for excess in excess_of(sold(bill), bill):
+            yield f"{invoice}: a counter sale with work on it. {consent_words.excess(excess)}"
+        return
     records = [row for row in given if row.seq <= invoice.consent_seq]
     if not records or records[-1].seq != invoice.consent_seq:
         yield f"{invoice}: the authorization it was issued on is not there"

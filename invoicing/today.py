@@ -13,8 +13,8 @@ from garage.cuts import Cut, first_of
 from garage.models import User
 from garage.templatetags.figures import both
 from invoicing import queries
-from invoicing.comparing import amount
-from invoicing.models import Receivable
+from invoicing.comparing import amount, how_much
+from invoicing.models import Invoice, Receivable
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.models import Job, Stage
@@ -59,7 +59,7 @@ def sections_for(user: User, now: dt.datetime) -> list[Section]:
     if may(user, "shelf"):
         parts.append(_low(user))
     if may(user, "books"):
-        parts += [_overdue(user, day), _mail(user)]
+        parts += [_overdue(user, day), _sold(day), _mail(user)]
     if not may(user, "bay"):
         parts.append(_to_invoice())
     return [part for part in parts if part.rows]
@@ -153,6 +153,24 @@ def _owed(user: User, row: Receivable, day: dt.date) -> Row:
         figure=amount(row.balance),
         act="Record payment" if takes else "See it",
         act_href=reverse("invoicing:payment-add", args=[invoice.pk]) if takes else page,
+    )
+
+
+def _sold(day: dt.date) -> Section:
+    """What went over the counter today."""
+    sales = queries.sales().filter(kind=Invoice.Kind.INVOICE, issued_on=day).order_by("-pk")
+    rows = first_of(sales.prefetch_related("operations__lines"), SHOWN)
+    page = f"{reverse('invoicing:invoices')}?kind=sale"
+    return Section("Sold at the counter today", rows.with_rows(_sale(invoice) for invoice in rows), page)
+
+
+def _sale(invoice: Invoice) -> Row:
+    lines = [line for operation in invoice.operations.all() for line in operation.lines.all()]
+    return Row(
+        heading=f"{invoice.label} · {invoice.customer.name}",
+        small=", ".join(f"{how_much(line.quantity, line.unit)} {line.description}" for line in lines),
+        href=reverse("invoicing:invoice", args=[invoice.pk]),
+        figure=amount(invoice.gross),
     )
 
 

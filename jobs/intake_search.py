@@ -39,7 +39,7 @@ def customers_found(text: str) -> Cut[Customer]:
     wanted = [entry.object_id if entry.kind == "customer" else owners.get(entry.object_id) for entry in found]
     keys = Cut.of(dict.fromkeys(key for key in wanted if key is not None), SHOWN)
     rows = kernel.customers_with_contact().in_bulk(keys)
-    known = [rows[key] for key in keys if key in rows]
+    known = [rows[key] for key in keys if key in rows and not rows[key].walk_in]
     return Cut(known, more=True) if found.more else keys.with_rows(known)
 
 

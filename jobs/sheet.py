@@ -139,10 +139,11 @@ class ItemOffered:
 def items_offered(text: str, *, limit: int = 8) -> Cut[ItemOffered]:
     """The items that anything typed leads to, by old numbers and names too."""
     found = first_of(with_former_names(find_items(text)), limit)
-    return found.with_rows(_item_offered(row) for row in found)
+    return found.with_rows(offered(row) for row in found)
 
 
-def _item_offered(row: "ItemToday") -> ItemOffered:
+def offered(row: "ItemToday") -> ItemOffered:
+    """An item (as `with_former_names` gives it) as it is offered for a line."""
     price = price_of(row)
     former = [f"formerly {old.name}" for old in row.older.all()]
     return ItemOffered(

@@ -30,6 +30,19 @@ Pair = tuple[str, str]
 
 
 @writing()
+def walk_in_customer(*, actor: User | None, clock: Clock) -> Customer:
+    """Whoever buys over the counter without giving a name: one row, made when it is first needed."""
+    now = clock()
+    known = Customer.objects.filter(walk_in=True).first()  # read under the pen: nobody else makes one meanwhile
+    if known is not None:
+        return known
+    row = Customer.objects.create(name=Customer.WALK_IN, walk_in=True, created=now)
+    audit.record("wrote customer", row, actor=actor, now=now)
+    index(row)
+    return row
+
+
+@writing()
 def save_customer(
     *,
     actor: User | None,
@@ -51,6 +64,8 @@ def save_customer(
     row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
     if row.merged_into_id is not None:
         raise Refused(f"{row} is merged into another customer: change that one, or take the merge back first.")
+    if row.walk_in:
+        raise Refused(f"“{row}” stands for everybody who buys at the counter without a name: it stays as it is.")
     changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)
     if not row.name:

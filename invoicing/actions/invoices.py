@@ -48,7 +48,7 @@ class OverLimit(Refused):
 @once("issue invoice", Invoice)
 def issue(
     *,
-    key: uuid.UUID,
+    key: uuid.UUID | None,
     job: Job,
     due_on: dt.date | None = None,
     mail_to: str = "",
@@ -102,6 +102,7 @@ def _fill(invoice: Invoice, job: Job, sums: Sums, actor: User | None, now: dt.da
     """Copy everything that is printed onto the paper."""
     profile = shop.profile()
     invoice.kind, invoice.job, invoice.customer = Invoice.Kind.INVOICE, job, job.customer
+    invoice.consent = Invoice.Consent.SALE if job.is_sale else Invoice.Consent.AUTHORIZATION
     invoice.person = freezing.person_on_paper(job.customer, now)
     invoice.person_seal = invoice.person.seal()
     invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
@@ -189,6 +190,7 @@ def credit(
     if not reason.strip():
         raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
     taken = crediting.credited(original, lines)
+    bill_again = bill_again and original.consent != Invoice.Consent.SALE  # what comes back is sold anew
     again = taken.whole and bill_again and original.job is not None
     taken = to_the_shelf(note, taken, returns or {}, again=again, actor=actor, now=now)
     _copy(note, original, taken, reason, actor)
@@ -205,7 +207,7 @@ def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor:
     """Copy what a credit note prints from the invoice it corrects; the person's side row is shared."""
     same = (
         "job", "customer", "person", "person_seal", "vehicle_text", "vin", "plate", "odometer_in", "odometer_out",
-        "order_number", "currency", "exemption",
+        "order_number", "currency", "exemption", "consent",
     )  # fmt: skip
     _set(note, {name: getattr(original, name) for name in same})
     note.kind, note.corrects, note.issued_by = Invoice.Kind.CREDIT_NOTE, original, actor

@@ -21,6 +21,10 @@ class Invoice(Chained, Paper):
         INVOICE = "invoice", "invoice"
         CREDIT_NOTE = "credit_note", "credit note"
 
+    class Consent(models.TextChoices):
+        AUTHORIZATION = "authorization", "by authorization"
+        SALE = "sale", "by the sale itself"
+
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.INVOICE)
     series = models.CharField(max_length=20, help_text="such as invoice:2026")
     number = models.PositiveIntegerField()
@@ -37,6 +41,9 @@ class Invoice(Chained, Paper):
     issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     consent_seq = models.BigIntegerField(
         default=0, help_text="chain sequence of the job's last authorization at issue; 0: there was none"
+    )
+    consent = models.CharField(
+        max_length=13, choices=Consent, default=Consent.AUTHORIZATION, help_text="how its customer agreed to it"
     )
     told = beside()  # who was told that a tax had changed
     notices = beside({})  # authorizations, next due, advisories, declined work, warranty; why it is credited

@@ -85,4 +85,6 @@ def _narrowed(rows: QuerySet[Invoice], text: str, kind: str) -> QuerySet[Invoice
         return rows.exclude(receivable__balance=0).exclude(receivable=None)
     if kind == "overdue":
         return rows.filter(receivable__balance__gt=0, due_on__lt=timezone.localdate())
+    if kind == "sale":
+        return rows.filter(consent=Invoice.Consent.SALE)
     return rows.filter(kind=Invoice.Kind.CREDIT_NOTE) if kind == "credit" else rows

@@ -155,7 +155,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
 
     def act() -> Invoice:
         names = ("key", "reason", "bill_again", "mail_to", "clock_reason")
-        given = {name: form.cleaned_data[name] for name in names}
+        given = {name: form.cleaned_data[name] for name in names if name in form.fields}
         return take_back(
             invoice=row,
             lines=form.quantities(),

@@ -16,6 +16,7 @@ from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import Customer, OdometerReading, User, Vehicle
 from garage.texts import fitting
+from garage.walk_in import somebody
 from garage.writing import writing
 from jobs import queries, seen, stages
 from jobs.actions.writing_up import take_up
@@ -101,7 +102,7 @@ def open_job(
 
 def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetime) -> Customer:
     if isinstance(given, Customer):
-        return given.today
+        return somebody(given.today)
     return customers.save_customer(
         actor=actor, clock=fixed(now), fields=given.fields, phones=list(given.phones), emails=list(given.emails)
     )
