@@ -34,7 +34,7 @@ def record(verb: str, subject: models.Model, *, actor: User | None, now: dt.date
             record=f"{subject._meta.label_lower}:{subject.pk}",
             details={name: value for name, value in details.items() if name in IN_CLEAR},
             **aside(
-                label=str(subject)[:200],
+                label=str(subject),
                 personal={name: value for name, value in details.items() if name not in IN_CLEAR},
             ),
         )

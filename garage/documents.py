@@ -24,6 +24,7 @@ from garage import files, printing, shop
 from garage.clock import Clock, fixed
 from garage.models import Document, StoredFile
 from garage.printing import Paper
+from garage.texts import shortened
 from garage.writing import writing
 
 log = logging.getLogger("sumpbook.documents")
@@ -169,7 +170,7 @@ def _make(document: Document, printer: Printer, *, now: dt.datetime) -> None:
         log.exception("could not make %s", document.name)
         failed = document.attempts >= ATTEMPTS
         document.state = Document.State.FAILED if failed else Document.State.WANTED
-        document.problem, document.lease_until = str(error)[:2000], None
+        document.problem, document.lease_until = shortened(str(error), 2000), None
         with writing():
             document.save(update_fields=["state", "problem", "lease_until"])
         return

@@ -27,6 +27,7 @@ from garage import audit, documents, files, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, StoredFile, User
+from garage.texts import shortened
 from garage.writing import writing
 
 log = logging.getLogger("sumpbook.mail")
@@ -239,7 +240,7 @@ def _uncertain(mail: OutgoingMail, problem: str) -> None:
 def _not_sent(mail: OutgoingMail, problem: str, *, permanent: bool, clock: Clock) -> None:
     now = clock()
     log.warning("mail %s not sent: %s", mail.pk, problem)
-    mail.lease_until, mail.problem = None, problem[:2000]
+    mail.lease_until, mail.problem = None, shortened(problem, 2000)
     if permanent or now - mail.queued_at >= GIVE_UP_AFTER:
         mail.state = State.FAILED
     else:

@@ -15,8 +15,10 @@ from django.db.models.expressions import RawSQL
 from django.urls import resolve, reverse
 
 from garage.access import may
+from garage.cuts import Cut
 from garage.database import FULL_TEXT_TABLE
 from garage.models import SearchEntry
+from garage.texts import shortened
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,7 @@ def put(kind: str, subject: models.Model, *, title: str, subtitle: str = "", wor
     SearchEntry.objects.update_or_create(
         kind=kind,
         object_id=subject.pk,
-        defaults={"title": title[:200], "subtitle": subtitle[:300], "words": " ".join(all_words)},
+        defaults={"title": shortened(title, 200), "subtitle": shortened(subtitle, 300), "words": " ".join(all_words)},
     )
 
 
@@ -110,26 +112,27 @@ def queries(text: str) -> list[list[str]]:
 
     `KET 118` is two words or the plate KET118; `555 01 42` is also the digits 5550142.
     """
-    words = re.findall(r"\w+", fold(text).replace("_", " "))[:8]
+    words = re.findall(r"\w+", fold(text).replace("_", " "))
     joined = "".join(words)
     return [words] if len(words) < 2 else [words, [joined]]
 
 
-def find(text: str, *, kinds: Iterable[str] | None = None, limit: int = 30) -> list[Found]:
+def find(text: str, *, kinds: Iterable[str] | None = None, limit: int = 30) -> Cut[Found]:
     """What the typed text finds, newest first; nothing typed finds nothing.
 
-    Of each kind the newest: a customer is found by name however many invoices bear it.
+    Of each kind the newest: a customer is found by name however many invoices bear it. What is beyond the limit is
+    not counted: counting what a common word finds would cost seconds too.
     """
     alternatives = [words for words in queries(text) if words]
     chosen = list(kinds) if kinds is not None else list(_kinds)
     if not alternatives or not chosen:
-        return []
+        return Cut()
     wanted = models.Q()
     for kind in chosen:
         newest = _matching(kind, alternatives).order_by("-pk")
-        wanted |= models.Q(pk__in=newest.values("pk")[:limit])
-    entries = SearchEntry.objects.filter(wanted).order_by("-pk")
-    return [_found(entry) for entry in _shared_out(entries, limit)]
+        wanted |= models.Q(pk__in=newest.values("pk")[: limit + 1])
+    entries = list(SearchEntry.objects.filter(wanted).order_by("-pk"))
+    return Cut((_found(entry) for entry in _shared_out(entries, limit)), more=len(entries) > limit)
 
 
 def _shared_out(entries: Iterable[SearchEntry], limit: int) -> list[SearchEntry]:

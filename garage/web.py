@@ -19,6 +19,9 @@ from garage.changes import Stale
 from garage.errors import Refused
 
 Row = TypeVar("Row", bound=Model)
+#: How much may be typed into a box that finds or narrows something.
+TYPED = 200
+
 View = TypeVar("View", bound=Callable[..., HttpResponse])
 
 
@@ -62,8 +65,9 @@ def after_post(request: HttpRequest, url: str) -> HttpResponse:
     return HttpResponseRedirect(url, status=303)
 
 
-def asked(request: HttpRequest, name: str = "q", *, most: int = 100) -> str:
-    """What was typed to find or narrow something: trimmed and cut, without the NUL that PostgreSQL cannot compare."""
+def asked(request: HttpRequest, name: str = "q", *, most: int = TYPED) -> str:
+    """What was typed to find or narrow something: trimmed, as long as the boxes let it become (`TYPED`), without the
+    NUL that PostgreSQL cannot compare."""
     return request.GET.get(name, "").replace("\0", "").strip()[:most]
 
 

@@ -145,7 +145,12 @@ def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
 def _against_the_record(consent: Consent, billable: list[OperationCharges]) -> list[str]:
     """Where the sheet is no longer what was said yes to: taken off, cheaper, less."""
     agreed = charges.agreed(consent)
-    said = [sentence for row in billable for sentence in what_changed([agreed[row.operation]], [row])]
+    said = [
+        sentence
+        for row in billable
+        if row.operation in agreed  # what is sold over the counter was offered on no paper
+        for sentence in what_changed([agreed[row.operation]], [row])
+    ]
     gone = [f"“{row.title}” was authorized and taken off the sheet: it is not billed, {amount(row.net)} less."
             for row in consent.gone]  # fmt: skip
     return said + gone

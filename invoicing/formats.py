@@ -28,7 +28,7 @@ AUTHORIZATION_OPERATION = (f"{ROW} estimate_operation_id decision net tax",)
 
 INVOICE = (
     f"{CHAIN} {_PAPER} kind series number label job_id customer_id corrects_id shop odometer_in odometer_out issued_at "
-    "issued_on due_on issued_by_id consent_seq content_sha256",
+    "issued_on due_on issued_by_id consent consent_seq content_sha256",
 )
 INVOICE_OPERATION = (f"{ROW} operation_id advance_id position title net",)
 INVOICE_LINE = (f"{ROW} {_LINE} credits_id cost",)

@@ -208,8 +208,9 @@ class CreditForm(KeyForm):
         self.whole_only = invoice.kind == Invoice.Kind.ADVANCE
         self.anything_left = any(row.quantity for row in self.left.values())
         taken_off = off_lines(invoice)
+        if self.whole_only or invoice.consent == Invoice.Consent.SALE:
+            del self.fields["bill_again"]  # what comes back over the counter is sold anew
         if self.whole_only:
-            del self.fields["bill_again"]
             return
         if core in cores:
             self.fields["reason"].initial = "Core handed in"
@@ -351,7 +352,14 @@ class InvoiceFilter(forms.Form):
 
     q = forms.CharField(required=False)
     kind = forms.ChoiceField(
-        required=False, choices=[("", "all"), ("owed", "owed"), ("overdue", "overdue"), ("credit", "credit notes")]
+        required=False,
+        choices=[
+            ("", "all"),
+            ("owed", "owed"),
+            ("overdue", "overdue"),
+            ("sale", "counter sales"),
+            ("credit", "credit notes"),
+        ],
     )
 
 

@@ -40,7 +40,7 @@ def _due(job: Job) -> list[DueService]:
     rows = DueService.objects.filter(vehicle__in=job.vehicle.same()).select_related(
         "component", "procedure", "operation"
     )
-    return sorted(rows, key=lambda row: (row.operation.job_id != job.pk, row.on or dt.date.max, row.pk))[:8]
+    return sorted(rows, key=lambda row: (row.operation.job_id != job.pk, row.on or dt.date.max, row.pk))
 
 
 def due_sentence(row: DueService) -> str:

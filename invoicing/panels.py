@@ -6,10 +6,12 @@ from typing import Any, cast
 from django.db import models
 from django.http import HttpRequest
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 
 from garage import panels
 from garage.access import may
+from garage.cuts import first_of
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
 from invoicing import accounts, charges, comparing, leaving, queries
@@ -100,12 +102,14 @@ def papers_of(request: HttpRequest, subject: models.Model) -> str:
     if not may(request.user, "books"):
         return ""
     row = cast("Customer | Vehicle", subject)
+    of_customer = isinstance(row, Customer)
     context = {
-        "invoices": queries.invoices_of(row)[:SHOWN],
+        "invoices": first_of(queries.invoices_of(row), SHOWN),
+        "all_invoices": f"{reverse('invoicing:invoices')}?{'customer' if of_customer else 'vehicle'}={row.pk}",
         **(accounts.standing_of(row) if isinstance(row, Customer) else {}),
         "customer": row,
         "may_act": may(request.user, "invoicing"),
-        "of_customer": isinstance(row, Customer),
+        "of_customer": of_customer,
         "today": timezone.localdate(),
     }
     return render_to_string("invoicing/papers_panel.html", context, request)

@@ -28,7 +28,7 @@ from invoicing.models import (
 from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
-from jobs.consent import Record, Work, consent_from
+from jobs.consent import Record, Work, consent_from, sold
 from jobs.excess import excess_of
 from jobs.models import Job, Line
 from parts.queries import ever_one
@@ -205,6 +205,11 @@ def _standing_before(invoice: Invoice, papers: list[Invoice]) -> list[Invoice]:
 def _beyond_consent(
     invoice: Invoice, before: list[Invoice], given: list[Record], things: Mapping[int, int]
 ) -> Iterator[str]:
+    if invoice.consent == Invoice.Consent.SALE:
+        bill = _work_on([invoice], things)
+        for excess in excess_of(sold(bill), bill):
+            yield f"{invoice}: a counter sale with work on it. {consent_words.excess(excess)}"
+        return
     records = [row for row in given if row.seq <= invoice.consent_seq]
     if not records or records[-1].seq != invoice.consent_seq:
         yield f"{invoice}: the authorization it was issued on is not there"

@@ -11,7 +11,7 @@ from garage import ledger, promises
 from garage.groups import joined
 from garage.models import AuditEntry
 from invoicing import freezing, queries
-from invoicing.models import Allocation, InvoiceOperation, Payment, PaymentPart
+from invoicing.models import Allocation, InvoiceOperation, Payment, PaymentPart, Receivable
 
 ZERO = Decimal("0.00")
 CHUNK = 2000
@@ -23,6 +23,7 @@ def register() -> None:
     promises.register("money that was moved comes to zero, and is what was sealed", moves_add_up)
     promises.register("nothing is applied or refunded beyond what is there", nothing_beyond)
     promises.register("final invoices take advance invoices off, once", advances_taken_off)
+    promises.register("a walk-in sale is paid at once and leaves nothing on an account", walk_ins_are_paid)
     promises.register("the chain of payments is whole", lambda: ledger.breaks(Payment))
     promises.register("the chain of money that was moved is whole", lambda: ledger.breaks(Allocation))
 
@@ -75,6 +76,17 @@ def advances_taken_off() -> Iterator[str]:
         if row.advance.pk in seen:
             yield f"{row.invoice}: takes {row.advance} off, which another invoice takes off too"
         seen.add(row.advance.pk)
+
+
+def walk_ins_are_paid() -> Iterator[str]:
+    """Whoever bought without a name owes nothing, unless the payment was reversed, and has no credit."""
+    owed = Receivable.objects.filter(customer__walk_in=True, balance__gt=0)
+    reversed_on = PaymentPart.objects.filter(payment__reverses__isnull=False).values("invoice")
+    for row in owed.exclude(invoice__in=reversed_on.exclude(invoice=None)).select_related("invoice"):
+        yield f"{row.invoice}: a walk-in sale on which {row.balance} is owed"
+    on_account = PaymentPart.objects.filter(customer__walk_in=True, invoice=None, job=None, amount__gt=0)
+    for part in on_account:
+        yield f"payment part {part.pk}: {part.amount} stands on an account for walk-in sales"
 
 
 def moves_add_up() -> Iterator[str]:

@@ -40,11 +40,11 @@ def rates_on(day: dt.date) -> list[ClassRate]:
 
 def why_currency_is_fixed() -> str:
     """Why the shop's currency can no longer be changed: figures of its papers would mean something else."""
-    paper = Estimate.objects.order_by("pk").first()  # no invoice without an estimate
+    paper = Estimate.objects.order_by("pk").first() or Invoice.objects.order_by("pk").first()
     if paper is None:
         return ""
     return (
-        f"Estimate {paper.label} was written in {paper.currency}: the currency stays. "
+        f"{paper._meta.object_name} {paper.label} was written in {paper.currency}: the currency stays. "
         "A garage that changes its currency begins a new book."
     )
 
@@ -86,6 +86,11 @@ def last_authorization(job: Job) -> Authorization | None:
 def invoices() -> QuerySet[Invoice]:
     """Invoices and credit notes with what every list of them shows."""
     return Invoice.objects.select_related("customer", "job", "person", "side", "receivable", "corrects")
+
+
+def sales() -> QuerySet[Invoice]:
+    """What was sold over the counter, and what of it was credited."""
+    return invoices().filter(consent=Invoice.Consent.SALE)
 
 
 def whole_invoices() -> QuerySet[Invoice]:

@@ -9,11 +9,12 @@ from django.utils import timezone
 
 from garage import mail
 from garage.access import may
+from garage.cuts import Cut, first_of
 from garage.models import User
 from garage.templatetags.figures import both
 from invoicing import queries
-from invoicing.comparing import amount
-from invoicing.models import Receivable
+from invoicing.comparing import amount, how_much
+from invoicing.models import Invoice, Receivable
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.models import Job, Stage
@@ -42,11 +43,11 @@ class Row:
 
 @dataclass(frozen=True)
 class Section:
-    """Rows under a heading; `more` leads to the page that lists them all."""
+    """Rows under a heading; `page` lists them all."""
 
     heading: str
-    rows: list[Row]
-    more: str = ""
+    rows: Cut[Row]
+    page: str
 
 
 def sections_for(user: User, now: dt.datetime) -> list[Section]:
@@ -58,7 +59,7 @@ def sections_for(user: User, now: dt.datetime) -> list[Section]:
     if may(user, "shelf"):
         parts.append(_low(user))
     if may(user, "books"):
-        parts += [_overdue(user, day), _mail(user)]
+        parts += [_overdue(user, day), _sold(day), _mail(user)]
     if not may(user, "bay"):
         parts.append(_to_invoice())
     return [part for part in parts if part.rows]
@@ -85,8 +86,9 @@ def _jobs(user: User, now: dt.datetime) -> list[Section]:
         ("Invoiced today, to be collected", [job for job in others if job.stage == Stage.INVOICED]),
     ]
     return [
-        Section(heading, [_job(user, job, now) for job in rows[:SHOWN]], page if len(rows) > SHOWN else "")
-        for heading, rows in groups
+        Section(heading, rows.with_rows(_job(user, job, now) for job in rows), page)
+        for heading, found in groups
+        for rows in [Cut.of(found, SHOWN)]
     ]
 
 
@@ -112,9 +114,9 @@ def _at(moment: dt.datetime, now: dt.datetime) -> str:
 
 def _low(user: User) -> Section:
     """What the shelf is short of; no price is shown here."""
-    items = list(shelf.items_low()[: SHOWN + 1])
+    items = first_of(shelf.items_low(), SHOWN)
     receives = may(user, "stock")
-    rows = [
+    rows = items.with_rows(
         Row(
             heading=str(item),
             small=f"minimum {_quantity(item, item.minimum)}",
@@ -124,9 +126,9 @@ def _low(user: User) -> Section:
             act="See what to order" if receives else "See it",
             act_href=reverse("parts:low") if receives else reverse("parts:item", args=[item.pk]),
         )
-        for item in items[:SHOWN]
-    ]
-    return Section("Low on the shelf", rows, reverse("parts:low") if len(items) > SHOWN else "")
+        for item in items
+    )
+    return Section("Low on the shelf", rows, reverse("parts:low"))
 
 
 def _quantity(item: Item, value: Decimal) -> str:
@@ -134,9 +136,9 @@ def _quantity(item: Item, value: Decimal) -> str:
 
 
 def _overdue(user: User, day: dt.date) -> Section:
-    rows = list(queries.owed().filter(balance__gt=0, due_on__lt=day)[: SHOWN + 1])
-    shown = [_owed(user, row, day) for row in rows[:SHOWN]]
-    return Section("Overdue", shown, reverse("books") if len(rows) > SHOWN else "")
+    rows = first_of(queries.owed().filter(balance__gt=0, due_on__lt=day), SHOWN)
+    page = f"{reverse('invoicing:invoices')}?kind=overdue"
+    return Section("Overdue", rows.with_rows(_owed(user, row, day) for row in rows), page)
 
 
 def _owed(user: User, row: Receivable, day: dt.date) -> Row:
@@ -154,30 +156,48 @@ def _owed(user: User, row: Receivable, day: dt.date) -> Row:
     )
 
 
+def _sold(day: dt.date) -> Section:
+    """What went over the counter today."""
+    sales = queries.sales().filter(kind=Invoice.Kind.INVOICE, issued_on=day).order_by("-pk")
+    rows = first_of(sales.prefetch_related("operations__lines"), SHOWN)
+    page = f"{reverse('invoicing:invoices')}?kind=sale"
+    return Section("Sold at the counter today", rows.with_rows(_sale(invoice) for invoice in rows), page)
+
+
+def _sale(invoice: Invoice) -> Row:
+    lines = [line for operation in invoice.operations.all() for line in operation.lines.all()]
+    return Row(
+        heading=f"{invoice.label} · {invoice.customer.name}",
+        small=", ".join(f"{how_much(line.quantity, line.unit)} {line.description}" for line in lines),
+        href=reverse("invoicing:invoice", args=[invoice.pk]),
+        figure=amount(invoice.gross),
+    )
+
+
 def _mail(user: User) -> Section:
     """Mail that a person must decide about, and mail that waits because there is no server to send it."""
-    rows = list(queries.unsettled_mail()[: SHOWN + 1])
-    shown = [
+    rows = first_of(queries.unsettled_mail(), SHOWN)
+    shown = rows.with_rows(
         Row(
             heading=row.subject,
-            small=f"to {row.to} · {row.problem}"[:200],
+            small=f"to {row.to} · {row.problem}",
             stage=row.get_state_display(),
             act="Settle it" if may(user, "invoicing") else "See it",
             act_href=f"{reverse('mail')}?state={row.state}",
         )
-        for row in rows[:SHOWN]
-    ]
+        for row in rows
+    )
     waiting = 0 if mail.is_set_up() else queries.waiting_mail().count()
     if waiting:
         words = "1 message waits" if waiting == 1 else f"{waiting} messages wait"
         page = f"{reverse('mail')}?state=queued"
         small = "No mail server is set: save them as files, or give the program one."
         shown.append(Row(heading=words, small=small, act="See the mail", act_href=page))
-    return Section("Mail that did not go out", shown, reverse("mail") if len(rows) > SHOWN else "")
+    return Section("Mail that did not go out", shown, reverse("mail"))
 
 
 def _to_invoice() -> Section:
     """For those who read the books: work that is done and not billed."""
-    jobs = jobs_queries.jobs().filter(stage=Stage.FINISHED)[:SHOWN]
-    rows = [Row(heading=f"{job.number} · {job.customer.name}", stage=job.stage_sentence) for job in jobs]
-    return Section("Finished, to be invoiced", rows)
+    jobs = first_of(jobs_queries.jobs().filter(stage=Stage.FINISHED), SHOWN)
+    rows = jobs.with_rows(Row(heading=f"{job.number} · {job.customer.name}", stage=job.stage_sentence) for job in jobs)
+    return Section("Finished, to be invoiced", rows, reverse("books"))

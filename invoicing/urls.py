@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from invoicing.views import accounts, authorize, books, estimates, invoices, payments, taxes, unbilled
+from invoicing.views import accounts, authorize, books, estimates, invoices, payments, sale, taxes, unbilled
 
 app_name = "invoicing"
 urlpatterns = [
+    path("counter/sell/", sale.sale, name="sale"),
     path("jobs/<int:pk>/estimate/", estimates.estimate_write, name="estimate-write"),
     path("jobs/<int:pk>/estimate/revise/", estimates.estimate_revise, name="estimate-revise"),
     path("jobs/<int:pk>/estimate/draft/", estimates.estimate_draft, name="estimate-draft"),

@@ -13,6 +13,8 @@ held against them. Nothing of the answer is stored. The rules:
 - A no to an addition leaves the earlier yes as it was; a yes is taken back by a decision of its own.
 - Charges of the job as a whole go with any yes: worked out on what is billed, never above what they came to on it as
   it was marked.
+- A counter sale is a kind of its own (`sold`): who buys over the counter agrees by buying. It holds for what comes from
+  the shelf alone; labor and what somebody else does are work, and need an authorization.
 
 Keys and values come out, no sentences: `consent_words` writes them where they are shown.
 """
@@ -29,6 +31,11 @@ AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN = "authorized", "declined", "undecide
 #: What can go beyond a yes: another part, a new line that costs, a higher tax, another method, a higher amount; and
 #: on a bill, work that nobody agreed to.
 PART, ADDED, TAXED, METHOD, AMOUNT, NOT_AUTHORIZED = "part", "added", "taxed", "method", "amount", "not authorized"
+
+#: Why something of a counter sale stands authorized: it was bought.
+SOLD = "sold"
+#: What is sold over the counter: things from the shelf, and the core deposit that is charged with one.
+OVER_THE_COUNTER = frozenset({"part", "fluid"})
 
 #: In place of an operation: the charges of the job as a whole (`JobWide`). No line of the program is one yet.
 JOB_WIDE: None = None
@@ -170,7 +177,8 @@ class Beyond:
 class Standing:
     """How an operation stands with its customer. `seq` and `at` are those of the record that decides.
 
-    `refused` is an addition to it that was declined since. `beside` says that an alternative to it is authorized.
+    `refused` is an addition to it that was declined since. `beside` says that an alternative to it is authorized,
+    `sold` that the sale over the counter is the consent.
     """
 
     operation: int
@@ -186,6 +194,7 @@ class Standing:
     beside: bool = False
     beyond: tuple[Beyond, ...] = ()
     answered: bool = False
+    sold: bool = False
 
     @property
     def net(self) -> Decimal:
@@ -195,6 +204,8 @@ class Standing:
     @property
     def reason(self) -> str:
         """The key of why it stands so."""
+        if self.sold:
+            return SOLD
         if self.state == AUTHORIZED:
             return "addition declined" if self.refused and self.beyond else AUTHORIZED
         if self.state == DECLINED:
@@ -270,6 +281,21 @@ def consent_from(records: Iterable[Record], sheet: Sequence[Work] = ()) -> Conse
     gone = tuple(row for key, row in decided.items() if key not in operations and row.state == AUTHORIZED)
     slack, job_wide = _slack(ordered)
     return Consent(operations, gone, slack, job_wide, ordered[-1].seq if ordered else 0)
+
+
+def over_the_counter(kind: str, finer: str) -> bool:
+    """Whether a line of this kind can be sold over the counter; labor and sublet work make it a job."""
+    return kind in OVER_THE_COUNTER or (kind, finer) == ("charge", "core")
+
+
+def sold(sheet: Sequence[Work]) -> Consent:
+    """What may be billed of a counter sale: what was handed over and is on it, the sale itself being the consent."""
+    standing = [
+        Standing(work.operation, work.title, AUTHORIZED, Offer(work.operation, work.title, work.lines), sold=True)
+        for work in sheet
+        if work.operation is not None and all(over_the_counter(line.kind, line.finer) for line in work.lines)
+    ]
+    return Consent({row.operation: row for row in standing})
 
 
 def _after(before: Standing | None, said: Said, record: Record) -> Standing:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from django.db.models import Prefetch, QuerySet
 
 from jobs.amounts import amount
-from jobs.consent import Consent, Line, Record, Work, consent_from
+from jobs.consent import Consent, Line, Record, Work, consent_from, sold
 from jobs.models import Job, Operation
 from jobs.models import Line as SheetLine
 
@@ -44,8 +44,8 @@ def consent_of(job: Job, operations: Iterable[Operation] | None = None) -> Conse
 
     `operations` spares the reading of the sheet where its operations, lines and items are at hand.
     """
-    sheet = written([job.pk]) if operations is None else operations
-    return consent_from(records_of([job.pk])[job.pk], [work_of(row) for row in sheet])
+    sheet = [work_of(row) for row in (written([job.pk]) if operations is None else operations)]
+    return sold(sheet) if job.is_sale else consent_from(records_of([job.pk])[job.pk], sheet)
 
 
 def states_of(jobs: Iterable[Job]) -> dict[int, Consent]:
@@ -55,7 +55,10 @@ def states_of(jobs: Iterable[Job]) -> dict[int, Consent]:
     """
     jobs = list(jobs)
     records = records_of([job.pk for job in jobs])
-    return {job.pk: consent_from(records[job.pk], [bare_work_of(row) for row in job.operations.all()]) for job in jobs}
+    sheets = {job.pk: [bare_work_of(row) for row in job.operations.all()] for job in jobs}
+    return {
+        job.pk: sold(sheets[job.pk]) if job.is_sale else consent_from(records[job.pk], sheets[job.pk]) for job in jobs
+    }
 
 
 def authorized(job: Job) -> QuerySet[Operation]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from garage import queries as kernel
 from garage import search
+from garage.cuts import Cut, first_of
 from garage.models import Customer, OdometerReading, Vehicle
 from jobs import queries
 from jobs.models import Advisory, DueService
@@ -30,23 +31,24 @@ class Offers:
         return [rows[key] for key in keys if key in rows]
 
 
-def customers_found(text: str) -> list[Customer]:
+def customers_found(text: str) -> Cut[Customer]:
     """The customers that a name, a phone, a plate or the end of a VIN leads to, with phones and vehicles."""
     found = search.find(text, kinds=("customer", "vehicle"), limit=3 * SHOWN)
     cars = [entry.object_id for entry in found if entry.kind == "vehicle"]
     owners = dict(Vehicle.objects.filter(pk__in=cars).values_list("pk", "owner_id"))
     wanted = [entry.object_id if entry.kind == "customer" else owners.get(entry.object_id) for entry in found]
-    keys = list(dict.fromkeys(key for key in wanted if key is not None))[:SHOWN]
+    keys = Cut.of(dict.fromkeys(key for key in wanted if key is not None), SHOWN)
     rows = kernel.customers_with_contact().in_bulk(keys)
-    return [rows[key] for key in keys if key in rows]
+    known = [rows[key] for key in keys if key in rows and not rows[key].walk_in]
+    return Cut(known, more=True) if found.more else keys.with_rows(known)
 
 
-def customers_at(number: str) -> list[Customer]:
+def customers_at(number: str) -> Cut[Customer]:
     """The customers who have this phone number, so that nobody is written down twice."""
     digits = search.digits(number)
     if len(digits) < 7:
-        return []
-    return list(kernel.customers_with_contact().filter(phones__digits=digits).distinct()[:SHOWN])
+        return Cut()
+    return first_of(kernel.customers_with_contact().filter(phones__digits=digits).distinct(), SHOWN)
 
 
 def vehicles_at(vin: str, plate: str) -> list[Vehicle]:

@@ -5,8 +5,10 @@ from typing import cast
 from django.db import models
 from django.http import HttpRequest
 from django.template.loader import render_to_string
+from django.urls import reverse
 
 from garage.access import may
+from garage.cuts import first_of
 from garage.models import Customer, Vehicle
 from jobs import queries
 
@@ -16,9 +18,12 @@ SHOWN = 10
 def visits(request: HttpRequest, subject: models.Model) -> str:
     """The visits of a customer or a vehicle, the last one first; a technician is led to the bay's pages."""
     at_counter = may(request.user, "counter")
+    of_customer = isinstance(subject, Customer)
+    found = first_of(queries.jobs_of(cast("Customer | Vehicle", subject)), SHOWN)
     context = {
-        "visits": queries.visits(queries.jobs_of(cast("Customer | Vehicle", subject))[:SHOWN]),
-        "of_customer": isinstance(subject, Customer),
+        "visits": found.with_rows(queries.visits(found)),
+        "of_customer": of_customer,
+        "all_visits": reverse("jobs:customer-visits" if of_customer else "jobs:vehicle-visits", args=[subject.pk]),
         "at_counter": at_counter,
     }
     return render_to_string("jobs/visits_panel.html", context, request)

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db.models import Prefetch, Q, QuerySet
 
+from garage.cuts import Cut
 from garage.models import Customer, Vehicle
 from jobs import stages
 from jobs.consent import DECLINED
@@ -107,11 +108,11 @@ class Offered:
     fits: bool
 
 
-def procedures_for(vehicle: Vehicle | None, text: str = "", *, limit: int = 40) -> list[Offered]:
+def procedures_for(vehicle: Vehicle | None, text: str = "", *, limit: int = 40) -> Cut[Offered]:
     """The published procedures that the typed words find, the best match for the vehicle first."""
     scored = [(best_match(row.applies_to.all(), vehicle) if vehicle else None, row) for row in library(text)]
     scored.sort(key=lambda pair: -1 if pair[0] is None else pair[0], reverse=True)
-    return [Offered(row, score is not None) for score, row in scored[:limit]]
+    return Cut.of([Offered(row, score is not None) for score, row in scored], limit)
 
 
 def used(lines: Iterable[Line]) -> dict[int, Used]:

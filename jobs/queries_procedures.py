@@ -19,7 +19,7 @@ from parts.queries import current_item
 def library(text: str = "") -> QuerySet[Procedure]:
     """The published procedures with what a list shows; every typed word must stand in title, component or vehicles."""
     rows = Procedure.objects.filter(current__isnull=False).select_related("component", "current")
-    for word in text.split()[:8]:
+    for word in dict.fromkeys(text.split()):
         vehicles = AppliesTo.objects.filter(
             Q(make__icontains=word)
             | Q(model__icontains=word)

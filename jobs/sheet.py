@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from garage.cuts import Cut, first_of
 from jobs import consent_words, queries, showing, stages
 from jobs.amounts import amount, base_unit, charged_quantity
 from jobs.consent import DECLINED, UNDECIDED, Consent, Standing
@@ -135,12 +136,14 @@ class ItemOffered:
     notes: str
 
 
-def items_offered(text: str, *, limit: int = 8) -> list[ItemOffered]:
+def items_offered(text: str, *, limit: int = 8) -> Cut[ItemOffered]:
     """The items that anything typed leads to, by old numbers and names too."""
-    return [_item_offered(row) for row in with_former_names(find_items(text))[:limit]]
+    found = first_of(with_former_names(find_items(text)), limit)
+    return found.with_rows(offered(row) for row in found)
 
 
-def _item_offered(row: "ItemToday") -> ItemOffered:
+def offered(row: "ItemToday") -> ItemOffered:
+    """An item (as `with_former_names` gives it) as it is offered for a line."""
     price = price_of(row)
     former = [f"formerly {old.name}" for old in row.older.all()]
     return ItemOffered(

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from jobs.urls_bay import bay_urls
-from jobs.views import intake, lines, operations, readings, sheet
+from jobs.views import intake, lines, operations, readings, sheet, visits
 
 app_name = "jobs"
 counter_urls = [
@@ -36,5 +36,7 @@ counter_urls = [
     path("lines/amount/", lines.line_amount, name="line-amount"),
     path("lines/<int:pk>/", lines.line_edit, name="line-edit"),
     path("lines/<int:pk>/remove/", lines.line_remove, name="line-remove"),
+    path("customers/<int:pk>/visits/", visits.of_customer, name="customer-visits"),
+    path("vehicles/<int:pk>/visits/", visits.of_vehicle, name="vehicle-visits"),
 ]
 urlpatterns = [*counter_urls, *bay_urls]

@@ -39,7 +39,7 @@ def _known_number(supplier: Supplier | None, reference: str) -> Iterator[str]:
     if supplier is None or not reference.strip():
         return
     rows = Receipt.objects.filter(supplier=supplier, reference__iexact=reference.strip()).order_by("-pk")
-    for receipt in rows[:5]:
+    for receipt in rows.iterator():
         if not queries.is_undone(receipt):
             day = shop.day_words(shop.day_of(receipt.at))
             yield f"{reference.strip()} of {supplier} was received on {day} already: is this another delivery?"
@@ -49,7 +49,7 @@ def _known_number(supplier: Supplier | None, reference: str) -> Iterator[str]:
 def _last_price(line: Delivered) -> Decimal | None:
     """What such a pack cost when it last came; failing that, what its content cost."""
     rows = ReceiptLine.objects.filter(item=line.item, pack=line.pack).select_related("receipt").order_by("-pk")
-    for row in rows[:5]:
+    for row in rows.iterator():
         if queries.in_the_book(row.containers.all()).exists():
             return row.pack_price
     return None if line.item.last_cost is None else line.item.last_cost * line.size

@@ -17,6 +17,7 @@ from django.utils.functional import cached_property
 
 from garage import idempotency
 from garage.asking import AskingForm
+from garage.cuts import Cut, first_of
 from garage.forms import KeyForm, UnitPriceFormField
 from garage.forms_fields import plain_text
 from garage.rows import Lenient
@@ -84,6 +85,8 @@ class ReceiveSheet:
         rows += _new_rows([code] if act == "add" else start)
         if act == "remove":
             rows = [row for index, row in enumerate(rows) if str(index) != code]
+        self.left_out = max(0, len(rows) - MOST_LINES)
+        rows = rows[:MOST_LINES]
         offers = _named(rows)
         typed = _written(data, [row for row, offer in zip(rows, offers, strict=True) if offer])
         if act == "add":
@@ -105,14 +108,17 @@ class ReceiveSheet:
         return self.pressed == "receive" or self.answered
 
     @cached_property
-    def offers(self) -> list[Offer]:
+    def offers(self) -> Cut[Offer]:
         """What the typed text finds, each pack on its own; a barcode finds its pack alone."""
         if not self.what:
-            return []
+            return Cut()
         scanned = Pack.objects.filter(barcode=self.what, active=True).first()
         items = queries.items_today().filter(pk=scanned.item_id) if scanned else queries.find_items(self.what)
-        offers = _offers(list(items[:OFFERED]))
-        return [offer for offer in offers if offer.pack == scanned] if scanned else offers
+        found = first_of(items, OFFERED)
+        offers = _offers(found)
+        if scanned:
+            return Cut(offer for offer in offers if offer.pack == scanned)
+        return Cut(offers, more=found.more)
 
     @property
     def total(self) -> Decimal:
@@ -162,7 +168,7 @@ def _rows(data: QueryDict) -> list[dict[str, str]]:
 
 def _new_rows(codes: Sequence[str]) -> list[dict[str, str]]:
     """Lines for packs by their codes (`12-7`; `12-` for single pieces; `12-7-5` for five), priced as known."""
-    wanted = [[*code.split("-"), "", "", ""][:3] for code in codes[:MOST_LINES]]
+    wanted = [[*code.split("-"), "", "", ""][:3] for code in codes]
     items = queries.items_today().filter(pk__in=[key for item, *_rest in wanted if (key := key_in(item))])
     offers = {offer.code: offer for offer in _offers(list(items))}
     return [
@@ -188,11 +194,10 @@ def _named(rows: Sequence[dict[str, str]]) -> list[Offer | None]:
 
 
 def _written(data: QueryDict | None, rows: Sequence[dict[str, str]]) -> QueryDict:
-    """The typed data with these lines in it, 60 at most."""
+    """The typed data with these lines in it."""
     new = data.copy() if data else QueryDict(mutable=True)
-    kept = rows[:MOST_LINES]
-    for index, row in enumerate(kept):
+    for index, row in enumerate(rows):
         for name, value in row.items():
             new[f"lines-{index}-{name}"] = value
-    new["lines-TOTAL_FORMS"], new["lines-INITIAL_FORMS"] = str(len(kept)), "0"
+    new["lines-TOTAL_FORMS"], new["lines-INITIAL_FORMS"] = str(len(rows)), "0"
     return new

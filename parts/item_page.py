@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from garage import units
+from garage.cuts import Cut, first_of
 from garage.numbers import round_half_up
 from parts import queries
 from parts.buying import is_low
@@ -58,23 +59,35 @@ def facts(item: Item, *, prices: bool) -> dict[str, Any]:
     by_key = {member.pk: member for member in members}
     row = by_key[item.pk]
     there = sum((member.on_hand for member in members), Decimal(0))
-    containers = list(queries.to_draw(item)[: CONTAINERS_READ + 1])
-    standing = _standing(containers[:CONTAINERS_READ])
+    containers = first_of(queries.to_draw(item), CONTAINERS_READ, counted=False)
+    standing = _standing(containers)
     today = by_key[item.current_id or item.pk]
     return {
         "item": row,
         "today": today,
         "there": there,
-        "open": sum((c.content for c in containers if c.opened_at), Decimal(0)),
+        "open": _open(members, containers),
         "low": today is row and is_low(there, row.minimum),
         "buy": queries.to_buy(queries.items_low().filter(pk=row.pk)) if today is row else [],
-        "standing": standing[:CONTAINER_ROWS],
-        "more_containers": len(standing) > CONTAINER_ROWS or len(containers) > CONTAINERS_READ,
+        "standing": _cut(standing, containers),
         "older": _older(members, row),
         "replaced_by": _replaced_by(row, by_key),
         **(_money(row, members, there) if prices else {}),
         "packs": _packs(row, prices=prices),
     }
+
+
+def _open(members: list[Item], read: Cut[Container]) -> Decimal:
+    """What stands open; asked for where not all containers were read."""
+    if read.more:
+        return queries.open_in(members)
+    return sum((container.content for container in read if container.opened_at), Decimal(0))
+
+
+def _cut(standing: list[Standing], read: Cut[Container]) -> Cut[Standing]:
+    """The rows that are shown; how many there are is not known where not all containers were read."""
+    shown = Cut.of(standing, CONTAINER_ROWS)
+    return Cut(shown, more=True) if read.more else shown
 
 
 def _standing(containers: list[Container]) -> list[Standing]:

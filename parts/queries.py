@@ -142,6 +142,12 @@ def with_former_names(items: "QuerySet[ItemToday]") -> "QuerySet[ItemToday]":
     return items.prefetch_related(Prefetch("older", Item.objects.order_by("-pk")))
 
 
+def open_in(items: Iterable[Item]) -> Decimal:
+    """What stands open of some items together."""
+    rows = Container.objects.filter(item__in=list(items), content__gt=0, opened_at__isnull=False)
+    return rows.aggregate(sum=Sum("content"))["sum"] or ZERO
+
+
 def open_contents(items: Iterable[Item]) -> dict[int, Decimal]:
     """What stands open of each item (as `with_former_names` gives them), its older numbers counted in."""
     today = {member.pk: item.pk for item in items for member in (item, *item.older.all())}

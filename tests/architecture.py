@@ -142,6 +142,19 @@ def upward_relations(relations: Iterable[tuple[str, str, str]]) -> list[str]:
     ]
 
 
+def cuts(path: str, text: str) -> list[str]:
+    """Where a list or a text is cut to a length: `rows[:10]`, `rows[: size + 1]`; the first one alone is no cut."""
+    return [
+        f"{path}: {ast.unparse(node)}"
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.Subscript)
+        and isinstance(node.slice, ast.Slice)
+        and node.slice.lower is None
+        and node.slice.upper is not None
+        and ast.unparse(node.slice.upper) not in ("1", "-1")
+    ]
+
+
 def hidden_rules(path: str, text: str) -> list[str]:
     """Rules where nobody looks for them: an overridden save or delete of a model, a signal of saving."""
     found = []

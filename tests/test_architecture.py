@@ -203,3 +203,43 @@ def test_a_planted_dead_tag_is_found() -> None:
 
 def test_nothing_is_exempt_from_the_csrf_check() -> None:
     assert [path for path, text in SOURCES if re.search(r"\bcsrf_exempt\b", text)] == []
+
+
+#: What is cut in silence and may be, with the reason.
+CUT_IN_SILENCE = {
+    "garage/documents.py: answer[:1]": "a byte of a protocol",
+    "garage/views/vehicles.py: request.GET.get('vin', '')[:40]": "looked at while it is typed; the form says too long",
+    "jobs/views/intake.py: request.GET.get('phone', '')[:40]": "looked at while it is typed; the form says too long",
+    "jobs/views/intake.py: request.GET.get('v-vin', '')[:40]": "the same",
+    "jobs/views/intake.py: request.GET.get('v-plate', '')[:40]": "the same",
+    "garage/web.py: request.GET.get(name, '').replace('\\x00', '').strip()[:most]": "the box holds no more",
+    "garage/texts.py: text[:most - 1]": "says it by an ellipsis",
+    "garage/rows.py: list(self.fields)[:2]": "the first two fields of a form",
+    "garage/models/files.py: name[:2]": "a folder's name",
+    "garage/photos.py: data[:4]": "the signature of a file",
+    "garage/asking.py: digest(self.questions)[:16]": "a digest",
+    "jobs/seen.py: digest({name: plain(field, field.value_from_object(row)) for name, field in kept.items()})[:16]": (
+        "a digest"
+    ),
+    "garage/sqlite.py: version[:2]": "a version",
+    "parts/actions/items.py: pack[:4]": "the first columns of a row",
+    "parts/packs.py: self._best[:3]": "the same",
+    "parts/forms_receive.py: [*code.split('-'), '', '', ''][:3]": "the same",
+    "parts/forms_receive.py: rows[:MOST_LINES]": "the sheet says how many do not fit",
+    "garage/search.py: row[:2]": "the first columns of a row",
+    "garage/search.py: sorted(ranked, key=lambda row: row[:2])[:limit]": "the answer says that there are more",
+    "garage/search.py: newest.values('pk')[:limit + 1]": "the same",
+}
+#: The mechanisms: pages, and lists that say how much of them is shown. The demo is no page.
+CUTTING = ("garage/cuts.py", "garage/web.py", "parts/paging.py", "invoicing/demo/")
+
+
+def test_nothing_is_cut_in_silence() -> None:
+    found = [cut for path, text in SOURCES if not path.startswith(CUTTING) for cut in arch.cuts(path, text)]
+    assert [cut for cut in found if cut not in CUT_IN_SILENCE] == []
+
+
+def test_a_planted_cut_is_found() -> None:
+    assert arch.cuts("a.py", "shown = rows[:SHOWN]") == ["a.py: rows[:SHOWN]"]
+    assert arch.cuts("a.py", "reason = reason.strip()[:200]") == ["a.py: reason.strip()[:200]"]
+    assert arch.cuts("a.py", "last = rows[:1], rows[1:], rows[::-1]") == []

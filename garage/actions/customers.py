@@ -30,6 +30,19 @@ Pair = tuple[str, str]
 
 
 @writing()
+def walk_in_customer(*, actor: User | None, clock: Clock) -> Customer:
+    """Whoever buys over the counter without giving a name: one row, made when it is first needed."""
+    now = clock()
+    known = Customer.objects.filter(walk_in=True).first()  # read under the pen: nobody else makes one meanwhile
+    if known is not None:
+        return known
+    row = Customer.objects.create(name=Customer.WALK_IN, walk_in=True, created=now)
+    audit.record("wrote customer", row, actor=actor, now=now)
+    index(row)
+    return row
+
+
+@writing()
 def save_customer(
     *,
     actor: User | None,
@@ -51,6 +64,8 @@ def save_customer(
     row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
     if row.merged_into_id is not None:
         raise Refused(f"{row} is merged into another customer: change that one, or take the merge back first.")
+    if row.walk_in:
+        raise Refused(f"“{row}” stands for everybody who buys at the counter without a name: it stays as it is.")
     changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)
     if not row.name:
@@ -90,7 +105,7 @@ def index(customer: Customer) -> None:
         "customer",
         customer,
         title=customer.name,
-        subtitle=" · ".join(filter(None, [*phones[:3], customer.address.replace("\n", ", ")])),
+        subtitle=" · ".join(filter(None, [*phones, customer.address.replace("\n", ", ")])),
         words=[
             *(word for row in rows for word in (row.name, row.contact)),
             *(word for number in phones for word in search.phone_words(number)),
@@ -121,7 +136,7 @@ def _save_rows(row: Customer, phones: list[Pair], emails: list[Pair], designated
     """Save what a customer has several of; what changed, by its name."""
 
     def phone(at: int, number: str, label: str) -> Phone:
-        return Phone(customer=row, number=number, digits=search.digits(number)[:20], label=label, position=at)
+        return Phone(customer=row, number=number, digits=search.digits(number), label=label, position=at)
 
     def email(at: int, address: str, label: str) -> EmailAddress:
         return EmailAddress(customer=row, address=address, label=label, position=at)

@@ -20,7 +20,10 @@ def merge_customer(*, customer: Customer, into: Customer, actor: User | None, cl
     Sealed papers keep the name they bear; pages, balances and finds gather both. Raises Refused for a circle and for
     one that is merged already.
     """
-    row, end = _merge(Customer.objects.get(pk=customer.pk), Customer.objects.get(pk=into.pk))
+    first, second = Customer.objects.get(pk=customer.pk), Customer.objects.get(pk=into.pk)
+    if first.walk_in or second.walk_in:
+        raise Refused(f"“{Customer.WALK_IN}” stands for many customers: it is merged with none.")
+    row, end = _merge(first, second)
     audit.record("merged", row, actor=actor, now=clock(), into=end.pk)
     customers.index(row)
     customers.index(end)

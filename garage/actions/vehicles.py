@@ -9,6 +9,7 @@ from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
 from garage.vin import read_vin
+from garage.walk_in import somebody
 from garage.writing import writing
 
 FIELDS = (
@@ -118,6 +119,7 @@ def _hand_over(
         last.until = on
         last.save(update_fields=["until"])
     if customer:
+        somebody(customer, "owner")
         Ownership.objects.create(vehicle=vehicle, customer=customer, since=on)
     before, vehicle.owner = vehicle.owner, customer
     vehicle.save(update_fields=["owner"])

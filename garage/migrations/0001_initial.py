@@ -225,6 +225,7 @@ class Migration(migrations.Migration):
                     models.PositiveSmallIntegerField(blank=True, null=True, verbose_name="pays within, days"),
                 ),
                 ("order_number_required", models.BooleanField(default=False, verbose_name="needs an order number")),
+                ("walk_in", models.BooleanField(default=False, editable=False)),
                 ("created", models.DateTimeField()),
                 ("version", models.PositiveIntegerField(default=1)),
                 (
@@ -271,6 +272,15 @@ class Migration(migrations.Migration):
                         ),
                         name="customer_merged_or_standing",
                     ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("walk_in", True)), fields=("walk_in",), name="one_walk_in_customer"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("walk_in", False), models.Q(("merged_into", None), ("tax_exempt", False)), _connector="OR"
+                        ),
+                        name="walk_in_is_nobody",
+                    ),
                 ],
             },
         ),
@@ -315,7 +325,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("number", models.CharField(max_length=40, verbose_name="number")),
-                ("digits", models.CharField(db_index=True, max_length=20)),
+                ("digits", models.CharField(db_index=True, max_length=40)),
                 ("label", models.CharField(blank=True, max_length=40, verbose_name="label")),
                 ("position", models.PositiveSmallIntegerField(default=0)),
                 (

@@ -12,7 +12,12 @@ if TYPE_CHECKING:
 
 
 class Customer(Mergeable):
-    """A person or company; several phones and emails, at most one of each preferred (the first)."""
+    """A person or company; several phones and emails, at most one of each preferred (the first).
+
+    One row stands for whoever buys over the counter without giving a name (`walk_in`).
+    """
+
+    WALK_IN = "Walk-in sale"
 
     class Kind(models.TextChoices):
         PERSON = "person", "person"
@@ -31,6 +36,7 @@ class Customer(Mergeable):
     tax_number = models.CharField("tax or VAT number", max_length=40, blank=True)
     payment_days = models.PositiveSmallIntegerField("pays within, days", null=True, blank=True)
     order_number_required = models.BooleanField("needs an order number", default=False)
+    walk_in = models.BooleanField(default=False, editable=False)
     created = models.DateTimeField()
     version = models.PositiveIntegerField(default=1)
 
@@ -42,6 +48,10 @@ class Customer(Mergeable):
             ),
             models.CheckConstraint(condition=~Q(name=""), name="customer_has_name"),
             consistent("customer_merged_or_standing"),
+            models.UniqueConstraint(fields=["walk_in"], condition=Q(walk_in=True), name="one_walk_in_customer"),
+            models.CheckConstraint(
+                condition=Q(walk_in=False) | Q(merged_into=None, tax_exempt=False), name="walk_in_is_nobody"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -59,7 +69,7 @@ class Phone(models.Model):
 
     customer = models.ForeignKey(Customer, models.CASCADE, related_name="phones")
     number = models.CharField("number", max_length=40)
-    digits = models.CharField(max_length=20, db_index=True)
+    digits = models.CharField(max_length=40, db_index=True)
     label = models.CharField("label", max_length=40, blank=True)
     position = models.PositiveSmallIntegerField(default=0)
 

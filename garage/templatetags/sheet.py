@@ -11,7 +11,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from garage.access import may
+from garage.cuts import ALL, Cut
 from garage.markup import attributes
+from garage.web import TYPED, page_address
 
 register = template.Library()
 
@@ -248,7 +250,7 @@ def filterbox(
     }
     return format_html(
         '<form class="filterbox" role="search" action="{}"{}><div class="field"><label for="filter-{}">{}</label>'
-        '<input type="search" id="filter-{}" name="{}" value="{}" autocomplete="off"></div>{}'
+        '<input type="search" id="filter-{}" name="{}" value="{}" maxlength="{}" autocomplete="off"></div>{}'
         '<button class="act quiet small">{}</button></form>',
         address,
         attributes(live),
@@ -257,6 +259,7 @@ def filterbox(
         name,
         name,
         value or "",
+        TYPED,
         content,
         _("Filter"),
     )
@@ -270,6 +273,26 @@ def pager(newer: str = "", older: str = "") -> SafeString:
     back = format_html('<a href="{}" rel="prev">{}</a>', newer, _("Newer")) if newer else ""
     on = format_html('<a href="{}" rel="next">{}</a>', older, _("Older")) if older else ""
     return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), back, on)
+
+
+@register.simple_tag(takes_context=True)
+def shown_of(context: Context, rows: Cut[Any], href: str = "", hint: str = "") -> SafeString:
+    """Says that a list is cut and where all of it is: `href`, else the same page with all; `hint` in place of a link.
+
+    Nothing when all of it is shown.
+    """
+    if not rows.more:
+        return SafeString("")
+    if rows.total is None:
+        said = _("The first %(shown)s are shown, there are more.") % {"shown": len(rows)}
+    else:
+        said = _("%(shown)s of %(total)s shown.") % {"shown": len(rows), "total": rows.total}
+    if hint:
+        return format_html('<p class="cut faint" role="status">{} {}</p>', said, hint)
+    label = _("Show all") if rows.total is None else _("Show all %(total)s") % {"total": rows.total}
+    request = context.get("request")
+    address = href or page_address(request, **{ALL: 1}) if request else href
+    return format_html('<p class="cut"><span class="faint">{}</span> <a href="{}">{}</a></p>', said, address, label)
 
 
 # The bay

@@ -14,8 +14,9 @@ from garage.web import asked, render_page
 @require_safe
 def find(request: HttpRequest) -> HttpResponse:
     """What the typed text finds among the things this person may open, the kind with the fewest first."""
-    text = asked(request, most=200)
+    text = asked(request)
     found = search.find(text, kinds=search.kinds_for(request.user))
     counts = Counter(one.label for one in found)
     groups = [(label, [one for one in found if one.label == label]) for label in sorted(counts, key=counts.__getitem__)]
-    return render_page(request, "garage/find.html", {"find_text": text, "groups": groups}, partial="found")
+    context = {"find_text": text, "groups": groups, "found": found}
+    return render_page(request, "garage/find.html", context, partial="found")

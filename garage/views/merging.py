@@ -70,7 +70,7 @@ def _merge(
         if end is not None:
             messages.success(request, f"{row} is merged into {end}.")
             return after_post(request, reverse(kind, args=[end.pk]))
-    found = search.find(text, kinds=[kind], limit=FOUND_SHOWN + 1)
+    found = search.find(text, kinds=[kind], limit=FOUND_SHOWN)
     context = {
         "row": row,
         "small": row.plate if isinstance(row, Vehicle) else "",
@@ -80,8 +80,7 @@ def _merge(
         "back": reverse(kind, args=[row.pk]),
         "form": form,
         "text": text,
-        "found": [one for one in found[:FOUND_SHOWN] if one.object_id != row.pk],
-        "more": len(found) > FOUND_SHOWN,
+        "found": found.with_rows(one for one in found if one.object_id != row.pk),
     }
     partial = "" if posted else "found"
     return render_page(request, "garage/merge.html", context, partial=partial, status=422 if posted else 200)

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from garage import gates, panels, queries, search
 from garage.access import actor_of, allowed
 from garage.actions.vehicles import change_owner, read_odometer, save_vehicle
+from garage.cuts import first_of
 from garage.forms_vehicles import OdometerForm, OwnerForm, VehicleForm
 from garage.models import Customer, Vehicle
 from garage.shop import profile
@@ -27,7 +28,7 @@ def vehicle(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "vehicle": row,
         "vin": read_vin(row.vin, heavy=row.heavy) if row.vin and not row.vin_not_standard else None,
-        "readings": queries.readings_of(row)[:READINGS_SHOWN],
+        "readings": first_of(queries.readings_of(row), READINGS_SHOWN),
         "panels": panels.render("vehicle", request, row),
     }
     return render_page(request, "garage/vehicle.html", context)
@@ -99,7 +100,7 @@ def vehicle_owner(request: HttpRequest, pk: int) -> HttpResponse:
         "customer": customer,
         "form": form,
         "text": text,
-        "found": search.find(text, kinds=["customer"], limit=20),
+        "found": search.find(text, kinds=["customer"]),
         "nobody": "nobody" in request.GET,
     }
     return render_page(

@@ -290,7 +290,7 @@ def _rows(estimate: Estimate, decisions: Decisions, heard: ReadOut) -> list[Auth
             decision=decision,
             net=offered.net,
             tax=heard.shares[offered.operation_id].tax if decision == AUTHORIZED else Decimal(0),
-            **aside(reason=words.strip()[:200]),
+            **aside(reason=words.strip()),
         )
         for offered in estimate.operations.all()
         if offered.operation_id is not None and offered.operation_id in decisions

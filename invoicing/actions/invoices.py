@@ -47,7 +47,7 @@ class OverLimit(Refused):
 @once("issue invoice", Invoice)
 def issue(
     *,
-    key: uuid.UUID,
+    key: uuid.UUID | None,
     job: Job,
     due_on: dt.date | None = None,
     mail_to: str = "",
@@ -179,6 +179,7 @@ def credit(
         raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
     taken = crediting.credited(original, lines)
     again = taken.whole and bill_again and original.kind == Invoice.Kind.INVOICE
+    again = again and original.consent != Invoice.Consent.SALE  # what comes back is sold anew
     taken = to_the_shelf(note, taken, returns or {}, again=again, actor=actor, now=now)
     _copy(note, original, taken, reason, actor)
     issuing.write(note, *_credit_rows(note, taken), issuing.tax_rows(note, taken.sums))
@@ -194,7 +195,7 @@ def _copy(note: Invoice, original: Invoice, taken: Credited, reason: str, actor:
     """Copy what a credit note prints from the invoice it corrects; the person's side row is shared."""
     same = (
         "job", "customer", "person", "person_seal", "vehicle_text", "vin", "plate", "odometer_in", "odometer_out",
-        "order_number", "currency", "exemption",
+        "order_number", "currency", "exemption", "consent",
     )  # fmt: skip
     issuing.copy(note, {name: getattr(original, name) for name in same})
     note.kind, note.corrects, note.issued_by = Invoice.Kind.CREDIT_NOTE, original, actor

@@ -41,6 +41,7 @@ def fill(invoice: Invoice, job: Job, sums: Sums, *, actor: User | None, now: dt.
     invoice.person_seal = invoice.person.seal()
     invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
     invoice.order_number = job.order_number
+    invoice.consent = Invoice.Consent.SALE if job.is_sale else Invoice.Consent.AUTHORIZATION
     invoice.exemption = freezing.exemption_on_paper(job.customer, charges.is_exempt(job.customer, invoice.issued_on))
     copy(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
 

@@ -34,7 +34,7 @@ OLDEST = dt.timedelta(days=3660)
 @once("take payment", Payment)
 def take_payment(
     *,
-    key: uuid.UUID,
+    key: uuid.UUID | None,
     invoice: Invoice,
     amount: Decimal,
     method: str,
@@ -287,7 +287,7 @@ def _row(
         paid_on=paid_on,
         at=now,
         by=actor,
-        **aside(reference=reference.strip()[:80], reason=reason.strip()[:200]),
+        **aside(reference=reference.strip(), reason=reason.strip()),
     )
 
 
@@ -307,6 +307,9 @@ def _write(
 
 def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
     """Seal an act with money over its parts, append it to its chain, and store the parts."""
+    for part in parts:
+        if part.customer.walk_in and part.amount > 0 and part.invoice_id is None and part.job_id is None:
+            raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
     act.content_sha256 = freezing.parts_seal(parts)
     append(act)
     for part in parts:

@@ -17,7 +17,7 @@ from garage.errors import Refused
 from garage.models import Counter, Customer, ShopProfile, User, Vehicle
 from garage.writing import writing
 from invoicing.actions.taxes import set_rate
-from invoicing.demo import story
+from invoicing.demo import sales, story
 from invoicing.demo.buying import fill_the_shelf, rounds
 from invoicing.demo.cast import COMPANIES, LOGINS, MODELS, OLD_CAR, PEOPLE, SHOP, Car, Person, vin_of
 from invoicing.demo.garage import MONTHS, Garage, Script, tell
@@ -125,6 +125,7 @@ def _scripts(garage: Garage, say: Say) -> Iterator[Script]:
             for visit in visits(garage, person, car, quiet=quiet, fits=fitting):
                 yield carry_out(garage, visit)
     yield from story.scripts(garage)
+    yield from sales.scripts(garage)
 
 
 def _calendar(garage: Garage, say: Say) -> Script:

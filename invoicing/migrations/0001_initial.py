@@ -276,7 +276,7 @@ class Migration(migrations.Migration):
                 ("sealed_format", garage.ledger.FormatField(editable=False)),
                 ("side_seal", models.CharField(blank=True, editable=False, max_length=64)),
                 ("position", models.PositiveSmallIntegerField()),
-                ("title", models.CharField(max_length=120)),
+                ("title", models.CharField(max_length=200)),
                 (
                     "counted",
                     models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not"),
@@ -501,6 +501,15 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "consent",
+                    models.CharField(
+                        choices=[("authorization", "by authorization"), ("sale", "by the sale itself")],
+                        default="authorization",
+                        help_text="how its customer agreed to it",
+                        max_length=13,
+                    ),
+                ),
+                (
                     "corrects",
                     models.ForeignKey(
                         blank=True,
@@ -598,7 +607,7 @@ class Migration(migrations.Migration):
                 ("sealed_format", garage.ledger.FormatField(editable=False)),
                 ("side_seal", models.CharField(blank=True, editable=False, max_length=64)),
                 ("position", models.PositiveSmallIntegerField()),
-                ("title", models.CharField(max_length=120)),
+                ("title", models.CharField(max_length=200)),
                 ("net", garage.fields.MoneyField()),
                 (
                     "advance",

@@ -60,7 +60,7 @@ class EstimateOperation(AppendOnly):
     estimate = models.ForeignKey(Estimate, models.PROTECT, related_name="operations")
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     position = models.PositiveSmallIntegerField()
-    title = models.CharField(max_length=120)
+    title = models.CharField(max_length=200)
     counted = models.BooleanField(default=True, help_text="in the sums; an alternative offered beside it is not")
     net = MoneyField()
     gross = MoneyField(help_text="its net with its share of the paper's taxes; those in the sums add up to the total")

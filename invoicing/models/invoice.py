@@ -25,6 +25,10 @@ class Invoice(Chained, Paper):
         CREDIT_NOTE = "credit_note", "credit note"
         ADVANCE = "advance", "advance invoice"
 
+    class Consent(models.TextChoices):
+        AUTHORIZATION = "authorization", "by authorization"
+        SALE = "sale", "by the sale itself"
+
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.INVOICE)
     series = models.CharField(max_length=20, help_text="such as invoice:2026")
     number = models.PositiveIntegerField()
@@ -41,6 +45,9 @@ class Invoice(Chained, Paper):
     issued_by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     consent_seq = models.BigIntegerField(
         default=0, help_text="chain sequence of the job's last authorization at issue; 0: there was none"
+    )
+    consent = models.CharField(
+        max_length=13, choices=Consent, default=Consent.AUTHORIZATION, help_text="how its customer agreed to it"
     )
     told = beside()  # who was told that a tax had changed
     notices = beside({})  # authorizations, next due, advisories, declined work, warranty; why it is credited
@@ -79,7 +86,7 @@ class InvoiceOperation(AppendOnly):
     operation = models.ForeignKey("jobs.Operation", models.DO_NOTHING, null=True, db_constraint=False, related_name="+")
     advance = models.ForeignKey(Invoice, models.PROTECT, null=True, blank=True, related_name="taken_off")
     position = models.PositiveSmallIntegerField()
-    title = models.CharField(max_length=120)
+    title = models.CharField(max_length=200)
     net = MoneyField()
     concern = beside()
     cause = beside()

@@ -1,14 +1,18 @@
 """The books: what is owed by age, the invoices, and what still has to be billed or mailed."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from garage import search
+from garage import gates, search
 from garage.access import allowed, may
+from garage.cuts import first_of
+from garage.models import Vehicle
 from garage.web import asked, page_of, render_page
 from invoicing import accounts, queries
 from invoicing.aging import Receivable as Aged
@@ -31,7 +35,7 @@ def books(request: HttpRequest) -> HttpResponse:
     owed = queries.owed()
     on_account = accounts.accounts()
     ages = age([Aged(due, balance) for due, balance in owed.values_list("due_on", "balance")], today)
-    rows = _found(owed, text)
+    rows = first_of(_found(owed, text), OWED_SHOWN)
     context = {
         "find_text": text,
         "ages": list(zip(GROUPS, ages, strict=True)),
@@ -39,10 +43,10 @@ def books(request: HttpRequest) -> HttpResponse:
         "credit": -sum((there for _customer, there in on_account), accounts.ZERO),
         "accounts": on_account,
         "deposits": accounts.deposits(),
-        "rows": [(row, max(0, (today - row.due_on).days)) for row in rows[:OWED_SHOWN]],
-        "more": rows.count() > OWED_SHOWN,
-        "to_invoice": jobs_queries.jobs().filter(stage=Stage.FINISHED)[:OWED_SHOWN],
-        "mails": queries.unsettled_mail()[:10],
+        "rows": rows.with_rows((row, max(0, (today - row.due_on).days)) for row in rows),
+        "all_owed": f"{reverse('invoicing:invoices')}?{urlencode({'kind': 'owed', 'q': text})}",
+        "to_invoice": first_of(jobs_queries.jobs().filter(stage=Stage.FINISHED), OWED_SHOWN, request),
+        "mails": queries.unsettled_mail().count(),
         "may_act": may(request.user, "invoicing"),
     }
     return render_page(request, "invoicing/books.html", context, partial="rows")
@@ -56,12 +60,21 @@ def _found(owed: QuerySet[Receivable], text: str) -> QuerySet[Receivable]:
 @allowed("books")
 @require_safe
 def invoices(request: HttpRequest) -> HttpResponse:
-    """Every invoice and credit note, the last one first."""
+    """Every invoice and credit note, the last one first; `?customer=12` or `?vehicle=12` lists those of one."""
     form = InvoiceFilter(request.GET)
     given: dict[str, Any] = form.cleaned_data if form.is_valid() else {}
     text, kind = str(given.get("q", "")).strip(), str(given.get("kind", ""))
-    page = page_of(_narrowed(queries.invoices(), text, kind), request)
-    context = {"page": page, "find_text": text, "form": form, "today": timezone.localdate(), "narrowed": text or kind}
+    subject = gates.customer_named(request) or gates.vehicle_named(request)
+    rows = queries.invoices_of(subject) if subject is not None else queries.invoices()
+    context = {
+        "page": page_of(_narrowed(rows, text, kind), request),
+        "find_text": text,
+        "form": form,
+        "today": timezone.localdate(),
+        "narrowed": text or kind or subject,
+        "subject": subject,
+        "of": "vehicle" if isinstance(subject, Vehicle) else "customer",
+    }
     return render_page(request, "invoicing/invoices.html", context, partial="rows")
 
 
@@ -72,4 +85,6 @@ def _narrowed(rows: QuerySet[Invoice], text: str, kind: str) -> QuerySet[Invoice
         return rows.exclude(receivable__balance=0).exclude(receivable=None)
     if kind == "overdue":
         return rows.filter(receivable__balance__gt=0, due_on__lt=timezone.localdate())
+    if kind == "sale":
+        return rows.filter(consent=Invoice.Consent.SALE)
     return rows.filter(kind=Invoice.Kind.CREDIT_NOTE) if kind == "credit" else rows

@@ -66,14 +66,28 @@ def draw_for_line(
     now = clock()
     _may_move(line, stages.IN_BAY)
     _may_be_used(line)
-    assert line.item is not None
-    reason = _reason(line)
-    for movement in stock.draw(
-        item=line.item, quantity=quantity, reason=reason, typed=typed, actor=actor, clock=fixed(now)
-    ):
-        Draw.objects.create(line=line, movement=movement)
+    _draw(line, quantity, typed, actor, now)
     audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
     return line
+
+
+@writing()
+def hand_over(*, line: Line, actor: User | None, clock: Clock) -> Line:
+    """Draw what a line of a counter sale says; refused when the shelf lacks it (Shortage), and for a line of a job."""
+    now = clock()
+    if not line.operation.job.is_sale:
+        raise Refused(f"“{line}” is part of a job: it is drawn in the bay.")
+    _may_be_used(line)
+    _draw(line, line.base_quantity, line.typed, actor, now)
+    return line
+
+
+def _draw(line: Line, quantity: Decimal, typed: str, actor: User | None, now: dt.datetime) -> None:
+    assert line.item is not None  # asked by the caller
+    for movement in stock.draw(
+        item=line.item, quantity=quantity, reason=_reason(line), typed=typed, actor=actor, clock=fixed(now)
+    ):
+        Draw.objects.create(line=line, movement=movement)
 
 
 @once("jobs.return_from_line", Line)
@@ -129,7 +143,7 @@ def _may_be_used(line: Line) -> None:
 
 
 def _reason(line: Line) -> str:
-    return f"{line.operation.job}: {line.operation}"[:200]
+    return f"{line.operation.job}: {line.operation}"
 
 
 def _take(line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: User | None, now: dt.datetime) -> Decimal:

@@ -14,6 +14,7 @@ from garage.idempotency import once
 from garage.models import User, Vehicle
 from garage.photos import store_photo
 from garage.queries import whole_distance
+from garage.texts import fitting
 from garage.writing import writing
 from jobs.actions.intake import add_photo
 from jobs.models import Advisory, Component, DueService, FluidSample, Job, JobPhoto, JobStep, Operation
@@ -68,7 +69,7 @@ def record_sample(
         distance_on_fluid=distance_on_fluid,
         unit=unit,
         volume_out=volume_out,
-        color=seen.color[:60],
+        color=fitting(seen.color, 60, "color"),
         clarity=seen.clarity,
         particles=seen.particles,
         smell=seen.smell,
@@ -132,7 +133,7 @@ def note_advisory(
         vehicle=job.vehicle,
         job=job,
         component=component,
-        text=text.strip()[:200],
+        text=fitting(text, 200, "text"),
         limit=limit.kind,
         by_odometer=limit.odometer if limit.kind == Advisory.Limit.DISTANCE else None,
         by_date=limit.day if limit.kind == Advisory.Limit.DATE else None,

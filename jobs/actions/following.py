@@ -25,7 +25,7 @@ def follow(part: Line, *, item_changed: bool) -> None:
     core.finer, core.quantity, core.base_quantity, core.unit = Finer.CORE, part.quantity, part.base_quantity, part.unit
     if item_changed and part.item is not None:
         core.unit_price, core.tax_class = deposit, part.item.tax_class
-        core.description = f"Core deposit, {part.item}"[:160]
+        core.description = f"Core deposit, {part.item}"
     core.save()
     for refund in core.hanging.all():
         refund.quantity = refund.base_quantity = max(refund.quantity, -core.quantity)

@@ -15,6 +15,8 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import Customer, OdometerReading, User, Vehicle
+from garage.texts import fitting
+from garage.walk_in import somebody
 from garage.writing import writing
 from jobs import queries, seen, stages
 from jobs.actions.writing_up import take_up
@@ -100,7 +102,7 @@ def open_job(
 
 def _customer(given: Customer | NewCustomer, actor: User | None, now: dt.datetime) -> Customer:
     if isinstance(given, Customer):
-        return given.today
+        return somebody(given.today)
     return customers.save_customer(
         actor=actor, clock=fixed(now), fields=given.fields, phones=list(given.phones), emails=list(given.emails)
     )
@@ -178,7 +180,9 @@ def add_photo(
         stored = photo_store.store_photo(upload, actor=actor, now=now)
     except Refused as error:
         raise Refused(f"{upload.name}: {error}", "photos") from None
-    photo = JobPhoto.objects.create(job=job, step=step, stored=stored, caption=caption[:160], at_drop_off=at_drop_off)
+    photo = JobPhoto.objects.create(
+        job=job, step=step, stored=stored, caption=fitting(caption, 160, "caption"), at_drop_off=at_drop_off
+    )
     audit.record("added a photo to", job, actor=actor, now=now, caption=caption, sha256=stored.sha256)
     return photo
 

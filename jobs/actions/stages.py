@@ -6,6 +6,7 @@ from garage import audit
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
+from garage.texts import fitting
 from garage.writing import writing
 from jobs import consents, objections, queries, stages
 from jobs.consent import AUTHORIZED, DECLINED
@@ -29,8 +30,8 @@ def move(job: Job, stage: str, *, waits_for: str = "", note: str = "", actor: Us
                 f"{job} is {job.get_stage_display()}: it cannot become {Job(stage=stage).get_stage_display()}."
             )
         job.stage, job.stage_since = stage, now
-        StageChange.objects.create(job=job, stage=stage, note=note[:200], at=now, by=actor)
-    job.waits_for = waits_for[:200]
+        StageChange.objects.create(job=job, stage=stage, note=fitting(note, 200, "reason"), at=now, by=actor)
+    job.waits_for = fitting(waits_for, 200, "reason")
     job.save(update_fields=["stage", "stage_since", "waits_for"])
     audit.record("moved", job, actor=actor, now=now, stage=stage, waits_for=waits_for, note=note)
     return job

@@ -17,6 +17,7 @@ from garage import audit
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
+from garage.texts import fitting
 from garage.writing import writing
 from jobs import objections, stages
 from jobs.actions.draws import draw_at_step, line_used, undo_at_step
@@ -215,7 +216,7 @@ def _open_to_work(step: JobStep) -> None:
 def _reason(doing: Act, sentence: str) -> str:
     if not doing.said("reason"):
         raise Refused(sentence, "reason")
-    return doing.said("reason")[:200]
+    return fitting(doing.said("reason"), 200, "reason")
 
 
 def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
@@ -239,11 +240,11 @@ def _keep_reading(doing: Act, measured: Measured) -> None:
         name=spec.name,
         value=measured.value,
         unit=measured.unit,
-        typed=measured.typed[:40],
+        typed=fitting(measured.typed, 40, "reading"),
         low=spec.low,
         high=spec.high,
         verdict=measured.band,
-        reason="" if measured.band == "ok" else doing.said("reason")[:200],
+        reason="" if measured.band == "ok" else fitting(doing.said("reason"), 200, "reason"),
         at=doing.now,
         by=doing.actor,
     )
@@ -258,7 +259,7 @@ def _follow_up(doing: Act, measured: Measured) -> None:
         return
     last = step.operation.steps.aggregate(last=Max("position"))["last"]
     title = f"Tightened too far: check threads and seat of “{step}”"
-    JobStep.objects.create(operation=step.operation, follows=step, title=title[:160], position=last + 1)
+    JobStep.objects.create(operation=step.operation, follows=step, title=title, position=last + 1)
 
 
 def _keep_sample(doing: Act, measured: Measured | None) -> None:

@@ -143,7 +143,7 @@ def take_up(
     noticed = f"Noticed on {offer.job}, {shop.day_of(offer.at):%b %d, %Y}: {offer.text}"
     return add_operation(
         job=job,
-        title=offer.text[:120],
+        title=offer.text,
         concern=noticed,
         component=offer.component,
         advisory=offer,

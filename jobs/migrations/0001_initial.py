@@ -30,6 +30,15 @@ class Migration(migrations.Migration):
             name="Job",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("visit", "visit"), ("sale", "counter sale")],
+                        default="visit",
+                        editable=False,
+                        max_length=5,
+                    ),
+                ),
                 ("number", models.PositiveIntegerField(unique=True)),
                 (
                     "stage",
@@ -180,7 +189,13 @@ class Migration(migrations.Migration):
                             )
                         ),
                         name="job_stage_known",
-                    )
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("kind", "visit"), models.Q(("kind", "sale"), ("vehicle", None)), _connector="OR"
+                        ),
+                        name="sale_has_no_car",
+                    ),
                 ],
             },
         ),
@@ -188,7 +203,7 @@ class Migration(migrations.Migration):
             name="JobStep",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("title", models.CharField(max_length=160)),
+                ("title", models.CharField(max_length=240)),
                 ("position", models.PositiveSmallIntegerField()),
                 (
                     "state",
@@ -481,7 +496,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("position", models.PositiveSmallIntegerField()),
-                ("title", models.CharField(max_length=120, verbose_name="operation")),
+                ("title", models.CharField(max_length=200, verbose_name="operation")),
                 ("concern", models.TextField(blank=True, verbose_name="concern")),
                 ("cause", models.TextField(blank=True, verbose_name="found")),
                 ("correction", models.TextField(blank=True, verbose_name="done")),

@@ -22,8 +22,16 @@ class Stage(models.TextChoices):
 
 
 class Job(models.Model):
-    """One visit of one vehicle; its number links every record of it (16 CCR 3358(e))."""
+    """One visit of one vehicle; its number links every record of it (16 CCR 3358(e)).
 
+    A counter sale is one too, of its own kind: parts and fluids handed over at once, without a vehicle and a bay.
+    """
+
+    class Kind(models.TextChoices):
+        VISIT = "visit", "visit"
+        SALE = "sale", "counter sale"
+
+    kind = models.CharField(max_length=5, choices=Kind, default=Kind.VISIT, editable=False)
     number = models.PositiveIntegerField(unique=True)
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="jobs")
     vehicle = models.ForeignKey("garage.Vehicle", models.PROTECT, null=True, blank=True, related_name="jobs")
@@ -61,7 +69,10 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["-pk"]
-        constraints = [models.CheckConstraint(condition=Q(stage__in=Stage.values), name="job_stage_known")]
+        constraints = [
+            models.CheckConstraint(condition=Q(stage__in=Stage.values), name="job_stage_known"),
+            models.CheckConstraint(condition=Q(kind="visit") | Q(kind="sale", vehicle=None), name="sale_has_no_car"),
+        ]
         indexes = [
             models.Index(fields=["stage", "-id"], name="jobs_by_stage"),
             models.Index(fields=["customer", "-id"], name="jobs_of_customer"),
@@ -69,7 +80,12 @@ class Job(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Job {self.number}"
+        return f"{'Sale' if self.is_sale else 'Job'} {self.number}"
+
+    @property
+    def is_sale(self) -> bool:
+        """Whether it is a counter sale."""
+        return self.kind == self.Kind.SALE
 
     @property
     def stage_sentence(self) -> str:
@@ -101,7 +117,7 @@ class Operation(models.Model):
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="operations")
     position = models.PositiveSmallIntegerField()
-    title = models.CharField("operation", max_length=120)
+    title = models.CharField("operation", max_length=200)
     concern = models.TextField("concern", blank=True)
     cause = models.TextField("found", blank=True)
     correction = models.TextField("done", blank=True)

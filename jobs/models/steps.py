@@ -24,7 +24,7 @@ class JobStep(models.Model):
         related_name="follow_ups",
         help_text="the step that asked for it",
     )
-    title = models.CharField(max_length=160)
+    title = models.CharField(max_length=240)
     position = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=8, choices=State, default=State.OPEN)
     version = models.PositiveIntegerField(default=0, help_text="counts acts; an act names the version it saw")

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from garage import idempotency, search, shop
 from garage.access import actor_of, allowed
+from garage.cuts import Cut
 from garage.errors import Refused
 from garage.models import Customer
 from garage.vin import read_vin
@@ -110,15 +111,15 @@ def _looked_up(sheet: IntakeSheet, data: QueryDict) -> dict[str, Any]:
     return _context(sheet, data, found)
 
 
-def _found(sheet: IntakeSheet) -> list[Customer]:
+def _found(sheet: IntakeSheet) -> Cut[Customer]:
     text = str(sheet.pick["find"].value() or "")
-    return intake_search.customers_found(text) if text else []
+    return intake_search.customers_found(text) if text else Cut()
 
 
-def _context(sheet: IntakeSheet, data: QueryDict, found: list[Customer] | None = None) -> dict[str, Any]:
+def _context(sheet: IntakeSheet, data: QueryDict, found: Cut[Customer] | None = None) -> dict[str, Any]:
     found, customer = _found(sheet) if found is None else found, sheet.chosen_customer
     if customer is not None and customer not in found:
-        found = [customer, *found]
+        found = found.with_rows([customer, *found])
     vin, plate = str(sheet.vehicle["vin"].value() or ""), str(sheet.vehicle["plate"].value() or "")
     return {
         "sheet": sheet,

@@ -8,6 +8,7 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_safe
 
 from garage.access import actor_of, allowed
+from garage.cuts import first_of
 from garage.web import after_post, asked, attempt, key_in, render_page
 from jobs.access_bay import procedure_for, revision_of
 from jobs.actions.procedures import publish
@@ -28,7 +29,7 @@ SHOWN = 200
 def procedures(request: HttpRequest) -> HttpResponse:
     """The library, narrowed by what is typed."""
     text = asked(request)
-    context = {"procedures": library(text)[:SHOWN], "text": text}
+    context = {"procedures": first_of(library(text), SHOWN, request), "text": text}
     return render_page(request, "jobs/procedures.html", context, partial="rows")
 
 

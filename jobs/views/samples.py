@@ -1,12 +1,14 @@
 """The fluid's evidence over the years, advisories, and the services due."""
 
 from django.contrib import messages
+from django.db.models import F
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage.access import actor_of, allowed
+from garage.cuts import first_of
 from garage.gates import vehicle_for
 from garage.models import Vehicle
 from garage.queries import latest_reading, whole_distance
@@ -84,6 +86,8 @@ def advisory_settle(request: HttpRequest, pk: int, state: str) -> HttpResponse:
 def due(request: HttpRequest) -> HttpResponse:
     """The services due, the most urgent first."""
     today = timezone.localdate()
-    rows = due_rows(DueService.objects.order_by("on", "pk")[:DUE_SHOWN], today)
+    order = DueService.objects.order_by(F("on").asc(nulls_last=True), "pk")
+    found = first_of(order.values_list("pk", flat=True), DUE_SHOWN, request)
+    rows = found.with_rows(due_rows(DueService.objects.filter(pk__in=found), today))
     rows.sort(key=lambda row: (not row.overdue, row.due.on is None, row.due.on or today))
     return render_page(request, "jobs/due.html", {"rows": rows, "today": today})

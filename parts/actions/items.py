@@ -12,6 +12,7 @@ from garage.errors import Refused
 from garage.fields import ScaledField
 from garage.ledger import plain
 from garage.models import SearchEntry, User
+from garage.texts import fitting
 from garage.writing import writing
 from parts import queries
 from parts.models import Item, ItemNumber, ItemSpecification, Kind, Pack, Supersession
@@ -90,10 +91,10 @@ def _check_item(row: Item, base_unit_before: str) -> None:
 def _set_numbers(item: Item, numbers: Iterable[tuple[str, str]]) -> None:
     wanted: dict[tuple[str, str], str] = {}
     for kind, number in numbers:
-        key = search.key(number)[:80]
+        key = fitting(search.key(number), 80, "numbers")
         if not key:
             raise Refused(f"“{number}” holds no letter and no digit to be found by.", "numbers")
-        wanted.setdefault((NumberKind(kind).value, key), number.strip()[:80])
+        wanted.setdefault((NumberKind(kind).value, key), fitting(number, 80, "numbers"))
     for row in item.numbers.all():
         if (row.kind, row.key) not in wanted:
             row.delete()
@@ -102,7 +103,7 @@ def _set_numbers(item: Item, numbers: Iterable[tuple[str, str]]) -> None:
 
 
 def _set_specifications(item: Item, specifications: Iterable[str]) -> None:
-    wanted = dict.fromkeys(text.strip()[:120] for text in specifications if text.strip())
+    wanted = dict.fromkeys(fitting(text, 120, "specifications") for text in specifications if text.strip())
     item.specifications.exclude(text__in=wanted).delete()
     known = set(item.specifications.values_list("text", flat=True))
     for text in wanted:

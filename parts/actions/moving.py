@@ -9,6 +9,7 @@ from garage.errors import Refused
 from garage.fields import QuantityField, UnitPriceField
 from garage.ledger import append, aside
 from garage.models import User
+from garage.texts import fitting
 from parts import worth
 from parts.models import Container, Item, Movement
 
@@ -39,12 +40,12 @@ def post(
             kind=kind,
             quantity=quantity,
             value=value,
-            typed=typed[:40],
+            typed=fitting(typed, 40, "quantity"),
             reverses=reverses,
             returns=returns,
             at=now,
             by=actor,
-            **aside(reason=reason[:200]),
+            **aside(reason=reason),
         )
     )
     container.content += quantity

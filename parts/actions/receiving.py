@@ -11,6 +11,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
+from garage.texts import fitting
 from parts import worth
 from parts.actions.moving import post
 from parts.actions.prices import learn_price
@@ -76,7 +77,7 @@ def _receive(
         raise Refused("Nothing is written on the sheet yet: add what arrived.")
     for line in lines:
         line.check()
-    receipt = Receipt.objects.create(supplier=supplier, reference=reference.strip()[:60], at=now, by=actor)
+    receipt = Receipt.objects.create(supplier=supplier, reference=fitting(reference, 60, "reference"), at=now, by=actor)
     for line in lines:
         row = ReceiptLine.objects.create(
             receipt=receipt,

@@ -27,9 +27,8 @@ class Shortage(Refused):
     def __init__(self, item: Item, wanted: Decimal, there: Decimal) -> None:
         self.item, self.wanted, self.there = item, wanted, there
         unit = item.base_unit
-        super().__init__(
-            f"Only {amount(there, unit)} of {item} is on the shelf; {amount(wanted, unit)} is wanted.", "quantity"
-        )
+        said, asked = (amount(quantity, unit).removesuffix(" each") for quantity in (there, wanted))
+        super().__init__(f"Only {said} of {item} is on the shelf; {asked} is wanted.", "quantity")
 
 
 @writing()

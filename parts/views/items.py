@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage.access import actor_of, allowed, may
+from garage.cuts import Cut, first_of
 from garage.web import after_post, asked, attempt, page_of, render_page
 from parts import item_page, queries
 from parts.access import item_for, item_named, supersession_for
@@ -14,6 +15,8 @@ from parts.actions.items import save_item, supersede, take_back_supersession
 from parts.forms import SupersedeForm
 from parts.forms_item import ItemSheet
 from parts.models import Item
+
+FOUND_SHOWN = 20
 
 
 @allowed("shelf")
@@ -69,11 +72,8 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"{row} is replaced. Its name and its stock lead to today's item now.")
         return after_post(request, reverse("parts:item", args=[row.pk]))
     text = asked(request)
-    found = (
-        queries.find_items(text).filter(base_unit=row.base_unit).exclude(pk=row.pk).order_by("name", "pk")[:20]
-        if text
-        else []
-    )
+    others = queries.find_items(text).filter(base_unit=row.base_unit).exclude(pk=row.pk).order_by("name", "pk")
+    found = first_of(others, FOUND_SHOWN) if text else Cut()
     context = {"item": row, "form": form, "text": text, "found": found}
     status = 422 if request.method == "POST" else 200
     return render_page(request, "parts/replace.html", context, partial="found", status=status)

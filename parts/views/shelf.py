@@ -5,6 +5,7 @@ from django.views.decorators.http import require_safe
 
 from garage import units
 from garage.access import allowed
+from garage.cuts import first_of
 from garage.web import asked, piece_of, render_page
 from parts import queries
 from parts.paging import page_by_name
@@ -19,13 +20,12 @@ def shelf(request: HttpRequest) -> HttpResponse:
     text = asked(request)
     page = page_by_name(queries.with_former_names(queries.find_items(text)), request)
     opened = queries.open_contents(page.rows)
-    low = queries.to_buy(queries.items_low().order_by("name", "pk")[: LOW_AT_FIRST + 1])
+    low = first_of(queries.items_low().order_by("name", "pk"), LOW_AT_FIRST)
     context = {
         "page": page,
         "rows": [(item, opened.get(item.pk)) for item in page.rows],
         "text": text,
-        "low": low[:LOW_AT_FIRST],
-        "more_low": len(low) > LOW_AT_FIRST,
+        "low": low.with_rows(queries.to_buy(low)),
     }
     return render_page(request, "parts/shelf.html", context, partial="rows")
 

@@ -1,0 +1,13 @@
+"""The one row that stands for whoever buys over the counter without giving a name: nobody in particular."""
+
+from garage.errors import Refused
+from garage.models import Customer
+
+
+def somebody(customer: Customer, field: str | None = "customer") -> Customer:
+    """The customer, who is to be somebody in particular; Refused beside `field` for the walk-in customer."""
+    if customer.walk_in:
+        raise Refused(
+            f"“{customer}” stands for everybody who buys at the counter without a name: choose a customer.", field
+        )
+    return customer
