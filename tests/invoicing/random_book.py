@@ -170,8 +170,8 @@ class RandomBook(RuleBasedStateMachine):
         verb, asked, made = self.last
         entries = AuditEntry.objects.count()
         again = self.repeated(verb, asked)
-        assert again in (made, None)
-        assert AuditEntry.objects.count() == entries
+        assert again in (made, None), f"{named(verb)} gave {made} first, {again} to the same key again"
+        assert AuditEntry.objects.count() == entries, f"{named(verb)} with the same key again did something"
         self.tally.repeats += 1
 
     def repeated(self, verb: Callable[..., Any], asked: dict[str, Any]) -> Any:
@@ -193,7 +193,7 @@ class RandomBook(RuleBasedStateMachine):
         """Every promise holds, and what was in the book at the last check is still in it."""
         breaches = [f"{name}: {breach}" for name, found in promises.run() for breach in found]
         breaches += heads.missing(self.kept)
-        assert breaches == []
+        assert not breaches, "\n".join(breaches)
         self.kept = heads.Kept(heads.current())
         self.tally.checks += 1
 
@@ -201,7 +201,8 @@ class RandomBook(RuleBasedStateMachine):
         try:
             if not self.broken:
                 self.check()
-                assert list(recomputed(Book(rows_of))) == []
+                wrong = list(recomputed(Book(rows_of)))
+                assert not wrong, wrong
                 self.tally.books += 1
         finally:
             transaction.set_rollback(True)

@@ -67,11 +67,19 @@ def verbs() -> Iterator[Callable[..., Any]]:
 def test_no_sequence_of_verbs_makes_the_check_cry(tally: Tally) -> None:
     run_state_machine_as_test(AnyBook, settings=sample)
     assert tally.books == 15
-    for verb, least in {
-        "invoices.issue": 10, "invoices.credit": 3, "payments.take_payment": 10, "payments.reverse_payment": 3,
-        "authorizations.authorize": 10, "steps.act": 30, "stock.adjust": 5, "receiving.receive": 5,
-    }.items():  # fmt: skip
-        assert tally.done[verb] >= least, f"{verb} was done {tally.done[verb]} times only: the sample shows little"
+    for verb in (
+        "issue",
+        "credit",
+        "take_payment",
+        "reverse_payment",
+        "move_money",
+        "authorize",
+        "finish_job",
+        "reverse",
+    ):
+        times = sum(count for name, count in tally.done.items() if name.endswith(f".{verb}"))
+        assert times > 1, f"{verb} was hardly done: the sample shows little"
+    assert len(tally.done) > 40 and tally.done.total() > 250 and tally.repeats > 3
 
 
 @pytest.mark.prove
@@ -108,4 +116,4 @@ class BrokenBook(Money):
 
 def test_a_sequence_that_breaks_a_promise_is_found(tally: Tally) -> None:
     with pytest.raises(AssertionError, match="what is owed equals invoices less credits less payments"):
-        run_state_machine_as_test(BrokenBook, settings=settings(sample, max_examples=30))
+        run_state_machine_as_test(BrokenBook, settings=settings(sample, max_examples=30, stateful_step_count=10))
