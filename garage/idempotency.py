@@ -47,7 +47,7 @@ def once(action: str, model: type[Result]) -> Callable[[Callable[P, Result]], Ca
     A crash leaves both or neither. A repeat returns the row that the first run made; `said`, where the verb has it,
     is what the client's form said and stands for the other arguments, which may differ at a repeat (a new customer is
     one in the book by then). The verb may be called without a key from within another verb. Raises KeyReused when
-    the key was used with another action or other words.
+    the key was used with another action or other words, Refused when what the first run made was removed since.
     """
 
     def decorate(verb: Callable[P, Result]) -> Callable[P, Result]:
@@ -64,7 +64,7 @@ def once(action: str, model: type[Result]) -> Callable[[Callable[P, Result]], Ca
                 said = bound.arguments.get("said") or digest_of(bound.arguments)
                 known = _known(key, action, said)
                 if known is not None:
-                    return model._default_manager.get(pk=known)
+                    return _made(model, known)
                 result = verb(*args, **kwargs)
                 IdempotencyKey.objects.filter(key=key).update(result=result.pk)
                 return result
@@ -80,6 +80,14 @@ def _known(key: uuid.UUID, action: str, said: str) -> int | None:
     if (row.action, row.said) != (action, said):
         raise KeyReused
     return None if created else row.result
+
+
+def _made(model: type[Result], key: int) -> Result:
+    """The row that an act made; Refused when it was taken away again before the act was repeated."""
+    row = model._default_manager.filter(pk=key).first()
+    if row is None:
+        raise Refused("This was done when the form was sent before, and what it wrote was removed since.")
+    return row
 
 
 def done(*, key: uuid.UUID, action: str, said: str, model: type[Result]) -> Result | None:

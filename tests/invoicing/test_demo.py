@@ -38,6 +38,9 @@ from jobs.procedure_files import parse
 from jobs.procedure_schema import Step, Written
 from parts.models import Container, Item, Movement, Supersession, Supplier
 from parts.queries import items_low
+from tests.invoicing.random_book import rows_of
+from tests.invoicing.raw_rows import Book
+from tests.invoicing.recomputed import recomputed
 
 TODAY = dt.datetime(2026, 3, 4, 16, 0, tzinfo=dt.UTC)  # a Wednesday, eleven in the morning at the demo's shop
 PHONE = re.compile(r"555-01\d\d")  # North America keeps 555-0100 to 555-0199 free for fiction (ATIS-0300115)
@@ -69,6 +72,15 @@ def procedure(path: Path) -> Written:
 
 
 # What it holds
+
+
+def test_every_figure_is_what_the_raw_rows_come_to(loaded: list[str]) -> None:
+    """Worked out anew from plain SQL by recomputed.py, which imports nothing of the program."""
+    book = Book(rows_of)
+    assert list(recomputed(book, as_it_went=True)) == []
+    counted = book.checked
+    assert counted["net of a line"] > 1000 and counted["value of a movement"] > 1000
+    assert counted["drawn for a line"] > 400 and counted["tax"] > 100 and counted["balance of a customer"] == 40
 
 
 def test_the_garage_is_as_large_as_a_small_garage(loaded: list[str]) -> None:

@@ -145,6 +145,14 @@ class TestTwoCounters:
             )
         assert Operation.objects.get().cause == "worn"
 
+    def test_a_second_click_after_the_line_was_removed_is_told_so(self, counter):
+        given = {"key": uuid.uuid4(), "operation": counter.operation(), "fields": PART, "actor": counter.actor}
+        line = save_line(**given, clock=fixed(counter.now))
+        remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
+        with pytest.raises(Refused, match="what it wrote was removed since"):
+            save_line(**given, clock=fixed(counter.now))
+        assert not Line.objects.exists()
+
     def test_a_line_removed_meanwhile(self, counter):
         operation = counter.operation()
         line = counter.line(operation)

@@ -1,0 +1,230 @@
+"""The random book's acts with papers and money: estimates, decisions, invoices, credits, payments, taxes.
+
+`carry_on` does what comes next for a job, so that books reach invoices and beyond.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from decimal import Decimal
+
+from hypothesis import strategies as st
+
+from garage.actions.profile import save_profile
+from garage.errors import Refused
+from invoicing import accounts, queries
+from invoicing.accounts import Place
+from invoicing.actions.authorizations import after, authorize, sums_authorized, with_standing
+from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
+from invoicing.actions.invoices import credit, issue
+from invoicing.actions.issuing import mail_invoice
+from invoicing.actions.payments import move_money, refund, reverse_payment, take_deposit, take_on_account, take_payment
+from invoicing.actions.receipts import mail_receipt
+from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
+from invoicing.models import Authorization, Estimate, Invoice, InvoiceLine, Payment, Receivable, Tax, TaxRate
+from jobs import queries as jobs_queries
+from jobs import stages
+from jobs.actions.stages import start_job
+from jobs.consents import consent_of
+from jobs.models import Job
+from tests.invoicing.random_book import AT, MONEY, Idle, act
+from tests.invoicing.random_work import READ, Work
+
+D = Decimal
+ANSWERS = st.lists(
+    st.sampled_from(["authorized", "authorized", "authorized", "declined", "withdrawn", ""]), min_size=1, max_size=4
+)
+SHARE = st.sampled_from([D("0.25"), D("0.5"), D(1), D(1), D("1.5")])
+SHARES = st.lists(SHARE, min_size=1, max_size=4)
+METHOD = st.sampled_from(["cash", "card", "transfer", "check"])
+RATE = st.sampled_from(["0.0625", "0.0725", "0.08", "0"])
+CLASSES = st.sampled_from([["parts"], ["labor"], ["sublet", "charge"], ["parts", "labor", "sublet", "charge"]])
+
+
+class Money(Work):
+    """What happens with papers and money."""
+
+    # Estimates and decisions
+
+    @act(at=AT, used=st.booleans())
+    def an_estimate_is_written(self, at: int, used: bool) -> None:
+        if used:
+            self.do(revise_to_used, job=self.job(at, stages.FINISHED, stages.IN_BAY))
+        else:
+            self.do(write_estimate, job=self.job(at, *stages.OPEN))
+
+    @act(
+        at=AT, asked=st.booleans(), old=st.sampled_from([0, 0, 0, 1]), answers=ANSWERS,
+        says=st.sampled_from([True, True, False]), ago=st.sampled_from([0, 0, 0, 30]),
+    )  # fmt: skip
+    def the_customer_decides(self, at: int, asked: bool, old: int, answers: list[str], says: bool, ago: int) -> None:
+        job = self.job(at, *stages.OPEN)
+        if asked:
+            self.do(write_estimate, job=job)
+        estimate = self.pick(Estimate.objects.filter(job=job), old)
+        keys = [row.operation_id for row in estimate.operations.all() if row.operation_id is not None]
+        decisions = {key: (said, "too dear") for key, said in zip(keys, answers * 3, strict=False) if said}
+        self.decide(estimate, decisions, says=says, ago=ago)
+
+    def decide(
+        self, estimate: Estimate, decisions: Mapping[int, tuple[str, str]], *, says: bool = True, ago: int = 0
+    ) -> Authorization | None:
+        """Record decisions with the total that the form reads out; without `says` nobody writes it down."""
+        job = jobs_queries.sheets().get(pk=estimate.job_id)
+        try:
+            given = with_standing(estimate, decisions, consent_of(job))
+            limit = sums_authorized(estimate, job, after(estimate, job, given)).net
+        except Refused:
+            limit = D(0)  # the page cannot be shown: a tax rate was missing
+        return self.do(
+            authorize, estimate=estimate, seal=estimate.content_sha256, decisions=decisions, channel="phone",
+            contact="555-0142", person_name=job.customer.contact or job.customer.name, limit=limit if says else None,
+            at=self.now - dt.timedelta(minutes=ago) if ago else None, parts_wish="show" if ago else None,
+        )  # fmt: skip
+
+    def say_yes(self, job: Job) -> None:
+        """The customer agrees to all they are asked about."""
+        estimate = queries.latest_estimate(job) or self.do(write_estimate, job=job)
+        asked = consent_of(job).asks
+        offered = {row.operation_id for row in estimate.operations.all()} if estimate is not None else set()
+        if estimate is None or self.decide(estimate, dict.fromkeys(asked & offered, ("authorized", ""))) is None:
+            self.do(write_estimate, job=job)
+
+    # The next thing to do
+
+    @act(at=AT, times=st.integers(1, 6), how=READ)
+    def carry_on(self, at: int, times: int, how: str) -> None:
+        job = self.job(at, *stages.OPEN)
+        for _ in range(times):
+            job.refresh_from_db()
+            self.next_for(job, how)
+
+    @act()
+    def all_carry_on(self) -> None:
+        for job in Job.objects.exclude(stage__in=[stages.CANCELED, stages.CLOSED]).order_by("pk"):
+            self.next_for(job, "on")
+
+    def next_for(self, job: Job, how: str) -> None:
+        if job.stage == stages.WRITTEN_UP:
+            self.do(write_estimate, job=job)
+        elif job.stage == stages.AWAITING:
+            self.say_yes(job)
+        elif job.stage == stages.READY:
+            self.do(start_job, job=job, technician=self.people["technician"])
+        elif job.stage == stages.IN_BAY:
+            self.work(job)
+            self.finish(job, how if how in ("on", "same") else "on")
+        elif job.stage == stages.FINISHED and self.bill(job) is None:
+            self.do(revise_to_used, job=job)
+        elif job.stage == stages.INVOICED:
+            for owed in Receivable.objects.filter(invoice__job=job, balance__gt=0):
+                self.do(take_payment, invoice=owed.invoice, amount=owed.balance, method="card")
+
+    def bill(self, job: Job, *, sure: bool = True) -> Invoice | None:
+        """Issue a job's invoice; the owner is `sure` of the clock and has told of changed taxes."""
+        why, owner = ("I looked at the clock" if sure else ""), self.people["owner"]
+        return self.do(issue, job=job, told="Odile" if sure else "", clock_reason=why, actor=owner)
+
+    # Invoices and credit notes
+
+    @act(at=AT, sure=st.sampled_from([True, True, True, False]))
+    def an_invoice_is_issued(self, at: int, sure: bool) -> None:
+        self.bill(self.job(at, stages.FINISHED), sure=sure)
+
+    @act(at=AT, whole=st.booleans(), shares=SHARES, back=st.booleans(), again=st.booleans())
+    def an_invoice_is_credited(self, at: int, whole: bool, shares: list[Decimal], back: bool, again: bool) -> None:
+        invoice = self.pick(Invoice.objects.filter(kind="invoice"), at)
+        rows = InvoiceLine.objects.filter(invoice_operation__invoice=invoice)
+        lines = {
+            row.pk: abs(row.quantity * share).quantize(D("0.001")) for row, share in zip(rows, shares, strict=False)
+        }
+        drawn = [row for row in rows if row.item_id is not None and row.quantity > 0]
+        returns = {row.pk: row.quantity if whole else lines.get(row.pk, D(0)) for row in drawn} if back else {}
+        self.do(
+            credit, invoice=invoice, lines=None if whole else lines, returns=returns, reason="wrong", bill_again=again,
+            clock_reason="I looked at the clock", actor=self.people["owner"],
+        )  # fmt: skip
+
+    @act(at=AT, what=st.sampled_from(["estimate", "invoice", "receipt"]))
+    def a_paper_is_mailed(self, at: int, what: str) -> None:
+        if what == "estimate":
+            self.do(mail_estimate, estimate=self.pick(Estimate.objects.all(), at), to="o@example.com")
+        elif what == "invoice":
+            self.do(mail_invoice, invoice=self.pick(Invoice.objects.all(), at), to="o@example.com")
+        else:
+            self.do(mail_receipt, payment=self.pick(Payment.objects.all(), at), to="o@example.com")
+
+    # Money
+
+    @act(at=AT, share=SHARE, method=METHOD, day=st.sampled_from([None, 0, 3]), kept=st.booleans())
+    def money_is_paid(self, at: int, share: Decimal, method: str, day: int | None, kept: bool) -> None:
+        owed = Receivable.objects.filter(balance__gt=0)
+        row = self.pick(owed if owed.exists() else Receivable.objects.all(), at)
+        amount = max((row.balance * share).quantize(D("0.01")), D("0.01"))
+        self.do(
+            take_payment, invoice=row.invoice, amount=amount, method=method,
+            credit=max(amount - max(row.balance, D(0)), D(0)) if kept else D(0),
+            paid_on=None if day is None else self.now.date() - dt.timedelta(days=day),
+        )  # fmt: skip
+
+    @act(at=AT, amount=MONEY, method=METHOD, on_job=st.booleans())
+    def money_is_paid_before(self, at: int, amount: Decimal, method: str, on_job: bool) -> None:
+        if on_job:
+            self.do(take_deposit, job=self.job(at, *stages.OPEN), amount=amount, method=method)
+        else:
+            self.do(take_on_account, customer=self.pick_customer(at), amount=amount, method=method)
+
+    def pick_customer(self, at: int):
+        return self.pick(Job.objects.select_related("customer"), at).customer
+
+    def places(self, at: int, number: int) -> tuple[Place, Place]:
+        """Two places where money of one customer can stand."""
+        paid = self.pick(Payment.objects.filter(amount__gt=0), at).parts.order_by("pk")[0]
+        job = paid.job or (paid.invoice.job if paid.invoice else None) or self.pick(Job.objects.all(), at)
+        found = [accounts.on_account(job.customer), accounts.on_job(job)]
+        found += [accounts.on_invoice(row) for row in Invoice.objects.filter(customer=job.customer).order_by("-pk")[:3]]
+        found = sorted(found, key=accounts.standing, reverse=True)
+        return found[0], found[1 + number % (len(found) - 1)]
+
+    @act(at=AT, number=AT, share=SHARE, back=st.booleans())
+    def money_is_moved(self, at: int, number: int, share: Decimal, back: bool) -> None:
+        source, target = self.places(at, number)
+        if back:
+            source, target = target, source
+        there = accounts.movable(source)
+        most = min(there, max(accounts.owed(target.invoice), D("0.01"))) if target.invoice else there
+        amount = max((most * share).quantize(D("0.01")), D("0.01"))
+        self.do(move_money, source=source, target=target, amount=amount)
+
+    @act(at=AT, number=AT, share=SHARE, method=METHOD)
+    def money_is_refunded(self, at: int, number: int, share: Decimal, method: str) -> None:
+        place = self.places(at, number)[number % 2]
+        amount = max((accounts.refundable(place) * share).quantize(D("0.01")), D("0.01"))
+        self.do(refund, place=place, amount=amount, method=method, reason="as agreed")
+
+    @act(at=AT, reason=st.sampled_from(["the check bounced", ""]))
+    def a_payment_is_reversed(self, at: int, reason: str) -> None:
+        self.do(reverse_payment, payment=self.pick(Payment.objects.filter(amount__gt=0), at), reason=reason)
+
+    # Taxes and the shop
+
+    @act(classes=CLASSES, rate=RATE, days=st.integers(0, 3), name=st.sampled_from(["Sales tax", "County tax"]))
+    def a_tax_rate_is_set(self, classes: list[str], rate: str, days: int, name: str) -> None:
+        first = self.now.date() + dt.timedelta(days=days)
+        self.do(set_rate, name=name, classes=classes, rate=D(rate), valid_from=first)
+
+    @act(at=AT, what=st.sampled_from(["county", "withdraw", "rename"]))
+    def a_tax_rate_is_ended(self, at: int, what: str) -> None:
+        if what == "withdraw":
+            to_come = TaxRate.objects.filter(valid_from__gt=self.now.date())
+            self.do(withdraw_rate, rate=self.pick(to_come if to_come.exists() else TaxRate.objects.all(), at))
+        elif what == "rename":
+            self.do(rename_tax, tax=self.pick(Tax.objects.all(), at), name="County tax")
+        else:
+            county = Tax.objects.filter(name="County tax").first()
+            if county is None:
+                raise Idle
+            self.do(end_rate, tax=county, last_day=self.now.date())
+
+    @act(rate=st.sampled_from([D("128"), D("131.50")]), with_tax=st.booleans())
+    def the_shop_changes(self, rate: Decimal, with_tax: bool) -> None:
+        self.do(save_profile, fields={"labor_rate": rate, "limit_with_tax": with_tax})
