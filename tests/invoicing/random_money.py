@@ -13,7 +13,7 @@ from garage.actions.profile import save_profile
 from garage.errors import Refused
 from invoicing import accounts, queries
 from invoicing.accounts import Place
-from invoicing.actions.authorizations import after, authorize, sums_authorized, with_standing
+from invoicing.actions.authorizations import authorize
 from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.issuing import mail_invoice
@@ -21,6 +21,7 @@ from invoicing.actions.payments import move_money, refund, reverse_payment, take
 from invoicing.actions.receipts import mail_receipt
 from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceLine, Payment, Receivable, Tax, TaxRate
+from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.stages import start_job
@@ -71,8 +72,7 @@ class Money(Work):
         """Record decisions with the total that the form reads out; without `says` nobody writes it down."""
         job = jobs_queries.sheets().get(pk=estimate.job_id)
         try:
-            given = with_standing(estimate, decisions, consent_of(job))
-            limit = sums_authorized(estimate, job, after(estimate, job, given)).net
+            limit = asking_of(estimate, job, consent_of(job)).read_out(decisions).sums.net
         except Refused:
             limit = D(0)  # the page cannot be shown: a tax rate was missing
         return self.do(
