@@ -177,7 +177,7 @@ def _beyond_consent(invoice: Invoice, given: list[Record], things: Mapping[int, 
     records = [row for row in given if row.seq <= invoice.consent_seq]
     if not records or records[-1].seq != invoice.consent_seq:
         yield f"{invoice}: the authorization it was issued on is not there"
-    bill = [_billed(operation, things) for operation in invoice.operations.all() if operation.advance_id is None]
+    bill = [_billed(operation, things) for operation in invoice.operations.all()]
     for excess in excess_of(consent_from(records, bill), bill):
         yield f"{invoice}: {consent_words.excess(excess)}"
 
