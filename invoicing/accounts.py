@@ -87,8 +87,9 @@ def places_of(payment: Payment) -> list[tuple[Place, Decimal]]:
     """Where the money of a payment stands now, the place it reached first before the others."""
     rows = PaymentPart.objects.filter(Q(payment=payment, of=None) | Q(of=payment))
     sums: dict[Place, Decimal] = {}
-    for part in rows.select_related("customer", "invoice__customer", "job__customer").order_by("pk"):
-        place = Place(part.customer, part.invoice, part.job)
+    for part in rows.select_related("customer__standing", "invoice__customer", "job__customer").order_by("pk"):
+        on_account = part.invoice_id is None and part.job_id is None
+        place = Place(part.customer.today if on_account else part.customer, part.invoice, part.job)
         sums[place] = sums.get(place, ZERO) + part.amount
     return [(place, amount) for place, amount in sums.items() if amount]
 
@@ -144,9 +145,9 @@ def objection_to_canceling(job: Job) -> str:
 
 
 def accounts() -> list[tuple[Customer, Decimal]]:
-    """Every account on which something stands, by name."""
-    rows = PaymentPart.objects.filter(ON_ACCOUNT).values("customer").annotate(sum=Sum("amount")).exclude(sum=0)
-    sums = dict(rows.values_list("customer", "sum"))
+    """Every account on which something stands, by name; two customers who are one have one."""
+    rows = PaymentPart.objects.filter(ON_ACCOUNT).annotate(who=Coalesce("customer__standing", "customer")).values("who")
+    sums = dict(rows.annotate(sum=Sum("amount")).exclude(sum=0).values_list("who", "sum"))
     return [(customer, sums[customer.pk]) for customer in Customer.objects.filter(pk__in=sums)]
 
 

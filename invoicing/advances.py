@@ -81,4 +81,5 @@ def less(work: Sums, taken_off: Sequence[OperationCharges], taxes: Iterable[TaxS
         taxes=(*work.taxes, *off.taxes),
         tax=work.tax + off.tax,
         gross=work.gross + off.gross,
+        advanced=off.net,
     )

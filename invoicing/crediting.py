@@ -133,7 +133,7 @@ def _check_advance(advance: Invoice, whole: bool) -> None:
     """Refuse to credit a part of an advance invoice, and one that an invoice takes off."""
     if not whole:
         raise Refused("An advance invoice is credited whole: leave every quantity as it is.")
-    for final in Invoice.objects.filter(operations__advance=advance):
+    for final in queries.taking_off(advance):
         if not queries.taken_back(final, final.credit_notes.all()):
             raise Refused(f"Invoice {final.label} takes this advance invoice off: credit that one first.")
 

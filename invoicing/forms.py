@@ -207,7 +207,7 @@ class CreditForm(KeyForm):
         cores, shelf = cores_out(invoice, self.left), out_of_shelf(self.lines)
         self.whole_only = invoice.kind == Invoice.Kind.ADVANCE
         self.anything_left = any(row.quantity for row in self.left.values())
-        taken_off = off_lines(invoice)
+        self.taken_off = off_lines(invoice)
         if self.whole_only or invoice.consent == Invoice.Consent.SALE:
             del self.fields["bill_again"]  # what comes back over the counter is sold anew
         if self.whole_only:
@@ -216,7 +216,7 @@ class CreditForm(KeyForm):
             self.fields["reason"].initial = "Core handed in"
         for line in self.lines:
             left = cores.get(line.pk, abs(self.left[line.pk].quantity))
-            if not self.left[line.pk].quantity or line.pk in taken_off:
+            if not self.left[line.pk].quantity or line.pk in self.taken_off:
                 continue
             self.fields[f"line_{line.pk}"] = _billed_field(line, left if core in (None, line.pk) else Decimal(0))
             if shelf.get(line.line_id or 0):

@@ -6,7 +6,6 @@ from django.core.validators import validate_email
 from garage import shop
 from garage.errors import Refused
 from garage.money import in_currency
-from invoicing.comparing import amount
 from invoicing.models import Estimate, Invoice, Payment
 
 ESTIMATE_TEXT = """Dear {customer},
@@ -80,7 +79,7 @@ def receipt_letter(payment: Payment) -> tuple[str, str]:
     profile = shop.profile()
     values = {
         "customer": payment.person.data.get("name", ""),
-        "amount": f"{amount(abs(payment.amount))} {payment.currency}",
+        "amount": in_currency(abs(payment.amount), payment.currency),
         "what": "refunded" if payment.is_refund else "received",
         "day": shop.day_words(payment.paid_on),
         "garage": profile.name,

@@ -28,6 +28,7 @@ from jobs import queries as jobs_queries
 from jobs.models import Job
 
 LABEL_OF_QR = "qr.svg"
+DEPOSIT_AFTER = "taken off the total when the work is billed"
 
 
 def register() -> None:
@@ -43,7 +44,9 @@ def draft_version(job: Job) -> int:
     """A number that changes whenever a draft of the job's papers would: each state is printed once."""
     used = jobs_queries.used([line for row in job.operations.all() for line in row.lines.all()])
     billed = sorted(queries.billed_operations(job))
-    state = repr((charges.operation_charges(job), sorted(used.items()), billed, timezone.localdate(), job.version))
+    money = (accounts.deposit_of(job), accounts.advanced(job))
+    drawn = sorted(used.items())
+    state = repr((charges.operation_charges(job), drawn, billed, money, timezone.localdate(), job.version))
     return zlib.crc32(state.encode()) & 0x7FFFFFFF
 
 
@@ -179,11 +182,12 @@ def invoice_paper(pk: int) -> Printable:
         "corrects": invoice.corrects.label if invoice.corrects else "",
         "corrects_day": shop.day_words(invoice.corrects.issued_on) if invoice.corrects else "",
         "reason": invoice.notices.get("reason", ""),
-        "advance_for": invoice.notices.get("estimate", "") if invoice.kind == Invoice.Kind.ADVANCE else "",
+        "advance_for": invoice.notices.get("estimate", ""),
+        "for_deposit": invoice.for_deposit,
         "concern": invoice.notices.get("concern", ""),
         "operations": from_paper(list(invoice.operations.all())),
         "sums": paper_sums(invoice, taxes),
-        **deposit_sums(accounts.applied_at_issue(invoice), invoice.gross),
+        **deposit_sums(accounts.applied_at_issue(invoice), invoice.gross, invoice.currency),
         "exemption": invoice.exemption,
         "order_number": invoice.order_number,
         "authorizations": [authorization_text(row) for row in authorizations_of(invoice)],
@@ -210,7 +214,7 @@ def invoice_draft(pk: int) -> Printable:
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums_text(sums, profile.currency),
-        **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross),
+        **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross, profile.currency),
         "notices": {"tax_changes": tax_changes(job, made.charges, shop.day_of(timezone.now())).by_law},
         "authorizations": [authorization_text(row) for row in queries.authorizations(job)],
     }
@@ -250,11 +254,11 @@ def authorization_text(row: Authorization) -> dict[str, str]:
     }
 
 
-def deposit_sums(applied: Decimal, gross: Decimal) -> dict[str, str]:
+def deposit_sums(applied: Decimal, gross: Decimal, currency: str) -> dict[str, str]:
     """The deposit taken off a paper's total, and what is left to pay; nothing where none was applied."""
     if not applied:
         return {}
-    return {"deposit": amount(-applied), "left": amount(gross - applied)}
+    return {"deposit": amount(-applied), "left": in_currency(gross - applied, currency)}
 
 
 # The receipt
@@ -274,7 +278,7 @@ def receipt_paper(pk: int) -> Printable:
         "person": payment.person.data,
         "facts": [f"recorded {said_moment(payment.at, zone)}", *([f"by {payment.by}"] if payment.by else [])],
         "refund": payment.is_refund,
-        "amount": amount(abs(payment.amount)),
+        "amount": in_currency(abs(payment.amount), payment.currency),
         "currency": payment.currency,
         "day": shop.day_words(payment.paid_on),
         "method": payment.get_method_display(),
@@ -288,16 +292,26 @@ def receipt_paper(pk: int) -> Printable:
 def receipt_row(payment: Payment, part: PaymentPart) -> dict[str, str]:
     """One line of a receipt: what the money was for, how much of it, and how that stands afterwards."""
     if part.invoice is not None:
-        left = accounts.owed_after(part.invoice, payment)
-        after = f"{amount(left)} still owed" if left > 0 else f"paid in full on {shop.day_words(payment.paid_on)}"
-        what = f"No. {part.invoice.label} of {shop.day_words(part.invoice.issued_on)}, {part.invoice.vehicle_text}"
-        after = "" if payment.is_refund else after
+        what, after = _on_invoice(payment, part.invoice)
     elif part.job is not None:
-        what = f"Deposit on job {part.job.number}"
-        after = "" if payment.is_refund else "taken off the total when the work is billed"
+        what, after = f"Deposit on job {part.job.number}", DEPOSIT_AFTER
     else:
         what, after = "Credit on your account", ""
+    after = "" if payment.is_refund else after
     return {"what": what.rstrip(", "), "after": after, "amount": amount(abs(part.amount))}
+
+
+def _on_invoice(payment: Payment, invoice: Invoice) -> tuple[str, str]:
+    """A paid invoice by its number, or the deposit that an advance invoice is for; and how it stands afterwards."""
+    number = f"No. {invoice.label} of {shop.day_words(invoice.issued_on)}, {invoice.vehicle_text}"
+    if invoice.kind == Invoice.Kind.ADVANCE and invoice.job is not None:
+        number = f"Deposit on job {invoice.job.number}, {number}"
+    left = accounts.owed_after(invoice, payment)
+    if left > 0:
+        return number, f"{in_currency(left, invoice.currency)} still owed"
+    if invoice.kind == Invoice.Kind.ADVANCE:
+        return number, DEPOSIT_AFTER
+    return number, f"paid in full on {shop.day_words(payment.paid_on)}"
 
 
 # What they share
@@ -318,35 +332,43 @@ def odometer_text(came: str, left: str) -> str:
 
 
 def paper_sums(paper: Estimate | Invoice, taxes: Iterable[TaxSum | InvoiceTax]) -> dict[str, Any]:
-    """The sums of a frozen paper, written out."""
-    return {
-        "labor": amount(paper.labor_net),
-        "parts": amount(paper.parts_net),
-        "other": amount(paper.other_net) if paper.other_net else "",
-        "net": amount(paper.net),
-        "taxes": [tax_text(row) for row in taxes],
-        "gross": in_currency(paper.gross, paper.currency),
-        "currency": paper.currency,
-    }
+    """The sums of a frozen paper, written out; those of a deposit are not split into labor and parts."""
+    sums = _sums(paper.net, taxes, paper.gross, paper.currency)
+    if isinstance(paper, Invoice) and paper.for_deposit:
+        return sums
+    return sums | _kinds(paper.labor_net, paper.parts_net, paper.charges_net, paper.advanced_net)
 
 
 def sums_text(sums: Sums, currency: str) -> dict[str, Any]:
     """The sums of a draft, written out."""
+    kinds = _kinds(sums.labor, sums.parts, sums.charges, sums.advanced)
+    return _sums(sums.net, sums.taxes, sums.gross, currency) | kinds
+
+
+def _sums(net: Decimal, taxes: Iterable[TaxSum | InvoiceTax], gross: Decimal, currency: str) -> dict[str, Any]:
     return {
-        "labor": amount(sums.labor),
-        "parts": amount(sums.parts),
-        "other": amount(sums.other) if sums.other else "",
-        "net": amount(sums.net),
-        "taxes": [tax_text(row) for row in sums.taxes],
-        "gross": in_currency(sums.gross, currency),
+        "net": amount(net),
+        "taxes": [tax_text(row) for row in taxes],
+        "gross": in_currency(gross, currency),
         "currency": currency,
+    }
+
+
+def _kinds(labor: Decimal, parts: Decimal, other: Decimal, advanced: Decimal) -> dict[str, str]:
+    return {
+        "labor": amount(labor),
+        "parts": amount(parts),
+        "other": amount(other) if other else "",
+        "advanced": amount(advanced) if advanced else "",
     }
 
 
 def tax_text(row: TaxSum | InvoiceTax) -> dict[str, str]:
     """A tax as printed: Sales tax 7.25 % on 197.44, 14.31; VAT exempt on 40.00, 0.00, with the reason."""
+    advance = row.advance_id if isinstance(row, InvoiceTax) else row.advance
+    off = ", in advance" if advance else ""
     reason = f" ({row.reason})" if row.reason else ""
-    return {"label": f"{row.label} {rate_text(row)} on {amount(row.base)}{reason}", "tax": amount(row.tax)}
+    return {"label": f"{row.label} {rate_text(row)} on {amount(row.base)}{off}{reason}", "tax": amount(row.tax)}
 
 
 def rate_text(row: TaxSum | InvoiceTax) -> str:

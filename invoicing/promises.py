@@ -221,8 +221,8 @@ def _beyond_consent(
 
 
 def _work_on(invoices: Iterable[Invoice], things: Mapping[int, int]) -> list[Work]:
-    """The work that invoices bill; what they take off for advance invoices is none."""
-    rows = [row for invoice in invoices for row in invoice.operations.all() if row.advance_id is None]
+    """What invoices bill, what they take off for advance invoices below zero."""
+    rows = [row for invoice in invoices for row in invoice.operations.all()]
     return [consents.billed_work(row, things) for row in rows]
 
 

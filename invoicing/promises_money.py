@@ -1,7 +1,7 @@
 """What the books promise about money: every cent of a payment stands somewhere, and nothing is used twice."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from django.db.models import Count, F, Prefetch, Sum
@@ -11,7 +11,7 @@ from garage import ledger, promises
 from garage.groups import joined
 from garage.models import AuditEntry
 from invoicing import freezing, queries
-from invoicing.models import Allocation, InvoiceOperation, Payment, PaymentPart, Receivable
+from invoicing.models import Allocation, Invoice, InvoiceOperation, Payment, PaymentPart, Receivable
 
 ZERO = Decimal("0.00")
 CHUNK = 2000
@@ -51,10 +51,15 @@ def payments_add_up() -> Iterator[str]:
             yield f"payment {payment.pk} reverses {payment.amount}, {payment.reverses.amount} was received"
 
 
+def _ever_one_customer() -> Mapping[int, int]:
+    """Customers who were merged at some time, each with the key of their group."""
+    merges = AuditEntry.objects.filter(verb="merged", record__startswith="garage.customer:")
+    return joined((int(entry.record.rpartition(":")[2]), int(entry.details["into"])) for entry in merges)
+
+
 def _parts_astray() -> Iterator[str]:
     """Money that went to another customer's place, unless the two were one customer in the book at some time."""
-    merges = AuditEntry.objects.filter(verb="merged", record__startswith="garage.customer:")
-    one = joined((int(entry.record.rpartition(":")[2]), int(entry.details["into"])) for entry in merges)
+    one = _ever_one_customer()
     whose = PaymentPart.objects.annotate(giver=Coalesce("payment__customer", "allocation__customer"))
     wrong = whose.exclude(giver=F("customer"), invoice=None) & whose.exclude(
         giver=F("customer"), invoice__customer=F("customer")
@@ -67,7 +72,8 @@ def _parts_astray() -> Iterator[str]:
 def advances_taken_off() -> Iterator[str]:
     """A final invoice takes off the net of an advance invoice to the cent, and no two that stand take off the same."""
     seen: set[int] = set()
-    rows = InvoiceOperation.objects.filter(advance__isnull=False).select_related("advance", "invoice").order_by("pk")
+    rows = InvoiceOperation.objects.filter(advance__isnull=False, invoice__kind=Invoice.Kind.INVOICE)
+    rows = rows.select_related("advance", "invoice").order_by("pk")
     for row in rows:
         if row.advance is None or queries.taken_back(row.invoice, row.invoice.credit_notes.all()):
             continue
@@ -105,10 +111,12 @@ def moves_add_up() -> Iterator[str]:
 
 def nothing_beyond() -> Iterator[str]:
     """In the order of the acts, no place gives more of a payment than of it stands there; only a bank may take more."""
+    one = _ever_one_customer()
     there: dict[tuple[int | None, ...], Decimal] = defaultdict(lambda: ZERO)
     rows = PaymentPart.objects.annotate(reversal=Count("payment__reverses")).order_by("pk")
     for part in rows.iterator(chunk_size=CHUNK):
-        place = (part.customer_id, part.invoice_id, part.job_id, part.of_id or part.payment_id)
+        customer = one.get(part.customer_id, part.customer_id)
+        place = (customer, part.invoice_id, part.job_id, part.of_id or part.payment_id)
         there[place] += part.amount
         if part.amount < 0 and there[place] < 0 and not part.reversal:
             yield f"payment part {part.pk}: it takes {-part.amount}, {there[place] - part.amount} was there"

@@ -177,6 +177,11 @@ def billed_net(job: Job) -> Decimal:
     return rows.aggregate(all=Sum("net"))["all"] or ZERO
 
 
+def taking_off(advance: Invoice) -> QuerySet[Invoice]:
+    """The invoices that take an advance invoice off, the last one first; all but one were taken back."""
+    return Invoice.objects.filter(operations__advance=advance, kind=Invoice.Kind.INVOICE)
+
+
 def invoices_of_job(job: Job) -> QuerySet[Invoice]:
     """A job's invoices and credit notes, the last one first."""
     return Invoice.objects.filter(job=job).select_related("receivable", "corrects").order_by("-pk")

@@ -126,7 +126,10 @@ class TaxSum:
 
 @dataclass(frozen=True)
 class Sums:
-    """Labor, parts with fluid, and the rest before tax; the taxes; and all of it."""
+    """Labor, parts with fluid, and the rest before tax; the taxes; and all of it.
+
+    `advanced` is what of the rest takes advance invoices off, below zero.
+    """
 
     labor: Decimal
     parts: Decimal
@@ -135,6 +138,12 @@ class Sums:
     taxes: tuple[TaxSum, ...]
     tax: Decimal
     gross: Decimal
+    advanced: Decimal = NOTHING
+
+    @property
+    def charges(self) -> Decimal:
+        """Sublet and charges: the rest without what was invoiced in advance."""
+        return self.other - self.advanced
 
 
 def sum_up(charges: Iterable[Charge], rates: Sequence[ClassRate], *, exempt: bool = False) -> Sums:

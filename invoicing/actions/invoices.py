@@ -208,9 +208,8 @@ def _credit_rows(note: Invoice, taken: Credited) -> tuple[list[InvoiceOperation]
     operations, lines = [], []
     for position, (original, credited) in enumerate(taken.by_operation(), start=1):
         net = sum((row.charge.net for row in credited), Decimal("0.00"))
-        operation = InvoiceOperation(
-            invoice=note, operation_id=original.operation_id, position=position, title=original.title, net=net
-        )
+        same = {name: getattr(original, name) for name in ("operation_id", "advance_id", "title")}
+        operation = InvoiceOperation(invoice=note, position=position, net=net, **same)
         operations.append(operation)
         columns = freezing.lines_on_paper([row.charge for row in credited])
         for row, frozen in zip(credited, columns, strict=True):

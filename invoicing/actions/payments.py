@@ -9,6 +9,7 @@ import datetime as dt
 import uuid
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import NotRequired, TypedDict, Unpack
 
 from django.db.models import Max
 
@@ -31,18 +32,24 @@ from jobs.models import Job
 OLDEST = dt.timedelta(days=3660)
 
 
+class Handed(TypedDict):
+    """How money changed hands: how much, how, on which day (today unless said), and a reference such as a check's."""
+
+    amount: Decimal
+    method: str
+    paid_on: NotRequired[dt.date | None]
+    reference: NotRequired[str]
+
+
 @once("take payment", Payment)
 def take_payment(
     *,
     key: uuid.UUID | None,
     invoice: Invoice,
-    amount: Decimal,
-    method: str,
-    reference: str = "",
-    paid_on: dt.date | None = None,
     credit: Decimal = ZERO,
     actor: User | None,
     clock: Clock,
+    **handed: Unpack[Handed],
 ) -> Payment:
     """Record money paid on an invoice; part payments are welcome, and the job closes when nothing is owed any more.
 
@@ -51,7 +58,7 @@ def take_payment(
     for more above what is owed than was said.
     """
     now = clock()
-    balance = _balance(invoice)
+    balance, amount = _balance(invoice), handed["amount"]
     _check_amount(amount, "A payment")
     above = max(ZERO, amount - max(ZERO, balance))
     if above > credit:
@@ -61,7 +68,7 @@ def take_payment(
             "the rest stands as credit on the account.",
             "amount",
         )
-    row = _row(invoice.customer, amount, method, paid_on, reference, "", actor, now)
+    row = _row(invoice.customer, handed, actor, now)
     place = accounts.on_invoice(invoice)
     parts = [place.part(amount - above), accounts.on_account(invoice.customer).part(above)]
     return _write(row, parts, actor, now, "took payment", invoice=invoice.label, credit=str(above))
@@ -72,13 +79,10 @@ def take_deposit(
     *,
     key: uuid.UUID,
     job: Job,
-    amount: Decimal,
-    method: str,
-    reference: str = "",
-    paid_on: dt.date | None = None,
     clock_reason: str = "",
     actor: User | None,
     clock: Clock,
+    **handed: Unpack[Handed],
 ) -> Payment:
     """Record a deposit on a job before its invoice; it is applied when the invoice is issued.
 
@@ -91,8 +95,9 @@ def take_deposit(
     job = Job.objects.select_related("customer").get(pk=job.pk)
     if job.stage not in stages.OPEN:
         raise Refused(f"{job} is {job.get_stage_display()}: a deposit is taken before the invoice.")
+    amount = handed["amount"]
     _check_amount(amount, "A deposit")
-    row = _row(job.customer, amount, method, paid_on, reference, "", actor, now)
+    row = _row(job.customer, handed, actor, now)
     place = accounts.on_job(job)
     if shop.profile().deposits_taxed:
         advance = issue_advance(job, amount, clock_reason=clock_reason, actor=actor, clock=clock, now=now)
@@ -102,21 +107,13 @@ def take_deposit(
 
 @once("take payment on account", Payment)
 def take_on_account(
-    *,
-    key: uuid.UUID,
-    customer: Customer,
-    amount: Decimal,
-    method: str,
-    reference: str = "",
-    paid_on: dt.date | None = None,
-    actor: User | None,
-    clock: Clock,
+    *, key: uuid.UUID, customer: Customer, actor: User | None, clock: Clock, **handed: Unpack[Handed]
 ) -> Payment:
     """Record money that stands as credit on a customer's account. Raises Refused as `take_payment` does."""
     now = clock()
-    _check_amount(amount, "A payment")
-    row = _row(customer, amount, method, paid_on, reference, "", actor, now)
-    return _write(row, [accounts.on_account(customer).part(amount)], actor, now, "took payment on account")
+    _check_amount(handed["amount"], "A payment")
+    row = _row(customer, handed, actor, now)
+    return _write(row, [accounts.on_account(customer).part(row.amount)], actor, now, "took payment on account")
 
 
 @once("reverse payment", Payment)
@@ -143,7 +140,8 @@ def reverse_payment(
         raise Refused("This payment was reversed already.")
     if not reason.strip():
         raise Refused("Write why it is reversed, such as: the check bounced.", "reason")
-    row = _row(received.customer, -received.amount, received.method, paid_on, received.reference, reason, actor, now)
+    back = Handed(amount=-received.amount, method=received.method, paid_on=paid_on, reference=received.reference)
+    row = _row(received.customer, back, actor, now, reason)
     if row.paid_on < received.paid_on:
         raise Refused(f"The payment is of {shop.day_words(received.paid_on)}: it was not reversed before.", "paid_on")
     row.reverses = received
@@ -163,27 +161,24 @@ def refund(
     *,
     key: uuid.UUID,
     place: Place,
-    amount: Decimal,
-    method: str,
     reason: str,
-    reference: str = "",
-    paid_on: dt.date | None = None,
     actor: User | None,
     clock: Clock,
+    **handed: Unpack[Handed],
 ) -> Payment:
     """Give a customer money back: what an invoice is overpaid by, a deposit, or credit on the account.
 
     Raises Refused without a reason, and for more than stands there.
     """
     now = clock()
-    free = accounts.refundable(place)
+    free, amount = accounts.refundable(place), handed["amount"]
     _check_amount(amount, "A refund")
     if amount > free:
         there = f"only {said(free)} can be refunded" if free > 0 else "there is nothing to refund"
         raise Refused(f"{where(place)} {there}.", "amount")
     if not reason.strip():
         raise Refused("Write why it is refunded.", "reason")
-    row = _row(place.customer, -amount, method, paid_on, reference, reason, actor, now)
+    row = _row(place.customer, {**handed, "amount": -amount}, actor, now, reason)
     parts = []
     for source, part in accounts.take(accounts.money_at(place), amount):
         parts.append(place.part(-part))
@@ -257,21 +252,12 @@ def _check_amount(amount: Decimal, what: str) -> None:
         raise Refused(f"{what} must be more than zero.", "amount")
 
 
-def _row(
-    customer: Customer,
-    amount: Decimal,
-    method: str,
-    paid_on: dt.date | None,
-    reference: str,
-    reason: str,
-    actor: User | None,
-    now: dt.datetime,
-) -> Payment:
+def _row(customer: Customer, handed: Handed, actor: User | None, now: dt.datetime, reason: str = "") -> Payment:
     """A payment before it is written; Refused for an unknown method and an impossible day."""
-    if method not in Payment.Method.values:
+    if handed["method"] not in Payment.Method.values:
         raise Refused("Say how it was paid: cash, card, transfer or check.", "method")
     today = shop.day_of(now)
-    paid_on = paid_on or today
+    paid_on = handed.get("paid_on") or today
     if paid_on > today:
         raise Refused("This day is in the future: money is recorded once it was paid.", "paid_on")
     if today - paid_on > OLDEST:
@@ -281,13 +267,13 @@ def _row(
         customer=customer,
         person=person,
         person_seal=person.seal(),
-        method=method,
-        amount=amount,
+        method=handed["method"],
+        amount=handed["amount"],
         currency=shop.profile().currency,
         paid_on=paid_on,
         at=now,
         by=actor,
-        **aside(reference=reference.strip(), reason=reason.strip()),
+        **aside(reference=handed.get("reference", "").strip(), reason=reason.strip()),
     )
 
 

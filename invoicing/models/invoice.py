@@ -1,5 +1,7 @@
 """Invoices and credit notes: issued once, numbered without gap, sealed, never changed."""
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -71,13 +73,25 @@ class Invoice(Chained, Paper):
         return f"{self.get_kind_display()} {self.label}"
 
     @property
+    def advanced_net(self) -> Decimal:
+        return sum((row.net for row in self.operations.all() if row.advance_id), Decimal("0.00"))
+
+    @property
+    def for_deposit(self) -> bool:
+        """Whether it invoices a deposit or takes that invoice back: it has no labor and no parts."""
+        return self.kind == self.Kind.ADVANCE or bool(self.corrects and self.corrects.kind == self.Kind.ADVANCE)
+
+    @property
     def title(self) -> str:
         """Its name where one begins a line: Invoice 2026-0412, Credit note 2026-0413."""
         return str(self).capitalize()
 
 
 class InvoiceOperation(AppendOnly):
-    """An operation as billed; or, with `advance`, an advance invoice that a final invoice takes off."""
+    """An operation as billed; or, with `advance`, an advance invoice that a final invoice takes off.
+
+    The credit note of a final invoice puts it back, under the same key.
+    """
 
     FORMATS = formats.INVOICE_OPERATION
     OUTSIDE = frozenset({"id", "invoice_id"})

@@ -1,5 +1,7 @@
 """What estimates and invoices have in common: everything printed is copied, so that the paper stands alone."""
 
+from decimal import Decimal
+
 from django.db import models
 
 from garage.fields import MoneyField, QuantityField, ShareField, UnitPriceField
@@ -28,6 +30,16 @@ class Paper(models.Model):
 
     class Meta:
         abstract = True
+
+    @property
+    def advanced_net(self) -> Decimal:
+        """What advance invoices that it takes off come to before tax, below zero."""
+        return Decimal("0.00")
+
+    @property
+    def charges_net(self) -> Decimal:
+        """Sublet and charges, without what was invoiced in advance."""
+        return self.other_net - self.advanced_net
 
 
 class PaperLine(models.Model):

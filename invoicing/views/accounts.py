@@ -20,9 +20,9 @@ def account(request: HttpRequest, pk: int) -> HttpResponse:
         "customer": customer,
         **accounts.standing_of(customer),
         "deposits": accounts.deposits(customer),
-        "owed": queries.owed().filter(customer=customer),
+        "owed": queries.owed().filter(customer__in=customer.same()),
         "moves": accounts.moves_on_account(customer),
-        "page": page_of(queries.payments().filter(customer=customer), request, day="paid_on"),
+        "page": page_of(queries.payments().filter(customer__in=customer.same()), request, day="paid_on"),
         "today": timezone.localdate(),
         "may_act": may(request.user, "invoicing"),
     }

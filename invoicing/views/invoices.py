@@ -148,9 +148,16 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "left_out": _left_out(row),
         "may_act": may(request.user, "invoicing"),
         "cores": _cores_not_handed_in(row),
+        "taken_off_by": _taken_off_by(row),
         "form": form,
     }
     return render(request, "invoicing/invoice.html", context, status=status)
+
+
+def _taken_off_by(row: Invoice) -> Invoice | None:
+    """The invoice that takes an advance invoice off."""
+    rows = queries.taking_off(row) if row.kind == Invoice.Kind.ADVANCE else ()
+    return next((one for one in rows if not queries.taken_back(one, one.credit_notes.all())), None)
 
 
 def _cores_not_handed_in(row: Invoice) -> list[InvoiceLine]:

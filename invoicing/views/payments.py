@@ -6,7 +6,6 @@ from functools import partial
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -89,7 +88,7 @@ def payment_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = PaymentForm(request.POST or None, owed=owed, initial={"amount": owed if owed > 0 else None})
     verb = partial(verbs.take_payment, invoice=row)
     place = accounts.on_invoice(row)
-    return _pay(request, IN, form, verb, "recorded", place=place, figure=owed, label="Owed")
+    return _act(request, IN, form, verb, "recorded", place=place, figure=owed, label="Owed")
 
 
 @allowed("invoicing")
@@ -99,14 +98,12 @@ def deposit_add(request: HttpRequest, pk: int) -> HttpResponse:
     job = jobs_access.job_for(request, pk)
     place, form = accounts.on_job(job), DepositForm(request.POST or None)
     verb = partial(verbs.take_deposit, job=job)
-    taxed = shop.profile().deposits_taxed
-    shown = {
-        "place": place,
+    shown: dict[str, Any] = {
         "figure": accounts.standing(place) + accounts.advanced(job),
         "label": "Deposit so far",
-        "date_asked": dating.questions(timezone.now, actor_of(request)) if taxed else [],
+        "date_asked": dating.questions(timezone.now, actor_of(request)) if shop.profile().deposits_taxed else [],
     }
-    return _pay(request, IN, form, verb, "recorded as a deposit", **shown)
+    return _act(request, IN, form, verb, "recorded as a deposit", place=place, **shown)
 
 
 @allowed("invoicing")
@@ -118,7 +115,7 @@ def account_pay(request: HttpRequest, pk: int) -> HttpResponse:
     there = accounts.standing(place)
     form = PaymentForm(request.POST or None, initial={"amount": -there if there < 0 else None})
     verb = partial(verbs.take_on_account, customer=customer)
-    return _pay(request, IN, form, verb, "recorded on the account", place=place, figure=there, label="Credit")
+    return _act(request, IN, form, verb, "recorded on the account", place=place, figure=there, label="Credit")
 
 
 # Money out
@@ -149,7 +146,7 @@ def _refund(request: HttpRequest, place: Place) -> HttpResponse:
     free = accounts.refundable(place)
     form = RefundForm(request.POST or None, initial={"amount": free or None, "method": accounts.last_method(place)})
     verb = partial(verbs.refund, place=place)
-    return _pay(request, OUT, form, verb, "refunded", place=place, figure=free, label="To refund")
+    return _act(request, OUT, form, verb, "refunded", place=place, figure=free, label="To refund")
 
 
 @allowed("invoicing")
@@ -157,10 +154,8 @@ def _refund(request: HttpRequest, place: Place) -> HttpResponse:
 def payment_reverse(request: HttpRequest, pk: int) -> HttpResponse:
     """Reverse a payment, such as a bounced check."""
     row = access.payment_for(request, pk)
-    verb = partial(verbs.reverse_payment, payment=row)
-    return _pay(
-        request, "invoicing/payment_reverse.html", ReverseForm(request.POST or None), verb, "reversed", payment=row
-    )
+    verb, form = partial(verbs.reverse_payment, payment=row), ReverseForm(request.POST or None)
+    return _act(request, "invoicing/payment_reverse.html", form, verb, "reversed", payment=row)
 
 
 # Money moved
@@ -173,48 +168,45 @@ def credit_apply(request: HttpRequest, pk: int) -> HttpResponse:
     row = access.invoice_for(request, pk)
     source, target = accounts.on_account(row.customer), accounts.on_invoice(row)
     most = min(accounts.movable(source), max(accounts.ZERO, accounts.owed(row)))
-    return _move(request, source, target, most, reverse("invoicing:invoice", args=[row.pk]), "of credit applied")
+    return _move(request, source, target, most, "of credit applied")
 
 
 @allowed("invoicing")
 @require_http_methods(EDIT)
 def payment_take_off(request: HttpRequest, pk: int) -> HttpResponse:
     """Take money off an invoice: it stands as credit on the account."""
-    row = access.invoice_for(request, pk)
-    source = accounts.on_invoice(row)
-    most = accounts.refundable(source) or accounts.movable(source)
-    back = reverse("invoicing:invoice", args=[row.pk])
-    return _move(request, source, accounts.on_account(row.customer), most, back, KEPT)
+    source = accounts.on_invoice(access.invoice_for(request, pk))
+    return _move(request, source, None, accounts.refundable(source) or accounts.movable(source), KEPT)
 
 
 @allowed("invoicing")
 @require_http_methods(EDIT)
 def deposit_keep(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep a job's deposit as credit on the account."""
-    job = jobs_access.job_for(request, pk)
-    source, back = accounts.on_job(job), reverse("jobs:sheet", args=[job.pk])
-    return _move(request, source, accounts.on_account(job.customer), accounts.movable(source), back, KEPT)
+    source = accounts.on_job(jobs_access.job_for(request, pk))
+    return _move(request, source, None, accounts.movable(source), KEPT)
 
 
-def _move(request: HttpRequest, source: Place, target: Place, most: Decimal, back: str, word: str) -> HttpResponse:
+def _move(request: HttpRequest, source: Place, invoice: Place | None, most: Decimal, word: str) -> HttpResponse:
+    """Move money to an invoice, or to the account."""
+    target = invoice or accounts.on_account(source.customer)
     form = MoveForm(request.POST or None, initial={"amount": most or None})
     verb = partial(verbs.move_money, source=source, target=target)
-    shown = {"place": source, "target": target, "most": most, "back": back}
-    return _act(request, "invoicing/money_moved.html", form, verb, word, lambda made: back, shown)
+    back = _page_of(invoice or source)
+    shown: dict[str, Any] = {"place": source, "target": target, "most": most}
+    return _act(request, "invoicing/money_moved.html", form, verb, word, back=back, **shown)
 
 
 # What they share
 
 
-def _pay(
-    request: HttpRequest, template: str, form: AnyForm, verb: Callable[..., Payment], word: str, **shown: Any
-) -> HttpResponse:
-    """Do an act that writes a payment and lead to its page; or show its form, with what was refused or is asked."""
-
-    def address(made: Model) -> str:
-        return reverse("invoicing:payment", args=[made.pk])
-
-    return _act(request, template, form, verb, word, address, shown)
+def _page_of(place: Place) -> str:
+    """Where a place is seen: the invoice, the job sheet, or the customer's account."""
+    if place.invoice is not None:
+        return reverse("invoicing:invoice", args=[place.invoice.pk])
+    if place.job is not None:
+        return reverse("jobs:sheet", args=[place.job.pk])
+    return reverse("invoicing:account", args=[place.customer.pk])
 
 
 def _act(
@@ -223,14 +215,22 @@ def _act(
     form: AnyForm,
     verb: Callable[..., Payment | Allocation],
     word: str,
-    address: Callable[[Model], str],
-    shown: dict[str, Any],
+    *,
+    place: Place | None = None,
+    back: str = "",
+    **shown: Any,
 ) -> HttpResponse:
+    """Do an act with money and lead to the payment it wrote, or back to where money was moved.
+
+    Without one, or refused, or with something to ask, show its form.
+    """
+    back = back or (_page_of(place) if place else "")
     if request.method == "POST":
         actor = actor_of(request)
         made = attempt(form, lambda: verb(**form.values(), actor=actor, clock=timezone.now))
         if made is not None:
             messages.success(request, f"{money(abs(made.amount))} {word}.")
-            return after_post(request, address(made))
+            done = reverse("invoicing:payment", args=[made.pk]) if isinstance(made, Payment) else back
+            return after_post(request, done)
     status = 422 if request.method == "POST" else 200
-    return render(request, template, {"form": form, **shown}, status=status)
+    return render(request, template, {"form": form, "place": place, "back": back, **shown}, status=status)

@@ -4,23 +4,31 @@ The figures are worked out by hand: tax in a gross price at one rate is gross ×
 That a payment on account is a tax point is EU Directive 2006/112/EC, article 65 (from memory).
 """
 
+import uuid
+from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 from django.db.models import Sum
+from django.test import Client
+from django.utils import timezone
 
+from garage import clockguard, database
 from garage.clock import fixed
 from garage.errors import Refused
-from garage.models import ShopProfile
+from garage.models import Role, ShopProfile
 from invoicing import accounts, advances, promises, promises_money
 from invoicing.accounts import on_invoice
-from invoicing.models import Invoice, InvoiceTax, TaxRate
+from invoicing.models import Invoice, InvoiceLine, InvoiceTax, TaxRate
 from invoicing.sums import Charge, TaxSum
 from jobs.actions.stages import cancel_job
 from jobs.models import Job
 from tests.invoicing.cast import Garage, labor, part
+from tests.invoicing.test_pages import text_of
 
 D = Decimal
+Login = Callable[[str], Client]
 CHECKS = (
     promises.sums_hold, promises.invoices_sealed, promises.numbers_run, promises.receivables_add_up,
     promises.billed_was_authorized, promises_money.payments_add_up, promises_money.nothing_beyond,
@@ -174,3 +182,125 @@ def test_without_the_shops_field_a_deposit_has_no_paper_in_the_series(garage: Ga
     job = garage.job([labor("1")])
     garage.deposit(job, "50.00")
     assert (Invoice.objects.count(), accounts.deposit_of(job)) == (0, D("50.00"))
+
+
+def test_a_part_of_the_final_invoice_is_credited_up_to_what_is_left_of_it(garage: Garage) -> None:
+    job, advance = paid_in_advance(garage, "200.00")
+    final = garage.issue(garage.finish(garage.into_bay(job)))  # 243.48 less 200.00
+    pads = InvoiceLine.objects.get(kind="part", invoice_operation__invoice=final)
+    with pytest.raises(Refused, match="43.48 of this invoice is left"):
+        garage.credit(final, lines={pads.pk: D(1)})
+    off = InvoiceLine.objects.get(kind="charge", invoice_operation__invoice=final)
+    with pytest.raises(Refused, match="only when all that was billed is credited"):
+        garage.credit(final, lines={off.pk: D(1)})
+    hours = InvoiceLine.objects.get(kind="labor", invoice_operation__invoice=final)
+    note = garage.credit(final, lines={hours.pk: D("0.25")})
+    assert (note.gross, accounts.owed(final)) == (D("-38.40"), D("5.08"))  # 32.00 and 20 %
+    rest = garage.credit(final)
+    assert (rest.gross, accounts.owed(final), accounts.standing_advances(job)) == (D("-5.08"), D(0), [advance])
+    assert Invoice.objects.aggregate(sum=Sum("tax"))["sum"] == advance.tax
+    assert breaches() == []
+
+
+def test_an_advance_invoice_whose_tax_was_rounded_in_the_amount_is_taken_back_to_the_cent(garage: Garage) -> None:
+    _job, advance = paid_in_advance(garage, "10.05")  # 8.375 before tax, 1.675 of tax; 20 % of 8.37 would be 1.67
+    assert (advance.net, advance.tax) == (D("8.37"), D("1.68"))
+    note = garage.credit(advance)
+    assert (note.net, note.tax, accounts.owed(advance)) == (D("-8.37"), D("-1.68"), D("-10.05"))
+    assert breaches() == []
+
+
+@pytest.mark.parametrize(
+    ("tampering", "sentence"),
+    [
+        ("UPDATE invoicing_invoiceoperation SET net = net + 1 WHERE advance_id > 0", "takes -99.99 off"),
+        ("UPDATE invoicing_invoiceoperation SET advance_id = NULL", "are not those that were sealed"),
+        ("UPDATE invoicing_invoicetax SET advance_id = NULL", "are not those that were sealed"),
+        (
+            "UPDATE invoicing_invoiceoperation SET advance_id ="
+            " (SELECT min(advance_id) FROM invoicing_invoiceoperation) WHERE advance_id > 0",
+            "which another invoice takes off too",
+        ),
+    ],
+)
+def test_what_is_taken_off_is_checked(garage: Garage, tampering: str, sentence: str) -> None:
+    for _job in range(2):
+        job = garage.job([labor("1"), part()])
+        garage.authorize(garage.estimate(job))
+        garage.deposit(job, "120.00")
+        garage.issue(garage.finish(garage.into_bay(job)))
+    assert breaches() == []
+    database.remove_guards(connection)
+    with connection.cursor() as cursor:
+        cursor.execute(tampering)
+    database.install(connection)
+    assert any(sentence in breach for breach in breaches()), breaches()
+
+
+# The pages
+
+
+@pytest.fixture
+def today(garage: Garage) -> Garage:
+    """The same garage by the real clock, which the pages read."""
+    garage.now = timezone.now()
+    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    return garage
+
+
+def test_a_taxed_deposit_goes_through_the_pages_to_the_final_invoice_and_back(today: Garage, login: Login) -> None:
+    client = login("counter")
+    job = today.job([labor("1"), part()])
+    today.authorize(today.estimate(job))
+    assert "an advance invoice is issued for it" in text_of(client.get(f"/jobs/{job.pk}/deposit/"))
+    paid = {"key": str(uuid.uuid4()), "amount": "120", "method": "card", "paid_on": "", "reference": ""}
+    assert "Advance invoice" in text_of(client.post(f"/jobs/{job.pk}/deposit/", paid, follow=True))
+    advance = Invoice.objects.get()
+    page = text_of(client.get(f"/invoices/{advance.pk}/"))
+    assert f"Advance invoice {advance.label}" in page and "the final invoice takes it off" in page
+    assert "Before tax" in page and "VAT 20 %" not in page and "Sales tax 20 % on 100.00" in page
+    assert f"Advance invoice {advance.label}" in text_of(client.get(f"/jobs/{job.pk}/"))
+    today.finish(today.into_bay(job))
+    draft = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
+    assert f"Less advance invoice {advance.label}" in draft and "$123.48" in draft and draft.count('id="issue"') == 1
+    due = timezone.localdate().isoformat()
+    client.post(f"/jobs/{job.pk}/invoice/", {"key": str(uuid.uuid4()), "due_on": due})
+    final = Invoice.objects.get(kind="invoice")
+    shown = text_of(client.get(f"/invoices/{final.pk}/"))
+    assert "Sales tax 20 % on −100.00, in advance" in shown and "$123.48 owed" in shown
+    page = text_of(client.get(f"/invoices/{advance.pk}/"))
+    assert f'Taken off invoice <a href="/invoices/{final.pk}/">' in page and "Write a credit note" not in page
+    form = text_of(client.get(f"/invoices/{final.pk}/credit/"))
+    assert "the advance invoice stands again" in form and "Deposit for" not in form
+    lines = {f"line_{row.pk}": f"{row.quantity}" for row in InvoiceLine.objects.filter(kind__in=["labor", "part"])}
+    client.post(f"/invoices/{final.pk}/credit/", {"key": str(uuid.uuid4()), "reason": "Called off", **lines})
+    assert accounts.standing_advances(job) == [advance]
+    form = text_of(client.get(f"/invoices/{advance.pk}/credit/"))
+    assert "An advance invoice is credited whole" in form and "line_" not in form
+    client.post(f"/invoices/{advance.pk}/credit/", {"key": str(uuid.uuid4()), "reason": "Called off"})
+    assert accounts.owed(advance) == D("-120.00") and accounts.standing_advances(job) == []
+    assert breaches() == []
+
+
+def test_the_page_that_cancels_names_the_advance_invoice(today: Garage, login: Login) -> None:
+    job, advance = paid_in_advance(today)
+    page = text_of(login("counter").get(f"/jobs/{job.pk}/cancel/"))
+    assert f'<a href="/invoices/{advance.pk}/">' in page and "write its credit note" in page
+
+
+def test_the_day_of_an_advance_invoice_is_asked_about(
+    today: Garage, login: Login, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = today.job([labor("1"), part()])
+    today.estimate(job)
+    monkeypatch.setattr(clockguard, "STARTED", clockguard.STARTED - 2 * 3600)  # when the program began it was earlier
+    paid = {"key": str(uuid.uuid4()), "amount": "120", "method": "card", "paid_on": "", "reference": "slip 4"}
+    address = f"/jobs/{job.pk}/deposit/"
+    counter, owner = login(Role.COUNTER), login(Role.OWNER)
+    page = text_of(counter.get(address))
+    assert "leapt ahead by 2 hours" in page and "clock_reason" not in page
+    assert counter.post(address, paid).status_code == 422 and not Invoice.objects.exists()
+    refused = owner.post(address, paid)
+    assert refused.status_code == 422 and 'name="clock_reason"' in text_of(refused) and "slip 4" in text_of(refused)
+    assert owner.post(address, {**paid, "clock_reason": "The battery was replaced"}).status_code == 303
+    assert Invoice.objects.get().gross == D("120.00")

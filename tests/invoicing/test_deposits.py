@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from django.db.models import Sum
 
+from garage.actions.merging import merge_customer
 from garage.clock import fixed
 from garage.errors import Refused
 from garage.idempotency import KeyReused
@@ -321,3 +322,19 @@ def test_a_paper_prints_the_deposit_alone_when_credit_is_applied_in_the_same_mom
     invoice = garage.issue(garage.finish(garage.into_bay(job)))
     garage.move(on_account(job.customer), on_invoice(invoice), "40.00")
     assert (accounts.applied_at_issue(invoice), owed(invoice)) == (D("60.00"), D("28.00"))
+
+
+# One customer who was in the book twice
+
+
+def test_credit_of_a_merged_customer_pays_for_the_other_and_the_book_holds(garage: Garage) -> None:
+    twice, one = garage.customer(), garage.customer("Odile Marrant-Quay")
+    paid = garage.on_account(twice, "50.00")
+    merge_customer(customer=twice, into=one, actor=garage.actor, clock=fixed(garage.now))
+    twice.refresh_from_db()
+    invoice = billed(garage, customer=one)
+    garage.move(on_account(one), on_invoice(invoice), "50.00")
+    assert (owed(invoice), accounts.credit_of(twice), accounts.accounts()) == (D("78.00"), D(0), [])
+    assert accounts.places_of(paid) == [(on_invoice(invoice), D("50.00"))]
+    garage.reverse(paid)
+    assert (owed(invoice), accounts.credit_of(one)) == (D("128.00"), D(0))

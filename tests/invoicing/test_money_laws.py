@@ -5,14 +5,17 @@ from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 
 from django.db import transaction
+from django.db.models import Sum
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from garage.errors import Refused
+from garage.models import ShopProfile
 from invoicing import promises, promises_money
-from invoicing.accounts import Place, balance_of, on_account, on_invoice, on_job, owed
+from invoicing.accounts import Place, balance_of, on_account, on_invoice, on_job, owed, standing_advances
 from invoicing.accounts import deposits as deposits_of
-from invoicing.models import Invoice, InvoiceLine, Payment, Receivable
+from invoicing.models import Invoice, InvoiceLine, Payment, Receivable, TaxRate
+from invoicing.queries import invoice_of
 from jobs.models import Job
 from tests.invoicing.cast import Garage, charge, labor, part
 
@@ -121,7 +124,9 @@ class Till:
 
     def deposit(self, amount: str, pick: int) -> None:
         if self.jobs:
-            self._in(self.garage.deposit(self.jobs[pick % len(self.jobs)], amount))
+            job = self.jobs[pick % len(self.jobs)]
+            self._in(self.garage.deposit(job, amount))
+            self.invoices += [row for row in standing_advances(job) if row not in self.invoices]
 
     def bill(self, _amount: str, pick: int) -> None:
         if self.jobs:
@@ -173,7 +178,8 @@ class Till:
         assert all(amount >= 0 for _job, amount in deposits_of(self.customer))
         for check in (
             promises.receivables_add_up, promises_money.payments_add_up, promises_money.moves_add_up,
-            promises_money.nothing_beyond,
+            promises_money.nothing_beyond, promises_money.advances_taken_off, promises.sums_hold,
+            promises.invoices_sealed, promises.billed_was_authorized,
         ):  # fmt: skip
             assert list(check()) == []
 
@@ -181,7 +187,7 @@ class Till:
 MONEY_ACTS = ["job", "deposit", "bill", "pay", "top_up", "credit", "move", "move", "refund", "reverse"]
 acts = st.tuples(
     st.sampled_from(MONEY_ACTS),
-    st.sampled_from(["0.01", "28.00", "50.00", "128.00", "200.00"]),
+    st.sampled_from(["0.01", "10.05", "28.00", "50.00", "128.00", "200.00"]),
     st.integers(0, 40),
 )
 
@@ -196,4 +202,27 @@ def test_no_cent_is_made_or_lost_in_any_order_of_acts(garage: Garage, story: lis
         for act, amount, pick in story:
             till.do(act, amount, pick)
         till.check()
+        transaction.set_rollback(True)
+
+
+@slow
+@given(story=st.lists(acts, min_size=4, max_size=18))
+def test_no_cent_and_no_tax_is_lost_where_deposits_are_taxed(garage: Garage, story: list[tuple[str, str, int]]) -> None:
+    with transaction.atomic():
+        TaxRate.objects.all().delete()
+        garage.rates(labor="0.20")
+        ShopProfile.objects.update(deposits_taxed=True)
+        till = Till(garage)
+        till.job("", 0)
+        till.deposit("50.00", 0)
+        for act, amount, pick in story:
+            till.do(act, amount, pick)
+        till.check()
+        for job in till.jobs:
+            # What was billed and not taken back is taxed as a whole: an advance invoice adds nothing and hides nothing.
+            papers = Invoice.objects.filter(job=job)
+            final = invoice_of(job)
+            work = final.operations.filter(advance=None).aggregate(sum=Sum("net"))["sum"] if final else D(0)
+            standing = sum((row.tax for row in standing_advances(job)), D(0))
+            assert sum(row.tax for row in papers) == standing + (work * D("0.20")).quantize(D("0.01"), ROUND_HALF_UP)
         transaction.set_rollback(True)

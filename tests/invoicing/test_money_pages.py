@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from garage.actions.customers import save_customer
 from garage.actions.erasing import erase_side_rows
+from garage.actions.merging import merge_customer
 from garage.clock import fixed
 from garage.documents import paper_of
 from garage.models import Customer, Document, OutgoingMail
@@ -146,11 +147,20 @@ def test_credit_is_applied_on_the_invoices_own_page_and_taken_off_again(garage: 
     invoice = garage.issue(garage.done([labor("1")]))
     garage.on_account(invoice.customer, "50.00")
     address = f"/invoices/{invoice.pk}/"
-    assert "50.00 of credit stands on the account." in text_of(client.get(address))
+    assert "$50.00 of credit stands on the account." in text_of(client.get(address))
     client.post(f"{address}apply-credit/", {"key": str(uuid.uuid4()), "amount": "50.00"})
     assert "credit applied" in text_of(client.get(address)) and accounts.owed(invoice) == D("78.00")
     client.post(f"{address}take-off/", {"key": str(uuid.uuid4()), "amount": "50.00"})
     assert "kept as credit" in text_of(client.get(address)) and accounts.owed(invoice) == D("128.00")
+
+
+def test_the_account_lists_what_stood_under_both_names(garage: Garage, login: Login) -> None:
+    twice, one = garage.customer(), garage.customer("Odile Marrant-Quay")
+    invoice, paid = (garage.issue(garage.done([labor("1")], customer=twice)) for _job in range(2))
+    garage.pay(paid, "28.00", reference="check 118")
+    merge_customer(customer=twice, into=one, actor=garage.actor, clock=fixed(garage.now))
+    page = text_of(login("reader").get(f"/customers/{one.pk}/account/"))
+    assert invoice.label in page and "check 118" in page and "$228.00" in page
 
 
 def test_a_paid_invoice_says_when_it_was_paid(garage: Garage, login: Login) -> None:
@@ -235,7 +245,7 @@ def test_the_receipt_is_mailed_and_the_invoice_goes_with_it_when_wanted(garage: 
     client.post(f"/payments/{payment.pk}/mail/", {"to": "odile@example.com", "with_invoice": "on"})
     mail = OutgoingMail.objects.get(purpose="receipt")
     assert sorted(paper.kind for paper in mail.attachments.all()) == ["invoice", "receipt"]
-    assert "receipt for 128.00 USD received" in mail.text
+    assert "receipt for $128.00 received" in mail.text
     refused = client.post(f"/payments/{payment.pk}/mail/", {"to": "nobody"})
     assert refused.status_code == 422 and OutgoingMail.objects.filter(purpose="receipt").count() == 1
 

@@ -14,7 +14,8 @@ from garage.clock import fixed
 from garage.documents import Printable
 from garage.models import Document, ShopProfile
 from invoicing import papers
-from invoicing.models import InvoiceLine
+from invoicing.models import Invoice, InvoiceLine, TaxRate
+from jobs import queries
 from jobs.actions.intake import change_job
 from jobs.models import Advisory
 from tests.invoicing.cast import Garage, charge, labor, part
@@ -27,7 +28,9 @@ ROW = re.compile(
 )
 SUM = re.compile(r"(?P<label>Labor|Parts and fluid|Sublet and charges|Before tax|Total due|Credited|Total)"
                  r"\s{2,}(?P<amount>−?\$?[\d.,]+)$")  # fmt: skip
-TAX = re.compile(r"(?P<label>\S.*?) (?P<percent>[\d.]+) % on (?P<base>−?[\d.,]+)\s{2,}(?P<tax>−?[\d.,]+)$")
+TAX = re.compile(
+    r"(?P<label>\S.*?) (?P<percent>[\d.]+) % on (?P<base>−?[\d.,]+)(?:, in advance)?\s{2,}(?P<tax>−?[\d.,]+)$"
+)
 
 
 def printed(printable: Printable) -> bytes:
@@ -307,3 +310,72 @@ def test_the_worker_makes_and_keeps_the_paper_of_an_issued_invoice(garage: Garag
     assert (made.state, made.problem) == ("made", "")
     assert made.stored is not None
     assert made.stored.file.open().read().startswith(b"%PDF-1.7")
+
+
+# What was paid before
+
+
+def test_an_invoice_after_a_deposit_shows_it_taken_off_and_what_is_left_to_pay(garage: Garage) -> None:
+    job = garage.job([labor("1.4"), part()])
+    garage.authorize(garage.estimate(job))
+    garage.deposit(job, "60.00")
+    garage.finish(garage.into_bay(job))
+    draft = read_out(papers.invoice_draft(job.pk))
+    text = read_out(papers.invoice_paper(garage.issue(job).pk))
+    for said in (draft, text):  # 179.20 and 74.90 with 5.43 of tax: the deposit is no sale and bears none
+        assert "Total $259.53 Deposit applied −60.00 Left to pay $199.53" in said
+
+
+def test_a_draft_is_printed_anew_once_a_deposit_was_taken(garage: Garage) -> None:
+    job = garage.job([labor("1.4"), part()])
+    garage.authorize(garage.estimate(job))
+    job = queries.sheets().get(pk=job.pk)
+    before = papers.draft_version(job)
+    garage.deposit(job, "60.00")
+    assert papers.draft_version(job) != before
+
+
+@pytest.fixture
+def taxed(garage: Garage) -> Garage:
+    """A garage where everything bears 20 % and deposits are taxed."""
+    TaxRate.objects.all().delete()
+    garage.rates(parts="0.20", labor="0.20", charge="0.20")
+    ShopProfile.objects.update(deposits_taxed=True)
+    return garage
+
+
+def test_an_advance_invoice_states_net_class_rate_and_tax(taxed: Garage) -> None:
+    # The tax of a payment on account: EU Directive 2006/112/EC, art. 65 and 226 (from memory).
+    job = taxed.job([labor("1.4"), part()])
+    taxed.authorize(taxed.estimate(job))
+    payment = taxed.deposit(job, "120.00")
+    text = text_of(papers.invoice_paper(Invoice.objects.get().pk))
+    assert "Advance invoice 2026-0001" in text and "Deposit for labor, parts and fluid" in text
+    assert re.search(r"Before tax\s+100\.00\n+.*Sales tax 20 % on 100\.00\s+20\.00\n+.*Total\s+\$120\.00", text)
+    assert not re.search(r"Labor\s+0\.00|Every part is new|Total due", text)
+    receipt = read_out(papers.receipt_paper(payment.pk))
+    assert "Deposit on job 1, No. 2026-0001" in receipt and "Received $120.00" in receipt
+    assert "taken off the total when the work is billed" in receipt and "paid in full" not in receipt
+
+
+def test_the_final_invoice_takes_net_and_tax_off_and_so_does_its_draft_and_its_credit_note_puts_them_back(
+    taxed: Garage,
+) -> None:
+    job = taxed.job([labor("1.4"), part(), charge("Used oil disposal", "4.00")])
+    taxed.authorize(taxed.estimate(job))
+    taxed.deposit(job, "120.00")
+    taxed.finish(taxed.into_bay(job))
+    draft = text_of(papers.invoice_draft(job.pk))
+    final = taxed.issue(job)
+    text, note = (text_of(papers.invoice_paper(row.pk)) for row in (final, taxed.credit(final)))
+    for said, sign in ((draft, 1), (text, 1), (note, -1)):
+        # 258.10 less 100.00; 20 % of 258.10 is 51.62, less the 20.00 that the advance invoice stated
+        recomputed = recompute(said)
+        advanced = recomputed.pop("Sublet and charges") - sign * D("4.00")
+        assert (advanced, recomputed["Before tax"], recomputed["Total"]) == (
+            sign * D("-100.00"), sign * D("158.10"), sign * D("189.72"),
+        )  # fmt: skip
+        assert sums_in(said) == {**recomputed, "Sublet and charges": sign * D("4.00")}
+        assert "Less advance invoice 2026-0001 of March 2, 2026" in said
+        assert re.search(r"Invoiced in advance\s+−?100\.00\n", said)
+        assert re.search(r"Sales tax 20 % on −?100\.00, in advance\s+−?20\.00", said)

@@ -304,6 +304,7 @@ def test_a_tax_changed_by_law_is_named_and_somebody_was_told(garage: Garage, log
     assert "Odile" not in str([getattr(invoice, field.attname) for field in invoice._meta.concrete_fields])
     paper = read_out(papers.invoice_paper(invoice.pk))
     assert said in paper and "Told: Odile Marrant, by phone at 9" in paper
+    assert "Told: Odile Marrant, by phone at 9" in text_of(client.get(f"/invoices/{invoice.pk}/"))
     assert broken() == []
     side = SideRow.objects.get(data__told=invoice.told)
     side.data["told"] = "nobody"
