@@ -10,7 +10,8 @@ from invoicing.models import Authorization, AuthorizationOperation, Estimate, Es
 from invoicing.models.papers import PaperLine
 from invoicing.sums import OUTSIDE
 from jobs import consents
-from jobs.consent import Consent, Line, Offer, Record, Said, Work, consent_from
+from jobs.consent import Consent, Record, Said, consent_from
+from jobs.offers import Line, Offer, Work
 
 
 def register() -> None:
@@ -84,6 +85,7 @@ def line_on_paper(line: PaperLine, key: int | None, things: Mapping[int, int] | 
         finer=line.finer,
         condition=line.condition,
         sublet_to=line.sublet_to,
+        if_needed=line.if_needed,
     )
 
 

@@ -11,14 +11,19 @@ from invoicing.models import Authorization
 from invoicing.sums import Charge, OperationCharges, Sums
 from jobs import consent_words, stages
 from jobs import queries as jobs_queries
-from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Work
+from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
 from jobs.consents import consent_of, work_of
-from jobs.excess import Excess, excess_of
 from jobs.models import Job, JobStep
+from jobs.offers import Work
 
 BELOW_ZERO = (
     "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
     "invoice and a refund."
+)
+
+
+NOT_NEEDED = (
+    "authorized if needed, and not written as used. It is not billed (once used, say so on its line on the sheet)"
 )
 
 
@@ -133,11 +138,15 @@ def _as_drawn(
         if charge.under is not None:
             kept += _hanging(charge, billed)
             continue
+        if charge.line not in from_shelf and charge.if_needed:
+            said.append(f"{charge.description}: {NOT_NEEDED}, {amount(charge.net)} less.")
+            continue
         if charge.line not in from_shelf:
             kept.append(charge)
             billed[charge.line or 0] = charge.quantity
             continue
-        drawn = charge.drawn(used.get(charge.line or 0, jobs_queries.NOTHING).quantity)
+        quantity = used.get(charge.line or 0, jobs_queries.NOTHING).quantity
+        drawn = replace(charge.drawn(quantity), if_needed=False)  # what was used was needed
         billed[charge.line or 0] = max(drawn.quantity, Decimal(0))
         if drawn.quantity <= 0:
             said.append(
@@ -146,7 +155,7 @@ def _as_drawn(
             )
             continue
         kept.append(drawn)
-        if line_change(charge, drawn):
+        if line_change(replace(charge, if_needed=False), drawn):
             said.append(
                 f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, "
                 f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
@@ -163,7 +172,7 @@ def _hanging(charge: Charge, billed: dict[int, Decimal]) -> list[Charge]:
     if charge.quantity < 0:
         quantity = max(charge.quantity, -quantity)
     billed[charge.line or 0] = quantity
-    return [charge.at(quantity)] if quantity else []
+    return [replace(charge.at(quantity), if_needed=False)] if quantity else []
 
 
 def _shortages(job: Job) -> Iterable[str]:

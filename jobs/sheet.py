@@ -176,6 +176,8 @@ def cores_out(line: Line, operation: Operation) -> Decimal:
 
 
 def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
+    if line.if_needed:
+        yield showing.if_needed(line.quantity, line.unit, amount(line.quantity, line.unit_price, line.discount))
     if line.kind == LineKind.LABOR and operation.revision is not None:
         yield f"procedure revision {operation.revision.number}"
     yield line.get_condition_display() if line.condition else ""

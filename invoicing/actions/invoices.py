@@ -27,7 +27,7 @@ from invoicing.sums import Sums
 from jobs import consent_words, stages
 from jobs import queries as jobs_queries
 from jobs.actions.stages import move
-from jobs.excess import Excess
+from jobs.consent import Excess
 from jobs.models import Job, JobStep
 
 
