@@ -27,7 +27,7 @@ def charge_of(line: Line) -> Charge:
 
 def charge_on_paper(line: PaperLine, origin: int | None) -> Charge:
     """A frozen line with the price it was frozen at; `origin` is the sheet's line."""
-    return _charge(line, origin, line.net)
+    return replace(_charge(line, origin, line.net), fitted=line.fitted)
 
 
 def _charge(line: Line | PaperLine, origin: int | None, net: Decimal) -> Charge:

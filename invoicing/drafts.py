@@ -1,7 +1,7 @@
 """A job's invoice before it is issued: what was done and drawn, and where that differs from what was authorized."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -13,6 +13,7 @@ from jobs import consent_words, stages
 from jobs import queries as jobs_queries
 from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
 from jobs.consents import consent_of, work_of
+from jobs.fitted import Fitted, fitted_for
 from jobs.models import Job, JobStep
 from jobs.offers import Work
 
@@ -76,6 +77,7 @@ def draft(job: Job) -> DraftInvoice:
     lines = [line for row in job.operations.all() for line in row.lines.all() if line.item_id]
     used = jobs_queries.used(lines)
     from_shelf = {line.pk for line in lines}
+    fitted = fitted_for(lines, used)
     differences = _against_the_record(consent, billable)
     billed: list[OperationCharges] = []
     for operation in billable:
@@ -83,8 +85,9 @@ def draft(job: Job) -> DraftInvoice:
             differences.append(_not_done(operation, states[operation.operation or 0]))
             continue
         kept, said = _as_drawn(operation, used, from_shelf)
-        billed.append(kept)
+        billed.append(_as_fitted(kept, fitted))
         differences += said
+        differences += [_other_number(fitted[row.line or 0]) for row in kept.charges if row.line in fitted]
     differences += [
         f"“{row.title}” is not decided on: it is not billed."
         for row in written
@@ -108,7 +111,12 @@ def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
     works = {row.pk: work_of(row) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
-        replace(works[row.operation or 0], lines=tuple(replace(lines[one.line], net=one.net) for one in row.charges))
+        replace(
+            works[row.operation or 0],
+            lines=tuple(
+                replace(lines[one.line], net=one.net, item=one.item_id, what=one.description) for one in row.charges
+            ),
+        )
         for row in billed
     ]
 
@@ -161,6 +169,21 @@ def _as_drawn(
                 f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
             )
     return replace(operation, charges=tuple(kept)), said
+
+
+def _as_fitted(operation: OperationCharges, fitted: Mapping[int, Fitted]) -> OperationCharges:
+    """The operation with the numbers that the shelf really gave, in the place of those that were written."""
+    return replace(operation, charges=tuple(_with_number(row, fitted.get(row.line or 0)) for row in operation.charges))
+
+
+def _other_number(given: Fitted) -> str:
+    return f"{given.what} ({given.note}): another number of the same part, which needs no new yes."
+
+
+def _with_number(charge: Charge, given: Fitted | None) -> Charge:
+    if given is None:
+        return charge
+    return replace(charge, description=given.what, item_id=given.item, fitted=given.note)
 
 
 def _hanging(charge: Charge, billed: dict[int, Decimal]) -> list[Charge]:

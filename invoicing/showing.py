@@ -49,6 +49,8 @@ class Priced(Protocol):
     @property
     def if_needed(self) -> bool: ...
     @property
+    def fitted(self) -> str: ...
+    @property
     def net(self) -> Decimal: ...
 
 
@@ -91,6 +93,7 @@ def line_shown(line: Priced) -> LineShown:
     price, price_other = showing.price(line.unit_price, line.unit)
     notes = [
         showing.if_needed(line.quantity, line.unit, line.net) if line.if_needed else "",
+        line.fitted,
         FINER.get(line.finer, ""),
         f"work done by {line.sublet_to}" if line.sublet_to else "",
         f"less {plain_text(line.discount * 100)} %" if line.discount else "",

@@ -24,7 +24,7 @@ class Charge:
     """One line with its price, in the unit it is charged in; `net` is rounded once.
 
     `line` is the primary key of the sheet's line, `under` that of the one it hangs on; `base_quantity` is exact.
-    `if_needed` says that its figures are the most it may come to.
+    `if_needed` says that its figures are the most it may come to, `fitted` what the fitted number stands in for.
     """
 
     line: int | None
@@ -44,6 +44,7 @@ class Charge:
     base_quantity: Decimal = Decimal(0)
     under: int | None = None
     if_needed: bool = False
+    fitted: str = ""
 
     def at(self, quantity: Decimal) -> "Charge":
         """The same charge for another quantity of its unit; what was typed holds only for its own."""
