@@ -14,9 +14,10 @@ from invoicing.models import Estimate, EstimateOperation
 from invoicing.models.papers import PaperLine
 from invoicing.sums import Charge, ClassRate, NoRate, OperationCharges, Sums, TaxSum, choose, counted, sum_up
 from invoicing.totals import line_net
-from jobs.consent import AUTHORIZED, DECLINED, Consent, beyond
+from jobs.consent import AUTHORIZED, DECLINED, Consent
 from jobs.consents import consent_of, work_of
 from jobs.models import Job, JobStep, Line, Operation
+from jobs.offers import beyond
 
 
 def charge_of(line: Line) -> Charge:
@@ -26,7 +27,7 @@ def charge_of(line: Line) -> Charge:
 
 def charge_on_paper(line: PaperLine, origin: int | None) -> Charge:
     """A frozen line with the price it was frozen at; `origin` is the sheet's line."""
-    return _charge(line, origin, line.net)
+    return replace(_charge(line, origin, line.net), fitted=line.fitted)
 
 
 def _charge(line: Line | PaperLine, origin: int | None, net: Decimal) -> Charge:
@@ -45,6 +46,7 @@ def _charge(line: Line | PaperLine, origin: int | None, net: Decimal) -> Charge:
         tax_class=line.tax_class,
         sublet_to=line.sublet_to,
         item_id=line.item_id,
+        if_needed=line.if_needed,
         net=net,
     )
 

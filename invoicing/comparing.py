@@ -82,6 +82,8 @@ def line_change(before: Charge, after: Charge) -> str:
         said.append(f"done by {after.sublet_to or 'us'} instead of {before.sublet_to or 'us'}")
     if before.tax_class != after.tax_class:
         said.append("taxed differently")
+    if before.if_needed != after.if_needed:
+        said.append("only if needed" if after.if_needed else "no longer only if needed")
     if not said:
         return ""
     name = "" if before.description != after.description else f"{after.description}, "
@@ -97,7 +99,7 @@ def _offered(operation: OperationCharges) -> tuple[object, ...]:
     """What of an operation is offered: not the decision on it (nor which alternative it makes count), nor the work."""
     charges = [
         (row.line, row.kind, row.finer, row.description, row.condition, row.quantity, row.unit, row.unit_price,
-         row.discount, row.tax_class, row.sublet_to)
+         row.discount, row.tax_class, row.sublet_to, row.if_needed)
         for row in operation.charges
     ]  # fmt: skip
     return (operation.operation, operation.title, operation.concern, operation.cause, charges)

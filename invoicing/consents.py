@@ -19,7 +19,8 @@ from invoicing.models import (
 from invoicing.models.papers import PaperLine
 from invoicing.sums import OUTSIDE
 from jobs import consents
-from jobs.consent import Consent, Line, Offer, Record, Said, Work, consent_from
+from jobs.consent import Consent, Record, Said, consent_from
+from jobs.offers import Line, Offer, Work
 
 
 def register() -> None:
@@ -108,6 +109,7 @@ def line_on_paper(line: PaperLine, key: int | None, things: Mapping[int, int] | 
         finer=line.finer,
         condition=line.condition,
         sublet_to=line.sublet_to,
+        if_needed=line.if_needed,
     )
 
 

@@ -14,15 +14,21 @@ from invoicing.models import Authorization, Invoice, InvoiceTax
 from invoicing.sums import Charge, OperationCharges, Sums, TaxSum
 from jobs import consent_words, skipped, stages
 from jobs import queries as jobs_queries
-from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Work
+from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
 from jobs.consents import consent_of, work_of
-from jobs.excess import Excess, excess_of
+from jobs.fitted import Fitted, fitted_for
 from jobs.models import Job, JobStep
+from jobs.offers import Work
 from jobs.skipped import Asked
 
 BELOW_ZERO = (
     "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
     "invoice and a refund."
+)
+
+
+NOT_NEEDED = (
+    "authorized if needed, and not written as used. It is not billed (once used, say so on its line on the sheet)"
 )
 
 
@@ -90,6 +96,7 @@ def draft(job: Job) -> DraftInvoice:
     used = jobs_queries.used(lines)
     parts = skipped.asked(row for row in job.operations.all() if row.pk in {one.operation for one in billable})
     from_shelf = {line.pk for line in lines}
+    fitted = fitted_for(lines, used)
     differences = _against_the_record(consent, billable)
     billed: list[OperationCharges] = []
     for operation in billable:
@@ -100,8 +107,9 @@ def draft(job: Job) -> DraftInvoice:
         if part is not None and part.not_billed:
             continue
         kept, said = _as_drawn(operation, used, from_shelf)
-        billed.append(_with_answer(kept, part))
+        billed.append(_with_answer(_as_fitted(kept, fitted), part))
         differences += said
+        differences += [_other_number(fitted[row.line or 0]) for row in kept.charges if row.line in fitted]
     left_out = leaving.left_out(job, consent, {row.operation for row in billed} | billed_before)
     named = {row.operation for row in left_out}
     differences += [
@@ -137,7 +145,12 @@ def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
     works = {row.pk: work_of(row) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
-        replace(works[row.operation or 0], lines=tuple(replace(lines[one.line], net=one.net) for one in row.charges))
+        replace(
+            works[row.operation or 0],
+            lines=tuple(
+                replace(lines[one.line], net=one.net, item=one.item_id, what=one.description) for one in row.charges
+            ),
+        )
         for row in billed
     ]
 
@@ -172,11 +185,15 @@ def _as_drawn(
         if charge.under is not None:
             kept += _hanging(charge, billed)
             continue
+        if charge.line not in from_shelf and charge.if_needed:
+            said.append(f"{charge.description}: {NOT_NEEDED}, {amount(charge.net)} less.")
+            continue
         if charge.line not in from_shelf:
             kept.append(charge)
             billed[charge.line or 0] = charge.quantity
             continue
-        drawn = charge.drawn(used.get(charge.line or 0, jobs_queries.NOTHING).quantity)
+        quantity = used.get(charge.line or 0, jobs_queries.NOTHING).quantity
+        drawn = replace(charge.drawn(quantity), if_needed=False)  # what was used was needed
         billed[charge.line or 0] = max(drawn.quantity, Decimal(0))
         if drawn.quantity <= 0:
             said.append(
@@ -185,12 +202,27 @@ def _as_drawn(
             )
             continue
         kept.append(drawn)
-        if line_change(charge, drawn):
+        if line_change(replace(charge, if_needed=False), drawn):
             said.append(
                 f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, "
                 f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
             )
     return replace(operation, charges=tuple(kept)), said
+
+
+def _as_fitted(operation: OperationCharges, fitted: Mapping[int, Fitted]) -> OperationCharges:
+    """The operation with the numbers that the shelf really gave, in the place of those that were written."""
+    return replace(operation, charges=tuple(_with_number(row, fitted.get(row.line or 0)) for row in operation.charges))
+
+
+def _other_number(given: Fitted) -> str:
+    return f"{given.what} ({given.note}): another number of the same part, which needs no new yes."
+
+
+def _with_number(charge: Charge, given: Fitted | None) -> Charge:
+    if given is None:
+        return charge
+    return replace(charge, description=given.what, item_id=given.item, fitted=given.note)
 
 
 def _hanging(charge: Charge, billed: dict[int, Decimal]) -> list[Charge]:
@@ -202,7 +234,7 @@ def _hanging(charge: Charge, billed: dict[int, Decimal]) -> list[Charge]:
     if charge.quantity < 0:
         quantity = max(charge.quantity, -quantity)
     billed[charge.line or 0] = quantity
-    return [charge.at(quantity)] if quantity else []
+    return [replace(charge.at(quantity), if_needed=False)] if quantity else []
 
 
 def _shortages(job: Job) -> Iterable[str]:

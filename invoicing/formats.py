@@ -10,7 +10,7 @@ ROW = "sealed_format side_id side_seal"
 _PAPER = "person_id person_seal vehicle_text currency labor_net parts_net other_net net tax gross"
 _LINE = (
     "position kind finer description condition quantity unit typed unit_price discount tax_class net "
-    "line_id item_id base_quantity under"
+    "line_id item_id base_quantity under if_needed fitted"
 )
 
 ESTIMATE = (

@@ -22,7 +22,7 @@ from invoicing.comparing import amount
 from invoicing.freezing import said_moment, said_promise
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Payment, PaymentPart, Treatment
 from invoicing.showing import against_consent, from_charges, from_paper
-from invoicing.sums import Sums, TaxSum
+from invoicing.sums import OperationCharges, Sums, TaxSum, counted, only_if_needed
 from invoicing.tax_changes import tax_changes
 from jobs import queries as jobs_queries
 from jobs.models import Job
@@ -97,7 +97,7 @@ def estimate_paper(pk: int) -> Printable:
         "changes_since": earlier.label if earlier else "",
         "operations": from_paper(list(estimate.operations.all()), against_consent(estimate, consent), consent),
         "to_mark": estimate.operations.count() > 1,
-        "sums": paper_sums(estimate, taxes),
+        "sums": {**paper_sums(estimate, taxes), "if_needed": if_needed_text(charges.as_offered(estimate))},
         "authorized_before": authorized_before(estimate),
         "exemption": estimate.exemption,
         "parts_wish": estimate.parts_wish,
@@ -122,13 +122,20 @@ def estimate_draft(pk: int) -> Printable:
     job = jobs_queries.sheets().get(pk=pk)
     profile = shop.profile()
     offered = charges.operation_charges(job)
+    totals = charges.job_totals(job, shop.day_of(timezone.now()))
     context = {
         **draft_context(job, profile, f"Draft estimate, job {job.number}"),
         "promised": said_promise(job.promised_at, profile.time_zone),
         "operations": from_charges(offered),
-        "sums": sums_text(charges.job_totals(job, shop.day_of(timezone.now())), profile.currency),
+        "sums": {**sums_text(totals, profile.currency), "if_needed": if_needed_text(offered)},
     }
     return Printable("documents/estimate.html", context, qr_of(f"job {job.number}"))
+
+
+def if_needed_text(offered: Iterable[OperationCharges]) -> str:
+    """What of an estimate's total is only if needed, before tax; empty where nothing is."""
+    needs = only_if_needed(counted(offered))
+    return amount(sum((row.net for row in needs), Decimal(0))) if needs else ""
 
 
 def draft_context(job: Job, profile: ShopProfile, title: str) -> dict[str, Any]:

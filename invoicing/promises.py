@@ -28,9 +28,9 @@ from invoicing.models import (
 from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
-from jobs.consent import Record, Work, consent_from, sold
-from jobs.excess import excess_of
+from jobs.consent import Record, consent_from, excess_of, sold
 from jobs.models import Job, Line
+from jobs.offers import Work
 from parts.queries import ever_one
 
 ZERO = Decimal("0.00")

@@ -9,10 +9,11 @@ from decimal import Decimal
 
 from invoicing import charges, consents
 from invoicing.models import Estimate
-from invoicing.sums import OperationCharges, Sums, counted, shares_of_tax
-from jobs.consent import AUTHORIZED, Consent, Offer, Record, Said, Standing, Work, beyond, consent_from
+from invoicing.sums import Charge, OperationCharges, Sums, counted, only_if_needed, shares_of_tax
+from jobs.consent import AUTHORIZED, Consent, Record, Said, Standing, consent_from
 from jobs.consents import records_of, work_of
 from jobs.models import Job
+from jobs.offers import Offer, Work, beyond
 
 #: By operation (of the sheet): authorized, declined or withdrawn, and the customer's words about a no.
 Decisions = Mapping[int, tuple[str, str]]
@@ -33,11 +34,13 @@ class Share:
 
 @dataclass(frozen=True)
 class ReadOut:
-    """All that would stand authorized on the sheet; the shares of its operations add up to `sums`, to the cent."""
+    """All that would stand authorized on the sheet; the shares of its operations add up to `sums`, to the cent.
+    `needs` are the charges in it that may turn out not to be needed."""
 
     consent: Consent
     sums: Sums
     shares: Mapping[int, Share]
+    needs: Sequence[Charge]
 
 
 @dataclass(frozen=True)
@@ -84,7 +87,7 @@ class Asking:
         sums = charges.sums_at(self.estimate, counted(rows))
         taxes = shares_of_tax(rows, sums.taxes)
         shares = {row.operation or 0: Share(row.net, tax) for row, tax in zip(rows, taxes, strict=True)}
-        return ReadOut(consent, sums, shares)
+        return ReadOut(consent, sums, shares, only_if_needed(counted(rows)))
 
     def _agreed(self, standing: Standing) -> OperationCharges:
         """An authorized operation as its yes was given, on this estimate or before; an alternative counts now."""

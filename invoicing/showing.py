@@ -12,7 +12,8 @@ from invoicing.models import Estimate, EstimateOperation, InvoiceOperation
 from invoicing.sums import OperationCharges
 from invoicing.totals import line_net
 from jobs import consent_words, showing
-from jobs.consent import DECLINED, Consent, Standing, Work, beyond
+from jobs.consent import DECLINED, Consent, Standing
+from jobs.offers import Work, beyond
 
 FINER = {
     "core": "core deposit",
@@ -45,6 +46,10 @@ class Priced(Protocol):
     def discount(self) -> Decimal: ...
     @property
     def sublet_to(self) -> str: ...
+    @property
+    def if_needed(self) -> bool: ...
+    @property
+    def fitted(self) -> str: ...
     @property
     def net(self) -> Decimal: ...
 
@@ -87,6 +92,8 @@ def line_shown(line: Priced) -> LineShown:
     quantity, quantity_other = showing.quantity(line.quantity, line.unit)
     price, price_other = showing.price(line.unit_price, line.unit)
     notes = [
+        showing.if_needed(line.quantity, line.unit, line.net) if line.if_needed else "",
+        line.fitted,
         FINER.get(line.finer, ""),
         f"work done by {line.sublet_to}" if line.sublet_to else "",
         f"less {plain_text(line.discount * 100)} %" if line.discount else "",

@@ -24,6 +24,7 @@ class Charge:
     """One line with its price, in the unit it is charged in; `net` is rounded once.
 
     `line` is the primary key of the sheet's line, `under` that of the one it hangs on; `base_quantity` is exact.
+    `if_needed` says that its figures are the most it may come to, `fitted` what the fitted number stands in for.
     """
 
     line: int | None
@@ -42,6 +43,8 @@ class Charge:
     item_id: int | None = None
     base_quantity: Decimal = Decimal(0)
     under: int | None = None
+    if_needed: bool = False
+    fitted: str = ""
 
     def at(self, quantity: Decimal) -> "Charge":
         """The same charge for another quantity of its unit; what was typed holds only for its own."""
@@ -224,6 +227,11 @@ def apportioned(total: Decimal, exact: Sequence[Decimal]) -> list[Decimal]:
 def counted(operations: Iterable[OperationCharges]) -> list[Charge]:
     """The charges that are in the sums."""
     return [charge for operation in operations if operation.counted for charge in operation.charges]
+
+
+def only_if_needed(charges: Iterable[Charge]) -> list[Charge]:
+    """Those that may turn out not to be needed."""
+    return [charge for charge in charges if charge.if_needed]
 
 
 def choose(operations: Sequence[OperationCharges]) -> list[OperationCharges]:

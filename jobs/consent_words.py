@@ -2,8 +2,8 @@
 
 from decimal import Decimal
 
-from jobs.consent import ADDED, AMOUNT, METHOD, NOT_AUTHORIZED, PART, TAXED, Beyond, Standing
-from jobs.excess import Excess
+from jobs.consent import Excess, Standing
+from jobs.offers import ADDED, AMOUNT, METHOD, NEED, NOT_AUTHORIZED, PART, TAXED, Beyond
 
 
 def money(value: Decimal) -> str:
@@ -18,6 +18,7 @@ def beyond(row: Beyond) -> str:
         ADDED: f"{row.after} added, {money(row.amount)}",
         TAXED: f"{row.after} is taxed higher",
         METHOD: f"“{row.after}” instead of “{row.before}”",
+        NEED: f"{row.after} comes to {money(row.amount)} more than it was to be at most",
         AMOUNT: f"{money(row.amount)} more",
         NOT_AUTHORIZED: "it is not authorized",
     }[row.key]

@@ -230,6 +230,12 @@ class LineForm(VersionForm):
     condition = forms.ChoiceField(label="Condition", choices=Line.Condition.choices, required=False)
     finer = forms.ChoiceField(label="Line type", choices=FINER, required=False)
     tax_class = forms.ChoiceField(label="Tax class", choices=TaxClass.choices)
+    if_needed = forms.BooleanField(
+        label="Only if needed, up to this amount",
+        required=False,
+        help_text="It may turn out not to be needed. Quantity and price are then the most the customer is asked for. "
+        "It is billed when it is taken from the shelf, or when this is unticked and what it came to is written.",
+    )
 
     #: What a line of each kind does not have.
     LEFT_OUT = {
@@ -247,8 +253,6 @@ class LineForm(VersionForm):
         self.fields["quantity"] = QuantityFormField(
             base=self.unit, whole=kind == LineKind.PART, label="Hours" if self.unit == "h" else "Quantity"
         )
-        self.fields["unit_price"].label = self.PRICE_LABELS.get(kind, "Each")
-        self.fields["quantity"] = QuantityFormField(base=self.unit, label="Hours" if self.unit == "h" else "Quantity")
         self.fields["unit_price"].label = self.PRICE_LABELS.get(kind, "Unit price")
         if kind == LineKind.PART:
             known = forms.ChoiceField(label="Line type", choices=FINER[:1] + FINER[2:], required=False)
@@ -304,7 +308,7 @@ class LineForm(VersionForm):
         self.is_valid()
         typed, price = self.cleaned_data.get("quantity"), self.cleaned_data.get("unit_price")
         discount = self.cleaned_data.get("discount", Decimal(0))
-        said: dict[str, Any] = {}
+        said: dict[str, Any] = {"if_needed": self.cleaned_data.get("if_needed")}
         if typed is not None and price is not None and not self.errors.keys() & {"quantity", "unit_price"}:
             figures = self.figures()
             said["quantity"] = showing.quantity(figures.quantity, figures.unit)

@@ -1,7 +1,7 @@
 """Reads of jobs that are used twice or need a join: lists, one sheet with everything on it, what blocks it."""
 
-from collections.abc import Container, Iterable
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db.models import Prefetch, Q, QuerySet
@@ -19,10 +19,20 @@ from parts.models import Movement
 
 @dataclass(frozen=True)
 class Used:
-    """What was really drawn for a line, returns taken off: in the item's base unit, and at what it cost."""
+    """What was really drawn for a line, returns taken off: in the item's base unit, and at what it cost.
+
+    `items` says how much of it was of which number of the item's chain; of what came back wholly nothing.
+    """
 
     quantity: Decimal
     cost: Decimal
+    items: Mapping[int, Decimal] = field(default_factory=dict)
+
+    def less(self, movement: Movement) -> "Used":
+        """The same after one more movement of the stock for it."""
+        of_it = self.items.get(movement.item_id, Decimal(0)) - movement.quantity
+        items = {key: much for key, much in {**self.items, movement.item_id: of_it}.items() if much}
+        return Used(self.quantity - movement.quantity, self.cost - movement.value, items)
 
 
 NOTHING = Used(Decimal(0), Decimal(0))
@@ -127,8 +137,7 @@ def used(lines: Iterable[Line]) -> dict[int, Used]:
     sums: dict[int, Used] = {}
     for movement in movements:
         line = draws[_draw_behind(movement, draws)]
-        before = sums.get(line, NOTHING)
-        sums[line] = Used(before.quantity - movement.quantity, before.cost - movement.value)
+        sums[line] = sums.get(line, NOTHING).less(movement)
     return sums
 
 

@@ -10,6 +10,7 @@ from jobs import consent_words, queries, showing, stages
 from jobs.amounts import amount, base_unit, charged_quantity
 from jobs.consent import DECLINED, UNDECIDED, Consent, Standing
 from jobs.consents import consent_of
+from jobs.fitted import Fitted, fitted_for
 from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from parts.models import Item
 from parts.queries import current_item, find_items, items_today, open_contents, price_of, with_former_names
@@ -22,9 +23,13 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True)
 class LineShown:
-    """A line with its figures written out; `notes` are the small words under it, `core_out` a core not handed in."""
+    """A line with its figures written out; `notes` are the small words under it, `core_out` a core not handed in.
+
+    `what` is what was fitted, once it was, and what is written before.
+    """
 
     line: Line
+    what: str
     quantity: tuple[str, str]
     price: tuple[str, str]
     amount: Decimal
@@ -77,6 +82,7 @@ class Shelf:
 
     stock: Mapping[int, Stock] = field(default_factory=dict)
     used: Mapping[int, queries.Used] = field(default_factory=dict)
+    fitted: Mapping[int, Fitted] = field(default_factory=dict)
 
     def of(self, item: Item | None) -> Stock | None:
         """The stock of what is bought today in place of `item`; None when it is not in use."""
@@ -123,7 +129,9 @@ def shelf_for(lines: Iterable[Line]) -> Shelf:
         return Shelf()
     rows = list(with_former_names(items_today().filter(pk__in=today)))
     opened = open_contents(rows)
-    return Shelf({row.pk: Stock(row, row.there, opened.get(row.pk, ZERO)) for row in rows}, queries.used(lines))
+    stock = {row.pk: Stock(row, row.there, opened.get(row.pk, ZERO)) for row in rows}
+    used = queries.used(lines)
+    return Shelf(stock, used, fitted_for(lines, used))
 
 
 @dataclass(frozen=True)
@@ -161,8 +169,10 @@ def _operation(operation: Operation, number: int, shelf: Shelf, standing: Standi
 
 def line_shown(line: Line, shelf: Shelf, operation: Operation) -> LineShown:
     """A line with its figures written out."""
+    fitted = shelf.fitted.get(line.pk)
     return LineShown(
         line,
+        fitted.what if fitted is not None else line.description,
         showing.quantity(line.quantity, line.unit),
         showing.price(line.unit_price, line.unit),
         amount(line.quantity, line.unit_price, line.discount),
@@ -179,12 +189,16 @@ def cores_out(line: Line, operation: Operation) -> Decimal:
 
 
 def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
+    if line.if_needed:
+        yield showing.if_needed(line.quantity, line.unit, amount(line.quantity, line.unit_price, line.discount))
     if line.kind == LineKind.LABOR and operation.revision is not None:
         yield f"procedure revision {operation.revision.number}"
     yield line.get_condition_display() if line.condition else ""
     yield line.get_finer_display() if line.finer else ""
     yield f"done by {line.sublet_to}" if line.sublet_to else ""
-    if line.item is not None and line.item.current is not None:
+    if line.pk in shelf.fitted:
+        yield shelf.fitted[line.pk].note
+    elif line.item is not None and line.item.current is not None:
         yield f"today {line.item.current}"
     if line.discount:
         yield f"{showing.quantity(line.discount * 100, 'each')[0]} % off"

@@ -31,6 +31,12 @@ def price(value: Decimal, unit: str) -> tuple[str, str]:
     return f"{shown} / {units.label(unit)}", f"{_cents(units.price_per(value, unit, other))} / {units.label(other)}"
 
 
+def if_needed(most: Decimal, unit: str, net: Decimal) -> str:
+    """How a line that may turn out not to be needed is named: "if needed, up to 28.00", "up to 0.500 L, 30.60"."""
+    much = "" if most == 1 and unit == "each" else f"{quantity(most, unit)[0]}, "
+    return f"if needed, up to {much}{minus(f'{net:,.2f}')}"
+
+
 def minus(text: str) -> str:
     """A figure with a true minus sign, as wide as the other figures."""
     return text.replace("-", "−")

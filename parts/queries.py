@@ -75,6 +75,23 @@ def ever_one() -> dict[int, int]:
     return joined(Supersession.objects.values_list("old", "new"))
 
 
+def came_after(items: Iterable[int]) -> dict[int, set[int]]:
+    """For each of these items all that ever replaced it, directly or by others."""
+    later: dict[int, set[int]] = defaultdict(set)
+    for old, new in Supersession.objects.values_list("old", "new"):
+        later[old].add(new)
+    found = {}
+    for item in items:
+        reached: set[int] = set()
+        waiting = [item]
+        while waiting:
+            fresh = later.get(waiting.pop(), set()) - reached
+            reached |= fresh
+            waiting += fresh
+        found[item] = reached
+    return found
+
+
 def in_the_book(containers: QuerySet[Container]) -> QuerySet[Container]:
     """Those whose coming was not undone: nothing more is put into the others."""
     undone = Movement.objects.filter(container=OuterRef("pk"), kind__in=CAME, reversed_by__isnull=False)

@@ -29,7 +29,7 @@ PURE = (
     "jobs/condition.py",
     "jobs/consent.py",
     "jobs/consent_words.py",
-    "jobs/excess.py",
+    "jobs/offers.py",
     "jobs/exchange.py",
     "jobs/substance.py",
     "jobs/holding.py",

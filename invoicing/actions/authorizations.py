@@ -31,6 +31,7 @@ from jobs.actions.stages import settle
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent
 from jobs.consents import consent_of
 from jobs.models import Job, JobStep, Line
+from jobs.showing import if_needed
 
 Channel, Capacity = Authorization.Channel, Authorization.Capacity
 
@@ -263,7 +264,7 @@ def _record(
         limit=limit,
         limit_gross=sums.gross,
         added=limit - (before.limit if before else 0),
-        text=agreed_text(estimate, limit, sums.gross),
+        text=agreed_text(estimate, heard),
         content_sha256=content_seal(estimate, rows),
     )
     append(authorization)
@@ -330,10 +331,12 @@ def agreed_limit(customer: Customer, sums: Sums, said: Decimal | None, *, additi
     return sums.net
 
 
-def agreed_text(estimate: Estimate, limit: Decimal, gross: Decimal) -> str:
-    """The sentence that was agreed to."""
-    currency = estimate.currency
+def agreed_text(estimate: Estimate, heard: ReadOut) -> str:
+    """The sentence that was agreed to, with what of it is only if needed."""
+    sums, currency = heard.sums, estimate.currency
+    needs = "; ".join(f"{row.description}, {if_needed(row.quantity, row.unit, row.net)}" for row in heard.needs)
     return (
-        f"{estimate.shop['authorization_text']} Estimate {estimate.label}, up to {comparing.amount(limit)} {currency} "
-        f"before tax, {comparing.amount(gross)} {currency} with tax."
+        f"{estimate.shop['authorization_text']} Estimate {estimate.label}, up to {comparing.amount(sums.net)} "
+        f"{currency} before tax, {comparing.amount(sums.gross)} {currency} with tax."
+        f"{f' Of this: {needs}.' if needs else ''}"
     )

@@ -26,7 +26,7 @@ from invoicing.notices import notices_of
 from jobs import consent_words, stages
 from jobs import queries as jobs_queries
 from jobs.actions.stages import move
-from jobs.excess import Excess
+from jobs.consent import Excess
 from jobs.models import Job, JobStep
 
 

@@ -353,6 +353,13 @@ class Migration(migrations.Migration):
                 ),
                 ("net", garage.fields.MoneyField()),
                 (
+                    "fitted",
+                    models.CharField(
+                        blank=True, help_text="what it stands in for, as printed: replaces PS-7", max_length=300
+                    ),
+                ),
+                ("if_needed", models.BooleanField(default=False, help_text="its figures are the most it may come to")),
+                (
                     "item",
                     models.ForeignKey(
                         blank=True,
@@ -683,6 +690,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("net", garage.fields.MoneyField()),
+                (
+                    "fitted",
+                    models.CharField(
+                        blank=True, help_text="what it stands in for, as printed: replaces PS-7", max_length=300
+                    ),
+                ),
+                ("if_needed", models.BooleanField(default=False, help_text="its figures are the most it may come to")),
                 ("cost", garage.fields.UnitPriceField(default=0)),
                 (
                     "credits",

@@ -64,6 +64,8 @@ class PaperLine(models.Model):
     discount = ShareField(default=0)
     tax_class = models.CharField(max_length=12, choices=TaxClass)
     net = MoneyField()
+    fitted = models.CharField(max_length=300, blank=True, help_text="what it stands in for, as printed: replaces PS-7")
+    if_needed = models.BooleanField(default=False, help_text="its figures are the most it may come to")
     sublet_to = beside()
 
     class Meta:

@@ -25,6 +25,7 @@ from invoicing.standing import Standing, standing_of
 from jobs import access as jobs_access
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent
 from jobs.models import Job
+from jobs.showing import if_needed
 
 #: The name of the button that only works the amounts out, for a browser without JavaScript.
 ONLY_AMOUNTS = "amounts"
@@ -130,6 +131,7 @@ def _amounts(job: Job, estimate: Estimate, shown: Shown) -> dict[str, Any]:
         "amounts": shown.rows.values(),
         "sums": shown.heard.sums,
         "taxes": [tax_text(row) for row in shown.heard.sums.taxes],
+        "needs": [f"{row.description}, {if_needed(row.quantity, row.unit, row.net)}" for row in shown.heard.needs],
         "earlier": queries.last_authorization(job),
         "problem": _conflict(job, shown.heard.consent),
     }

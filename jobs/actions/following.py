@@ -23,6 +23,7 @@ def follow(part: Line, *, item_changed: bool) -> None:
         return
     core = core or Line(operation=part.operation, position=part.position, under=part, kind=LineKind.CHARGE)
     core.finer, core.quantity, core.base_quantity, core.unit = Finer.CORE, part.quantity, part.base_quantity, part.unit
+    core.if_needed = part.if_needed
     if item_changed and part.item is not None:
         core.unit_price, core.tax_class = deposit, part.item.tax_class
         core.description = f"Core deposit, {part.item}"

@@ -56,6 +56,7 @@ LINE_FIELDS = (
     "discount",
     "tax_class",
     "sublet_to",
+    "if_needed",
 )
 
 #: The unit and the tax class of a line of each kind, where the item or what is typed does not say otherwise.
@@ -291,6 +292,8 @@ def save_line(
         raise Refused("A core that came back is entered on the core's own line.")
     if (row.finer == Finer.GOODWILL) != (row.unit_price < 0):
         raise Refused("Goodwill takes off the bill, and nothing else does: write what it takes off.", "unit_price")
+    if row.if_needed and row.unit_price * (1 - row.discount) <= 0:
+        raise Refused("Write the most it may cost: at 0.00 nothing of it could be billed.", "unit_price")
     if changed or row.pk is None:
         item_changed = line is None or "item" in changed
         row.save()

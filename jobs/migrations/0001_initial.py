@@ -387,6 +387,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("sublet_to", models.CharField(blank=True, max_length=120, verbose_name="done by")),
+                ("if_needed", models.BooleanField(default=False, verbose_name="only if needed")),
                 (
                     "item",
                     models.ForeignKey(
@@ -440,6 +441,12 @@ class Migration(migrations.Migration):
                             models.Q(("finer", "core_refund"), _negated=True), ("under__isnull", False), _connector="OR"
                         ),
                         name="core_refund_names_its_core",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("if_needed", False), models.Q(("quantity__gt", 0), ("unit_price__gt", 0)), _connector="OR"
+                        ),
+                        name="line_if_needed_has_its_most",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(("discount__gte", 0), ("discount__lte", 1)), name="line_discount_is_a_share"

@@ -162,7 +162,8 @@ class Line(models.Model):
 
     `base_quantity` is the same quantity exact in the unit the shelf counts in. Two finer kinds are below zero:
     goodwill has a price below zero, a returned core a quantity below zero and the core it gives back in `under`. A
-    core hangs under the part it was charged with and follows its quantity.
+    core hangs under the part it was charged with and follows its quantity. `if_needed` says that it may turn out not
+    to be needed: the customer is asked for the most it may come to, and it is billed when it was used.
     """
 
     class Condition(models.TextChoices):
@@ -189,6 +190,7 @@ class Line(models.Model):
     discount = ShareField("discount", default=0)
     tax_class = models.CharField("tax class", max_length=12, choices=TaxClass)
     sublet_to = models.CharField("done by", max_length=120, blank=True)
+    if_needed = models.BooleanField("only if needed", default=False)
 
     class Meta:
         ordering = ["position", "pk"]
@@ -207,6 +209,9 @@ class Line(models.Model):
             ),
             models.CheckConstraint(
                 condition=~Q(finer="core_refund") | Q(under__isnull=False), name="core_refund_names_its_core"
+            ),
+            models.CheckConstraint(
+                condition=Q(if_needed=False) | Q(quantity__gt=0, unit_price__gt=0), name="line_if_needed_has_its_most"
             ),
             models.CheckConstraint(condition=Q(discount__gte=0) & Q(discount__lte=1), name="line_discount_is_a_share"),
             models.CheckConstraint(condition=~Q(kind="sublet") | ~Q(sublet_to=""), name="sublet_names_who"),

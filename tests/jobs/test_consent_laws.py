@@ -20,15 +20,12 @@ from jobs.consent import (
     WITHDRAWN,
     Consent,
     JobWide,
-    Line,
-    Offer,
     Record,
     Said,
-    Work,
-    beyond,
     consent_from,
+    excess_of,
 )
-from jobs.excess import excess_of
+from jobs.offers import Line, Offer, Work, beyond
 
 D = Decimal
 CENTS = st.integers(0, 400).map(lambda cents: D(cents) / 100)
@@ -220,6 +217,72 @@ def test_what_makes_a_line_another_one(change: dict[str, object], asks: list[str
     before = line(11, "169.73", item=7, thing=7)
     yes = offer(1, before, rates={"parts": D("0.0725"), "labor": D(0)})
     assert [row.key for row in beyond(yes, work(1, replace(before, **change)))] == asks  # type: ignore[arg-type]
+
+
+LABOR = line(11, "100.00", "Labor", kind="labor", tax_class="labor")
+HOSE = line(12, "28.00", "Brake hose, left", if_needed=True, condition="")
+NEEDS = consent_from([record(1, (offer(1, LABOR, HOSE), AUTHORIZED))], [work(1, LABOR, HOSE)])
+
+
+def why(*lines: Line) -> list[tuple[str, Decimal]]:
+    """What of a bill of the operation with the need goes beyond its yes."""
+    return [(one.key, one.amount) for row in excess_of(NEEDS, [work(1, *lines)]) for one in row.why]
+
+
+@pytest.mark.parametrize(
+    "now",
+    [
+        {"net": D("28.00")},
+        {"net": D("19.50")},
+        {"item": 5, "thing": 5, "what": "BH-22 brake hose"},  # chosen off the shelf later
+        {"what": "Brake hose, left: BH-22"},  # chosen elsewhere: the words that were read out, and more
+        {"condition": "new"},
+    ],
+)
+def test_a_need_may_be_met_up_to_its_most(now: dict[str, object]) -> None:
+    assert why(LABOR, replace(HOSE, if_needed=False, **now)) == []  # type: ignore[arg-type]
+    assert NEEDS.of(1).asks is False
+
+
+@pytest.mark.parametrize(
+    ("now", "beyond_it"),
+    [
+        ({"net": D("28.01")}, [("need", D("0.01")), ("amount", D("0.01"))]),
+        ({"what": "Caliper, left"}, [("part", D(0))]),
+        ({"kind": "sublet"}, [("part", D(0))]),
+        ({"sublet_to": "Ostrand Hydraulics"}, [("part", D(0))]),
+    ],
+)
+def test_above_its_most_or_something_else_a_need_asks_again(
+    now: dict[str, object], beyond_it: list[tuple[str, Decimal]]
+) -> None:
+    assert why(LABOR, replace(HOSE, if_needed=False, **now)) == beyond_it  # type: ignore[arg-type]
+
+
+def test_an_unused_need_lends_nothing_and_nothing_lends_to_a_need() -> None:
+    assert why(LABOR) == []
+    assert why(replace(LABOR, net=D("100.01"))) == [("amount", D("0.01"))]
+    cheaper = replace(LABOR, net=D("50.00"))
+    assert why(cheaper, replace(HOSE, if_needed=False, net=D("30.00"))) == [("need", D("2.00"))]
+    assert why(replace(LABOR, net=D("105.00")), replace(HOSE, net=D("10.00"))) == [("amount", D("5.00"))]
+
+
+def test_a_need_that_named_its_part_or_its_condition_keeps_them() -> None:
+    named = replace(HOSE, item=7, thing=7)
+    assert [row.key for row in beyond(offer(1, named), work(1, replace(named, item=9, thing=9)))] == ["part"]
+    assert beyond(offer(1, named), work(1, replace(named, item=8, what="BH-8"))) == ()  # its successor
+    used = replace(HOSE, condition="new")
+    assert [row.key for row in beyond(offer(1, used), work(1, replace(used, condition="rebuilt")))] == ["part"]
+
+
+@given(NETS, CENTS, st.lists(CENTS, min_size=2, max_size=2), CENTS)
+def test_what_passes_keeps_to_each_need_and_to_the_rest_by_itself(
+    nets: tuple[Decimal, Decimal], most: Decimal, billed: list[Decimal], used: Decimal
+) -> None:
+    need = line(19, most, "Hose", if_needed=True)
+    consent = consent_from([record(1, (offer(1, *two(1, nets), need), AUTHORIZED))], [work(1, *two(1, nets), need)])
+    bill = work(1, *two(1, (billed[0], billed[1])), replace(need, net=used, if_needed=False))
+    assert (excess_of(consent, [bill]) == ()) == (sum(billed) <= sum(nets) and used <= most)
 
 
 def test_a_new_line_at_nothing_or_below_needs_no_yes() -> None:
