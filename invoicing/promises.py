@@ -27,8 +27,9 @@ from invoicing.models import (
 from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
-from jobs.consent import Record, Work, consent_from, excess_of, sold
+from jobs.consent import Record, Work, consent_from, excess_of
 from jobs.models import Line
+from jobs.sold import sold
 from parts.queries import ever_one
 
 ZERO = Decimal("0.00")

@@ -9,9 +9,10 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from django.db.models import Prefetch, QuerySet
 
 from jobs.amounts import amount
-from jobs.consent import Consent, Line, Record, Work, consent_from, sold
+from jobs.consent import Consent, Line, Record, Work, consent_from
 from jobs.models import Job, Operation
 from jobs.models import Line as SheetLine
+from jobs.sold import sold
 
 #: Reads the records of the jobs with these primary keys.
 Loader = Callable[[Collection[int]], Mapping[int, Sequence[Record]]]

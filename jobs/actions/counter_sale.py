@@ -15,8 +15,8 @@ from garage.writing import writing
 from jobs import stages
 from jobs.actions.draws import hand_over
 from jobs.actions.writing_up import save_line
-from jobs.consent import over_the_counter
 from jobs.models import Job, Line, Operation, StageChange
+from jobs.sold import over_the_counter
 from parts.actions.stock import Shortage
 
 TITLE = "Parts and fluids"

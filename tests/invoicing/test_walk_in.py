@@ -213,7 +213,7 @@ class TestTheConsentIsTheSale:
         self, garage: Garage, blade: Item, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         """Planted: the verb's own checks are taken away, and the check of the books finds the sublet work."""
-        for module in ("jobs.actions.counter_sale", "jobs.consent"):
+        for module in ("jobs.actions.counter_sale", "jobs.sold"):
             monkeypatch.setattr(f"{module}.over_the_counter", lambda kind, finer: True)
         sold(garage, {**pieces(blade), "kind": "sublet", "sublet_to": "A machine shop", "tax_class": "sublet"})
         assert broken() == []
