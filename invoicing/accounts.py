@@ -204,6 +204,11 @@ def applied_at_issue(invoice: Invoice) -> Decimal:
     return applied.aggregate(sum=Sum("amount"))["sum"] or ZERO
 
 
+def paid_at_issue(invoice: Invoice) -> Payment | None:
+    """The payment by which a counter sale was paid at once: what its paper prints, whatever happened since."""
+    return Payment.objects.filter(parts__invoice=invoice, at=invoice.issued_at, amount__gt=0).first()
+
+
 def from_deposits(invoice: Invoice) -> set[int]:
     """The acts that applied a deposit to an invoice, by their keys."""
     from_jobs = PaymentPart.objects.filter(job__isnull=False, amount__lt=0).values("allocation")

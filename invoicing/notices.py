@@ -83,8 +83,8 @@ def _declined(row: Operation, standing: Standing) -> str:
 
 
 def _warranty(text: str, job: Job, today: dt.date) -> str:
-    """The shop's warranty, and the day and odometer it counts from."""
-    if not text.strip():
+    """The shop's warranty, and the day and odometer it counts from; it is one on work, and a counter sale has none."""
+    if not text.strip() or job.is_sale:
         return ""
     odometer = f" and {job.odometer_out}" if job.odometer_out else ""
     return f"{text.strip()} Counted from {shop.day_words(today)}{odometer}."

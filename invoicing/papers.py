@@ -195,6 +195,7 @@ def invoice_paper(pk: int) -> Printable:
         "operations": from_paper(list(invoice.operations.all())),
         "sums": paper_sums(invoice, taxes),
         **deposit_sums(accounts.applied_at_issue(invoice), invoice.gross, invoice.currency),
+        "paid": paid_text(invoice),
         "exemption": invoice.exemption,
         "order_number": invoice.order_number,
         "authorizations": [authorization_text(row) for row in authorizations_of(invoice)],
@@ -206,10 +207,16 @@ def invoice_paper(pk: int) -> Printable:
 
 def invoice_facts(invoice: Invoice) -> list[str]:
     """The line under the title."""
-    facts = [f"job {invoice.job.number}" if invoice.job else "", f"issued {shop.day_words(invoice.issued_on)}"]
-    if invoice.kind == Invoice.Kind.INVOICE:
+    facts = [str(invoice.job).lower() if invoice.job else "", f"issued {shop.day_words(invoice.issued_on)}"]
+    if invoice.kind == Invoice.Kind.INVOICE and not paid_text(invoice):
         facts.append(f"due {shop.day_words(invoice.due_on)}")
     return list(filter(None, facts))
+
+
+def paid_text(invoice: Invoice) -> str:
+    """That a counter sale was paid at once, and how; empty for all that is owed until a day."""
+    payment = accounts.paid_at_issue(invoice) if invoice.consent == Invoice.Consent.SALE else None
+    return f"Paid in full: {payment.get_method_display()}, {shop.day_words(payment.paid_on)}." if payment else ""
 
 
 def invoice_draft(pk: int) -> Printable:

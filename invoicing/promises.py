@@ -28,9 +28,10 @@ from invoicing.models import (
 from invoicing.totals import line_net
 from jobs import consent_words
 from jobs import queries as jobs_queries
-from jobs.consent import Record, consent_from, excess_of, sold
+from jobs.consent import Record, consent_from, excess_of
 from jobs.models import Job, Line
 from jobs.offers import Work
+from jobs.sold import sold
 from parts.queries import ever_one
 
 ZERO = Decimal("0.00")

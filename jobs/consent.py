@@ -10,8 +10,7 @@ held against them. Nothing of the answer is stored. The rules:
 - A no to an addition leaves the earlier yes as it was; a yes is taken back by a decision of its own.
 - Charges of the job as a whole go with any yes: worked out on what is billed, never above what they came to on it as
   it was marked.
-- A counter sale is a kind of its own (`sold`): who buys over the counter agrees by buying. It holds for what comes from
-  the shelf alone; labor and what somebody else does are work, and need an authorization.
+- A counter sale is a consent of its own kind: see `sold.py`.
 
 Keys and values come out, no sentences: `consent_words` writes them where they are shown.
 """
@@ -25,11 +24,6 @@ from garage.money import round_money
 from jobs.offers import AMOUNT, METHOD, NOT_AUTHORIZED, NOTHING, Beyond, Line, Offer, Work, beyond
 
 AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN = "authorized", "declined", "undecided", "withdrawn"
-
-#: Why something of a counter sale stands authorized: it was bought.
-SOLD = "sold"
-#: What is sold over the counter: things from the shelf, and the core deposit that is charged with one.
-OVER_THE_COUNTER = frozenset({"part", "fluid"})
 
 #: In place of an operation: the charges of the job as a whole (`JobWide`). No line of the program is one yet.
 JOB_WIDE: None = None
@@ -84,8 +78,7 @@ class Record:
 class Standing:
     """How an operation stands with its customer. `seq` and `at` are those of the record that decides.
 
-    `refused` is an addition to it that was declined since. `beside` says that an alternative to it is authorized,
-    `sold` that the sale over the counter is the consent.
+    `refused` is an addition declined since. `beside`: an alternative is authorized. `sold`: bought over the counter.
     """
 
     operation: int
@@ -112,7 +105,7 @@ class Standing:
     def reason(self) -> str:
         """The key of why it stands so."""
         if self.sold:
-            return SOLD
+            return "sold"
         if self.state == AUTHORIZED:
             return "addition declined" if self.refused and self.beyond else AUTHORIZED
         if self.state == DECLINED:
@@ -188,21 +181,6 @@ def consent_from(records: Iterable[Record], sheet: Sequence[Work] = ()) -> Conse
     gone = tuple(row for key, row in decided.items() if key not in operations and row.state == AUTHORIZED)
     slack, job_wide = _slack(ordered)
     return Consent(operations, gone, slack, job_wide, ordered[-1].seq if ordered else 0)
-
-
-def over_the_counter(kind: str, finer: str) -> bool:
-    """Whether a line of this kind can be sold over the counter; labor and sublet work make it a job."""
-    return kind in OVER_THE_COUNTER or (kind, finer) == ("charge", "core")
-
-
-def sold(sheet: Sequence[Work]) -> Consent:
-    """What may be billed of a counter sale: what was handed over and is on it, the sale itself being the consent."""
-    standing = [
-        Standing(work.operation, work.title, AUTHORIZED, Offer(work.operation, work.title, work.lines), sold=True)
-        for work in sheet
-        if work.operation is not None and all(over_the_counter(line.kind, line.finer) for line in work.lines)
-    ]
-    return Consent({row.operation: row for row in standing})
 
 
 def _after(before: Standing | None, said: Said, record: Record) -> Standing:

@@ -9,10 +9,11 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from django.db.models import Prefetch, QuerySet
 
 from jobs.amounts import amount
-from jobs.consent import Consent, Record, consent_from, sold
+from jobs.consent import Consent, Record, consent_from
 from jobs.models import Job, Operation
 from jobs.models import Line as SheetLine
 from jobs.offers import Line, Work
+from jobs.sold import sold
 
 #: Reads the records of the jobs with these primary keys.
 Loader = Callable[[Collection[int]], Mapping[int, Sequence[Record]]]

@@ -38,6 +38,7 @@ PURE = (
     "jobs/procedure_files.py",
     "jobs/procedure_schema.py",
     "jobs/readings.py",
+    "jobs/sold.py",
     "jobs/stages.py",
     "jobs/torque.py",
     "jobs/verdict.py",

@@ -226,6 +226,7 @@ CUT_IN_SILENCE = {
     "parts/packs.py: self._best[:3]": "the same",
     "parts/forms_receive.py: [*code.split('-'), '', '', ''][:3]": "the same",
     "parts/forms_receive.py: rows[:MOST_LINES]": "the sheet says how many do not fit",
+    "invoicing/forms_sale.py: rows[:MOST_LINES]": "the sheet says that it is full",
     "garage/search.py: row[:2]": "the first columns of a row",
     "garage/search.py: sorted(ranked, key=lambda row: row[:2])[:limit]": "the answer says that there are more",
     "garage/search.py: newest.values('pk')[:limit + 1]": "the same",

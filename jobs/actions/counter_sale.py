@@ -15,13 +15,13 @@ from garage.writing import writing
 from jobs import stages
 from jobs.actions.draws import hand_over
 from jobs.actions.writing_up import save_line
-from jobs.consent import over_the_counter
 from jobs.models import Job, Line, Operation, StageChange
+from jobs.sold import over_the_counter
 from parts.actions.stock import Shortage
 
 TITLE = "Parts and fluids"
 
-WORK_MAKES_A_JOB = "Labor and work done by others make it a job: check in the car, and write the work up there."
+WORK_MAKES_A_JOB = "Labor and work done by others make it a job: open a new visit and write the work up there."
 
 
 @writing()

@@ -17,10 +17,12 @@ from garage.actions.merging import merge_customer
 from garage.actions.vehicles import save_vehicle
 from garage.clock import fixed
 from garage.errors import Refused
-from garage.models import Customer
+from garage.models import Customer, ShopProfile
+from garage.shop import day_words
 from invoicing import accounts
 from invoicing.actions.selling import ON_ACCOUNT, sell
 from invoicing.models import Authorization, Estimate, Invoice, Payment
+from invoicing.papers import invoice_paper
 from jobs import stages
 from jobs.actions.intake import open_job
 from jobs.models import Job, Line
@@ -29,6 +31,7 @@ from parts.actions.receiving import opening_stock
 from parts.models import Item, Movement
 from parts.queries import chain_on_hand
 from tests.invoicing.cast import Garage, labor, part
+from tests.invoicing.test_papers import text_of
 
 D = Decimal
 Login = Callable[[str], Client]
@@ -159,7 +162,7 @@ def test_a_customer_may_pay_later(garage: Garage, blade: Item) -> None:
 
 @pytest.mark.parametrize("lines", [[labor()], [part(kind="sublet", sublet_to="A machine shop", tax_class="sublet")]])
 def test_work_makes_a_job(lines: list[dict[str, Any]], garage: Garage, blade: Item) -> None:
-    with pytest.raises(Refused, match="make it a job: check in the car") as refused:
+    with pytest.raises(Refused, match="make it a job: open a new visit") as refused:
         sold(garage, pieces(blade, 1), *lines)
     assert refused.value.field == "lines-1-quantity"
     assert not Job.objects.exists()
@@ -213,7 +216,7 @@ class TestTheConsentIsTheSale:
         self, garage: Garage, blade: Item, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         """Planted: the verb's own checks are taken away, and the check of the books finds the sublet work."""
-        for module in ("jobs.actions.counter_sale", "jobs.consent"):
+        for module in ("jobs.actions.counter_sale", "jobs.sold"):
             monkeypatch.setattr(f"{module}.over_the_counter", lambda kind, finer: True)
         sold(garage, {**pieces(blade), "kind": "sublet", "sublet_to": "A machine shop", "tax_class": "sublet"})
         assert broken() == []
@@ -365,6 +368,32 @@ def test_the_walk_in_customers_page_offers_no_act_of_a_customer(garage: Garage, 
     assert invoice.label in page
     for act in ("edit/", "merge/", "/counter/new/?customer", "/vehicles/new/?customer", "/account/"):
         assert act not in page, act
+
+
+def test_the_paper_says_that_it_is_paid_and_nothing_of_a_car_or_a_warranty_on_work(
+    garage: Garage, blade: Item, shop: ShopProfile
+) -> None:
+    ShopProfile.objects.update(warranty_text="12 months on this work.")
+    walk_in = sold(garage, pieces(blade))
+    later = sold(garage, pieces(blade, 1), customer=garage.customer(), method=ON_ACCOUNT)
+    said = " ".join(text_of(invoice_paper(walk_in.pk)).split())
+    assert "Customer Walk-in sale" in said
+    assert f"Paid in full: cash, {day_words(walk_in.issued_on)}" in said
+    assert f"sale {walk_in.job.number if walk_in.job else 0}" in said
+    for word in ("Total due", "Vehicle", "Warranty", "Authoriz"):
+        assert word not in said
+    owed = " ".join(text_of(invoice_paper(later.pk)).split())
+    assert "Total due" in owed
+    assert "Paid in full" not in owed
+
+
+def test_the_sheet_of_a_sale_says_what_it_is(garage: Garage, blade: Item, login: Login) -> None:
+    job = sold(garage, pieces(blade)).job
+    assert job is not None
+    page = login("counter").get(f"/jobs/{job.pk}/").content.decode()
+    assert "sold at the counter" in page
+    for word in ("no work before that", "not decided", "no vehicle", "Add photos"):
+        assert word not in page
 
 
 def test_the_credit_of_a_sale_does_not_offer_to_bill_it_again(garage: Garage, blade: Item, login: Login) -> None:
