@@ -40,7 +40,8 @@ class CreditedLine:
 class Credited:
     """All that a credit note takes back; `whole` when nothing of the invoice is left.
 
-    `on_the_shelf` says what of it came back to the shelf and what stays out, a sentence a line.
+    `on_the_shelf` says what of it came back to the shelf and what stays out, a sentence a line. `spent` are the lines
+    that earlier notes took back and of which the invoice still bears a cost: what did not come back to the shelf.
     """
 
     lines: tuple[CreditedLine, ...]
@@ -48,6 +49,7 @@ class Credited:
     sums: Sums
     whole: bool
     on_the_shelf: tuple[str, ...] = ()
+    spent: tuple[CreditedLine, ...] = ()
 
     def by_operation(self) -> list[tuple[InvoiceOperation, list[CreditedLine]]]:
         """The lines under the operations they were billed with."""
@@ -108,7 +110,9 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
             f"This would charge {amount(sums.gross)} more: a credit gives money back. Credit what the goodwill or the "
             "returned core stands under as well."
         )
-    return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole)
+    gone = [(lines[key], row) for key, row in left.items() if not row.quantity and row.cost]
+    spent = tuple(CreditedLine(line, row, charges.charge_on_paper(line, line.line_id).at(ZERO)) for line, row in gone)
+    return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole, spent=spent)
 
 
 def _checked(

@@ -158,9 +158,12 @@ def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> s
 def from_paper(
     operations: Sequence[EstimateOperation] | Sequence[InvoiceOperation], notes: Mapping[int | None, str] | None = None
 ) -> list[OperationShown]:
-    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation."""
+    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation.
+
+    A row of no quantity takes back a cost alone, which is the garage's own affair: it is not shown.
+    """
     notes = notes or {}
-    return [
+    shown = [
         OperationShown(
             key=row.operation_id,
             number=row.position,
@@ -169,9 +172,10 @@ def from_paper(
             cause=row.cause,
             correction=row.correction if isinstance(row, InvoiceOperation) else "",
             technicians=row.technicians if isinstance(row, InvoiceOperation) else "",
-            lines=tuple(line_shown(line) for line in row.lines.all()),
+            lines=tuple(line_shown(line) for line in row.lines.all() if line.quantity),
             net=amount(row.net),
             note=" · ".join(filter(None, [_alternative(row), notes.get(row.operation_id, "")])),
         )
         for row in operations
     ]
+    return [row for row, frozen in zip(shown, operations, strict=True) if row.lines or not frozen.lines.all()]
