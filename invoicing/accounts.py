@@ -7,6 +7,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
@@ -77,10 +78,21 @@ def movable(place: Place) -> Decimal:
     return max(ZERO, standing(place))
 
 
-def money_at(place: Place) -> list[tuple[int, Decimal]]:
-    """Whose money stands at a place: each payment's key with its sum, the first received first."""
-    rows = place.parts.annotate(source=Coalesce("of", "payment")).values("source").annotate(sum=Sum("amount"))
-    return [(row["source"], row["sum"]) for row in rows.exclude(sum=0).order_by("source")]
+class Held(NamedTuple):
+    """The money of one payment that stands at a place, by its key, and for which customer.
+
+    That is another row than the place's own where two customers are one: what goes from there goes from that row.
+    """
+
+    payment: int
+    customer: int
+
+
+def money_at(place: Place) -> list[tuple[Held, Decimal]]:
+    """Whose money stands at a place, with its sum, the first received first."""
+    rows = place.parts.annotate(source=Coalesce("of", "payment")).values("source", "customer")
+    rows = rows.annotate(sum=Sum("amount")).exclude(sum=0).order_by("source", "customer")
+    return [(Held(row["source"], row["customer"]), row["sum"]) for row in rows]
 
 
 def places_of(payment: Payment) -> list[tuple[Place, Decimal]]:
@@ -97,12 +109,12 @@ def places_of(payment: Payment) -> list[tuple[Place, Decimal]]:
 def last_method(place: Place) -> str:
     """How the money that stands at a place was paid, the last of it; empty where nothing stands."""
     held = [source for source, amount in money_at(place) if amount > 0]
-    return Payment.objects.get(pk=held[-1]).method if held else ""
+    return Payment.objects.get(pk=held[-1].payment).method if held else ""
 
 
-def take(held: Sequence[tuple[int, Decimal]], amount: Decimal) -> list[tuple[int, Decimal]]:
+def take(held: Sequence[tuple[Held, Decimal]], amount: Decimal) -> list[tuple[Held, Decimal]]:
     """Take an amount out of the money of several payments, the first received first. Pure."""
-    taken: list[tuple[int, Decimal]] = []
+    taken: list[tuple[Held, Decimal]] = []
     for source, there in held:
         part = min(there, amount)
         if part > 0:

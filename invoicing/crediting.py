@@ -42,7 +42,8 @@ class CreditedLine:
 class Credited:
     """All that a credit note takes back; `whole` when nothing of the invoice is left.
 
-    `on_the_shelf` says what of it came back to the shelf and what stays out, a sentence a line.
+    `on_the_shelf` says what of it came back to the shelf and what stays out, a sentence a line. `spent` are the lines
+    that earlier notes took back and of which the invoice still bears a cost: what did not come back to the shelf.
     """
 
     lines: tuple[CreditedLine, ...]
@@ -50,6 +51,7 @@ class Credited:
     sums: Sums
     whole: bool
     on_the_shelf: tuple[str, ...] = ()
+    spent: tuple[CreditedLine, ...] = ()
 
     def by_operation(self) -> list[tuple[InvoiceOperation, list[CreditedLine]]]:
         """The lines under the operations they were billed with."""
@@ -117,7 +119,9 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
             f"Less its advance invoice, {amount(stays)} of this invoice is left: no more can be credited of it in "
             "part. Credit it whole; then the advance invoice stands again, and can be credited too."
         )
-    return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole)
+    gone = [(lines[key], row) for key, row in left.items() if not row.quantity and row.cost]
+    spent = tuple(CreditedLine(line, row, charges.charge_on_paper(line, line.line_id).at(ZERO)) for line, row in gone)
+    return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole, spent=spent)
 
 
 def off_lines(invoice: Invoice) -> set[int]:

@@ -171,10 +171,13 @@ def from_paper(
     notes: Mapping[int | None, str] | None = None,
     consent: Consent | None = None,
 ) -> list[OperationShown]:
-    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation, and
-    `consent` which of them are still to be answered (None: all)."""
+    """Write the frozen operations of an estimate or an invoice out; `notes` say more of some, by operation.
+
+    `consent` says which of them are still to be answered (None: all). A row of no quantity takes back a cost alone,
+    which is the garage's own affair: it is not shown.
+    """
     notes = notes or {}
-    return [
+    shown = [
         OperationShown(
             key=row.operation_id,
             number=row.position,
@@ -183,7 +186,7 @@ def from_paper(
             cause=row.cause,
             correction=row.correction if isinstance(row, InvoiceOperation) else "",
             technicians=row.technicians if isinstance(row, InvoiceOperation) else "",
-            lines=tuple(line_shown(line) for line in row.lines.all()),
+            lines=tuple(line_shown(line) for line in row.lines.all() if line.quantity),
             net=amount(row.net),
             note=" · ".join(filter(None, [_alternative(row), notes.get(row.operation_id, "")])),
             beside=bool(_alternative(row)),
@@ -191,3 +194,4 @@ def from_paper(
         )
         for row in operations
     ]
+    return [row for row, frozen in zip(shown, operations, strict=True) if row.lines or not frozen.lines.all()]

@@ -180,9 +180,9 @@ def refund(
         raise Refused("Write why it is refunded.", "reason")
     row = _row(place.customer, {**handed, "amount": -amount}, actor, now, reason)
     parts = []
-    for source, part in accounts.take(accounts.money_at(place), amount):
+    for held, part in accounts.take(accounts.money_at(place), amount):
         parts.append(place.part(-part))
-        parts[-1].of_id = source
+        parts[-1].of_id, parts[-1].customer_id = held
     return _write(row, parts, actor, now, "refunded", place=where(place))
 
 
@@ -206,10 +206,11 @@ def move_money(
     if target.invoice is not None and amount > max(ZERO, _balance(target.invoice)):
         raise Refused(f"{where(target)} only {said(max(ZERO, _balance(target.invoice)))} is owed.", "amount")
     parts = []
-    for payment, part in accounts.take(accounts.money_at(source), amount):
-        for moved in (source.part(-part), target.part(part)):
-            moved.of_id = payment
-            parts.append(moved)
+    for held, part in accounts.take(accounts.money_at(source), amount):
+        given, taken = source.part(-part), target.part(part)
+        given.of_id, given.customer_id = held
+        taken.of_id = held.payment
+        parts += [given, taken]
     act = Allocation(customer=source.customer, amount=amount, at=now, by=actor)
     _sealed(act, parts)
     _settle(parts, actor, now)

@@ -30,8 +30,9 @@ def to_the_shelf(
 ) -> Credited:
     """Bring back what `returns` names (by the invoice line's key, in the unit billed), and say what stays out.
 
-    `again`: the job will be billed anew, so the credit takes all of the cost back and the next invoice bears it; else
-    only the cost of what came back. Runs within the credit's transaction. Refused for more than is credited or out.
+    `again`: the job will be billed anew, so the credit takes all of the cost back, that of lines credited before too
+    (by rows of no quantity, which no paper prints), and the next invoice bears it; else only the cost of what came
+    back. Runs within the credit's transaction. Refused for more than is credited or out.
     """
     wanted = {key: quantity for key, quantity in returns.items() if quantity}
     if wanted.keys() - {row.line.pk for row in taken.lines}:
@@ -51,6 +52,8 @@ def to_the_shelf(
         charge = replace(row.charge, base_quantity=-came_back.quantity)
         rows.append(replace(row, charge=charge, cost=-cost))
         said.append(_said(row, back))
+    if again:
+        rows += [replace(row, cost=-row.left.cost) for row in taken.spent]
     return replace(taken, lines=tuple(rows), on_the_shelf=tuple(said))
 
 

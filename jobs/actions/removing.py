@@ -128,6 +128,8 @@ def _restore(entry: AuditEntry) -> Line | Operation:
         operation = Operation.objects.filter(pk=first.operation_id).first()
         if operation is None:
             raise Refused(f"The operation of “{first}” was removed too: put that back first.")
+        if first.under_id is not None and not Line.objects.filter(pk=first.under_id).exists():
+            raise Refused(f"“{first}” belongs to a line that was removed too: put that back first.")
         editable(operation.job, operation)
         not_declined(operation)
     else:
@@ -148,8 +150,9 @@ def _nothing_drawn(lines: Collection[Line]) -> None:
 
 
 def _not_begun(operation: Operation) -> None:
-    """Refuse when the bay has left anything on the operation: a tick, a note, a sample, a draw."""
+    """Refuse when the bay has left anything on the operation: a tick, a note, a photo, a sample, a draw."""
     _nothing_drawn(list(operation.lines.all()))
-    begun = operation.steps.filter(~Q(state=JobStep.State.OPEN) | Q(events__isnull=False))
+    touched = ~Q(state=JobStep.State.OPEN) | Q(events__isnull=False) | Q(photos__isnull=False)
+    begun = operation.steps.filter(touched)
     if operation.started_at or operation.finished_at or begun.exists() or operation.samples.exists():
         raise Refused(f"Work on “{operation}” has begun: it stays on the sheet.")

@@ -180,7 +180,8 @@ class Money(Work):
         """Two places where money of one customer can stand."""
         paid = self.pick(Payment.objects.filter(amount__gt=0), at).parts.order_by("pk")[0]
         job = paid.job or (paid.invoice.job if paid.invoice else None) or self.pick(Job.objects.all(), at)
-        found = [accounts.on_account(job.customer), accounts.on_job(job)]
+        account = job.customer.today if number == 3 else job.customer  # pages refund to the one who stands
+        found = [accounts.on_account(account), accounts.on_job(job)]
         found += [accounts.on_invoice(row) for row in Invoice.objects.filter(customer=job.customer).order_by("-pk")[:3]]
         found = sorted(found, key=accounts.standing, reverse=True)
         return found[0], found[1 + number % (len(found) - 1)]

@@ -243,9 +243,11 @@ def money(book: Book) -> Iterator[Wrong]:
 
 
 def _balances(book: Book) -> Iterator[Wrong]:
-    """A customer's balance by its places is what was billed less what was paid in all, deposits aside."""
-    people = book["garage_customer"]
-    who = {key: row["standing_id"] or key for key, row in people.items()}
+    """A customer's balance by its places is what was billed less what was paid in all, deposits aside.
+
+    Two who were one in the book for a while are looked at together: money of one may have been given to the other.
+    """
+    who = one_person(book)
     by_places: dict[int, int] = defaultdict(int)
     in_all: dict[int, int] = defaultdict(int)
     for row in book["invoicing_receivable"].values():
@@ -261,6 +263,16 @@ def _balances(book: Book) -> Iterator[Wrong]:
         in_all[who[payment["customer_id"]]] -= payment["amount"]
     for key in by_places.keys() | in_all.keys():
         yield from book.expect("balance of a customer", f"customer {key}", by_places[key], in_all[key])
+
+
+def one_person(book: Book) -> dict[int, int]:
+    """Of each customer the first of those who were one with them in the book at some time."""
+    who = {key: key for key in book["garage_customer"]}
+    for entry in book["garage_auditentry"].values():
+        if entry["verb"] == "merged" and entry["record"].startswith("garage.customer:"):
+            pair = (who[int(entry["record"].partition(":")[2])], who[int(loaded(entry["details"])["into"])])
+            who = {key: min(pair) if first in pair else first for key, first in who.items()}
+    return who
 
 
 def _never_below(book: Book) -> Iterator[Wrong]:

@@ -5,9 +5,10 @@ from decimal import Decimal
 
 import pytest
 
+from garage.actions.merging import merge_customer, part_customer
 from garage.clock import fixed
 from garage.errors import Refused
-from invoicing import accounts
+from invoicing import accounts, promises_money
 from invoicing.actions.payments import refund, reverse_payment
 from invoicing.models import Invoice, InvoiceLine, Payment, Receivable
 from tests.invoicing.cast import Garage, labor, part
@@ -113,3 +114,20 @@ def test_nothing_is_paid_on_a_credit_note(garage: Garage) -> None:
     note = garage.credit(garage.issue(garage.done([labor("1")])))
     with pytest.raises(Refused, match="set against its invoice"):
         garage.pay(note, "1.00")
+
+
+def test_credit_of_one_who_is_in_the_book_twice_goes_from_the_row_it_came_to(garage: Garage) -> None:
+    """Parted again, nobody has given what the other had, and no credit is there twice."""
+    first, second = garage.customer("Odile Marrant"), garage.customer("O. Marrant")
+    garage.on_account(first, "50")
+    merge_customer(customer=first, into=second, actor=garage.actor, clock=fixed(garage.now))
+    second.refresh_from_db()
+    invoice = garage.issue(garage.done([part()], customer=second))
+    garage.move(accounts.on_account(second), accounts.on_invoice(invoice), "10")
+    garage.refund(accounts.on_account(second), "15")
+    first.refresh_from_db()
+    part_customer(customer=first, actor=garage.actor, clock=fixed(garage.now))
+    first.refresh_from_db()
+    second.refresh_from_db()
+    assert (accounts.credit_of(first), accounts.credit_of(second)) == (D("25.00"), D("0.00"))
+    assert [*promises_money.nothing_beyond(), *promises_money.payments_add_up(), *promises_money.moves_add_up()] == []

@@ -206,3 +206,22 @@ class TestBackToTheShelf:
         garage.credit(invoice, bill_again=False)
         assert margin_cost(invoice) == D(90)
         assert [*promises.costs_count_once()] == []
+
+    @pytest.mark.parametrize("returned", ["0", "1"])
+    def test_what_an_earlier_note_credited_is_not_borne_twice_either(
+        self, garage: Garage, alternator: Item, login, returned: str
+    ) -> None:
+        job = garage.done([labor(), fitted(alternator, "2")])
+        first = garage.issue(job)
+        billed = InvoiceLine.objects.get(kind="part")
+        garage.credit(first, lines={billed.pk: D(2)}, returns={billed.pk: D(returned)})
+        assert margin_cost(first) == 180 - 90 * D(returned)  # what stays out was given up, until it is billed again
+        note = garage.credit(first)
+        assert margin_cost(first) == 0
+        page = login("owner").get(reverse("invoicing:invoice", args=[note.pk]))
+        assert [[line.what for line in row.lines] for row in page.context["operations"]] == [
+            ["Labor", "Core deposit, Alternator AL-70"]
+        ]
+        garage.issue(job)
+        assert margin_cost(first) == 180 - 90 * D(returned)
+        assert [*promises.costs_count_once(), *promises.invoices_sealed(), *promises.sums_hold()] == []

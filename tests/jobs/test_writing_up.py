@@ -11,6 +11,7 @@ from garage.clock import fixed
 from garage.errors import Refused
 from jobs import queries
 from jobs.actions.draws import draw_for_line, return_from_line
+from jobs.actions.evidence import photograph_step
 from jobs.actions.removing import FOR_A_WHILE, put_back, remove_line, remove_operation
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import (
@@ -26,7 +27,7 @@ from jobs.models import Advisory, Draw, Job, Line, Operation
 from jobs.seen import mark
 from parts.actions.items import save_item, supersede
 from tests.decided import decide, state
-from tests.jobs.counter_cast import FLUID, LABOR, PART, Counter, at_counter, transfer_fluid_change
+from tests.jobs.counter_cast import FLUID, LABOR, PART, Counter, at_counter, picture, transfer_fluid_change
 
 
 @pytest.fixture
@@ -224,6 +225,35 @@ class TestRemoving:
         remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
         with pytest.raises(Refused, match="put that back first"):
             put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
+
+    def test_a_core_whose_part_went_too(self, counter):
+        pads = save_item(
+            actor=counter.actor,
+            clock=fixed(counter.now),
+            fields={"kind": "part", "name": "Pads", "base_unit": "each", "core_deposit": Decimal(15)},
+        )
+        line = counter.line(counter.operation(), PART, item=pads)
+        core = remove_line(line=line.hanging.get(), actor=counter.actor, clock=fixed(counter.now))
+        part = remove_line(line=line, actor=counter.actor, clock=fixed(counter.now))
+        with pytest.raises(Refused, match="was removed too: put that back first"):
+            put_back(entry=core, actor=counter.actor, clock=fixed(counter.now))
+        for entry in (part, core):
+            put_back(entry=entry, actor=counter.actor, clock=fixed(counter.now))
+        assert [row.finer for row in Line.objects.order_by("pk")] == ["", "core"]
+
+    def test_an_operation_whose_bay_has_a_photo_stays(self, counter):
+        revision, _, _ = transfer_fluid_change(counter.actor, counter.now)
+        operation = counter.operation("Transfer case fluid, change", revision=revision)
+        photograph_step(
+            key=uuid.uuid4(),
+            step=operation.steps.get(position=2),
+            upload=picture(),
+            actor=counter.actor,
+            clock=fixed(counter.now),
+        )
+        with pytest.raises(Refused, match="has begun: it stays on the sheet"):
+            remove_operation(operation=operation, actor=counter.actor, clock=fixed(counter.now))
+        assert counter.job.photos.count() == 1
 
     def test_declined_work_stays_on_record(self, counter):
         operation = counter.operation()
