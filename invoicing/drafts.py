@@ -12,9 +12,10 @@ from invoicing.models import Authorization, Invoice
 from invoicing.sums import Charge, OperationCharges, Sums
 from jobs import consent_words, skipped, stages
 from jobs import queries as jobs_queries
-from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, Work, excess_of
-from jobs.consents import consent_of, work_of
+from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
+from jobs.consents import work_of
 from jobs.models import Job, JobStep
+from jobs.offers import Work
 from jobs.skipped import Asked
 
 BELOW_ZERO = (
@@ -29,11 +30,12 @@ class DraftInvoice:
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
-    line. `before` is what the job's earlier invoices billed. `skipped` is work done in part, of which is asked what
-    was done; `left_out` is finished work that this bill leaves out.
+    line. `on` is the day it is taxed at, `before` what the job’s earlier invoices billed. `skipped` is work done in
+    part, of which is asked what was done; `left_out` is finished work that this bill leaves out.
     """
 
     job: Job
+    on: dt.date
     operations: tuple[OperationCharges, ...]
     authorization: Authorization | None
     differences: tuple[str, ...]
@@ -67,9 +69,9 @@ class DraftInvoice:
         return [consent_words.excess(row) for row in self.excess]
 
 
-def draft(job: Job) -> DraftInvoice:
-    """Build the invoice of a job from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
-    consent = consent_of(job, job.operations.all())
+def draft(job: Job, on: dt.date) -> DraftInvoice:
+    """Build the invoice of a job on a day from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
+    consent = charges.consent_on(job, on)
     earlier = queries.standing_invoices(job)
     billed_before = queries.operations_on(earlier)
     written = [row for row in charges.operation_charges(job, consent) if row.operation not in billed_before]
@@ -100,6 +102,7 @@ def draft(job: Job) -> DraftInvoice:
     ]
     return DraftInvoice(
         job=job,
+        on=on,
         operations=tuple(billed),
         authorization=queries.last_authorization(job),
         differences=tuple(differences),
@@ -107,7 +110,7 @@ def draft(job: Job) -> DraftInvoice:
         blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts)),
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
-        excess=_excess(consent, _bill(job, billed), earlier),
+        excess=_excess(consent, bill_of(job, billed, on), earlier),
         before=queries.billed_net(job),
         skipped=tuple(parts.values()),
         left_out=left_out,
@@ -120,9 +123,10 @@ def _excess(consent: Consent, bill: list[Work], earlier: list[Invoice]) -> tuple
     return tuple(row for row in excess_of(consent, [*consents.billed(earlier), *bill]) if row.operation in now)
 
 
-def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
-    """What would be billed, as consent looks at it: the sheet's lines in the quantities that were used."""
-    works = {row.pk: work_of(row) for row in job.operations.all()}
+def bill_of(job: Job, billed: Iterable[OperationCharges], on: dt.date) -> list[Work]:
+    """What would be billed on a day, as consent looks at it: the sheet's lines in the quantities that were used."""
+    exempt = charges.is_exempt(job.customer, on)
+    works = {row.pk: work_of(row, exempt) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
         replace(works[row.operation or 0], lines=tuple(replace(lines[one.line], net=one.net) for one in row.charges))
@@ -221,6 +225,6 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
         yield f"{job.customer.name} needs an order number on every invoice: write it on the job."
 
 
-def sums_of(made: DraftInvoice, on: dt.date) -> Sums:
-    """What a draft comes to with the taxes of a day; Refused without a tax rate."""
-    return charges.sums_of(made.charges, made.job.customer, queries.rates_on(on), on)
+def sums_of(made: DraftInvoice) -> Sums:
+    """What a draft comes to with the taxes of its day; Refused without a tax rate."""
+    return charges.sums_of(made.charges, made.job.customer, queries.rates_on(made.on), made.on)

@@ -12,7 +12,8 @@ from invoicing.models import Estimate, EstimateOperation, InvoiceOperation
 from invoicing.sums import OperationCharges
 from invoicing.totals import line_net
 from jobs import consent_words, showing
-from jobs.consent import DECLINED, Consent, Standing, Work, beyond
+from jobs.consent import DECLINED, Consent, Standing
+from jobs.offers import beyond
 
 FINER = {
     "core": "core deposit",
@@ -21,6 +22,7 @@ FINER = {
     "teardown": "teardown and reassembly",
     "fee": "fee",
     "goodwill": "goodwill",
+    "write_off": "not charged",
 }
 
 
@@ -148,7 +150,7 @@ def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> s
     if standing.yes.row == row.pk:
         return "Authorized"
     offer = offer_of(row, estimate)
-    over = beyond(standing.yes, Work(offer.operation, offer.title, offer.lines))
+    over = beyond(standing.yes, offer.as_work)
     if not over:
         return f"Authorized at {amount(standing.net)}"
     said = "; ".join(consent_words.beyond(one) for one in over)

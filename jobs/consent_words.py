@@ -2,7 +2,8 @@
 
 from decimal import Decimal
 
-from jobs.consent import ADDED, AMOUNT, METHOD, NOT_AUTHORIZED, PART, TAXED, Beyond, Excess, Standing
+from jobs.consent import Excess, Standing
+from jobs.offers import ADDED, AMOUNT, EXEMPTION, METHOD, NOT_AUTHORIZED, PART, TAXED, Beyond
 
 
 def money(value: Decimal) -> str:
@@ -16,6 +17,7 @@ def beyond(row: Beyond) -> str:
         PART: f"{row.after} instead of {row.before}",
         ADDED: f"{row.after} added, {money(row.amount)}",
         TAXED: f"{row.after} is taxed higher",
+        EXEMPTION: f"the customer was exempt from tax then and is not now, {money(row.amount)} more",
         METHOD: f"“{row.after}” instead of “{row.before}”",
         AMOUNT: f"{money(row.amount)} more",
         NOT_AUTHORIZED: "it is not authorized",

@@ -70,14 +70,14 @@ def issue(
     now = clock()
     invoice = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     fresh = jobs_queries.sheets().get(pk=job.pk)
-    made = draft(fresh)
+    made = draft(fresh, invoice.issued_on)
     for sentence in made.blocks:
         raise Refused(sentence)
     if made.excess:
         raise OverLimit(made.excess)
     leaving.confirm(made.left_out, leaving_out)
     invoice.consent_seq = made.consent.seq
-    sums = drafts.sums_of(made, invoice.issued_on)
+    sums = drafts.sums_of(made)
     if sums.gross < 0:
         raise Refused(f"This comes to {comparing.amount(sums.gross)} with tax: {drafts.BELOW_ZERO}")
     _fill(invoice, fresh, sums, actor, now)

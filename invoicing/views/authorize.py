@@ -66,7 +66,7 @@ def _context(job: Job, standing: Standing, estimate: Estimate, form: AuthorizeFo
         for row in estimate.operations.all()
         if row.operation_id in standing.consent.asks and row.counted
     }
-    decidable = any(decision is not None for _row, _standing, decision, _reason in form.rows())
+    decidable = any(decision is not None for *_, decision, _reason in form.rows())
     return {
         "job": job,
         "estimate": estimate,
