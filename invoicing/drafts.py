@@ -15,7 +15,7 @@ from jobs import queries as jobs_queries
 from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
 from jobs.consents import work_of
 from jobs.models import Job, JobStep
-from jobs.offers import Work
+from jobs.offers import WRITE_OFF, Work
 from jobs.skipped import Asked
 
 BELOW_ZERO = (
@@ -137,10 +137,15 @@ def bill_of(job: Job, billed: Iterable[OperationCharges], on: dt.date) -> list[W
 def _against_the_record(consent: Consent, billable: list[OperationCharges]) -> list[str]:
     """Where the sheet is no longer what was said yes to: taken off, cheaper, less."""
     agreed = charges.agreed(consent)
-    said = [sentence for row in billable for sentence in what_changed([agreed[row.operation]], [row])]
+    said = [sentence for row in billable for sentence in what_changed([agreed[row.operation]], [_charged(row)])]
     gone = [f"“{row.title}” was authorized and taken off the sheet: it is not billed, {amount(row.net)} less."
             for row in consent.gone]  # fmt: skip
     return said + gone
+
+
+def _charged(operation: OperationCharges) -> OperationCharges:
+    """The operation without what is written off on it: the draft says that by itself."""
+    return replace(operation, charges=tuple(row for row in operation.charges if row.finer != WRITE_OFF))
 
 
 def _not_done(operation: OperationCharges, state: str) -> str:

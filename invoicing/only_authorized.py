@@ -12,6 +12,7 @@ from django.db.models import Sum
 
 from garage.models import AuditEntry, TaxClass
 from invoicing import charges, queries
+from invoicing.comparing import amount
 from invoicing.drafts import DraftInvoice, bill_of
 from invoicing.sums import Charge, Sums
 from jobs import queries as jobs_queries
@@ -42,9 +43,14 @@ class GivenUp:
         return sum((row.amount for row in self.off), ZERO)
 
     @property
-    def shown(self) -> list[tuple[str, str, Decimal]]:
-        """What comes off, as the page lists it: of which lines, how it is taxed, how much."""
-        return [(", ".join(row.names), TaxClass(row.tax_class).label, row.amount) for row in self.off]
+    def shown(self) -> list[tuple[str, str]]:
+        """What comes off, as the page lists it: of what, how that is taxed, and how much."""
+        return [(_of_what(row), amount(row.amount)) for row in self.off]
+
+
+def _of_what(row: TakenOff) -> str:
+    more = ["more than was authorized"] if row.above else []
+    return f"{', '.join([*row.names, *more])} · taxed as {TaxClass(row.tax_class).label}"
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,6 @@ FINER = {
     "teardown": "teardown and reassembly",
     "fee": "fee",
     "goodwill": "goodwill",
-    "write_off": "not charged",
 }
 
 

@@ -17,6 +17,7 @@ from invoicing import access, accounts, crediting, dating, drafts, freezing, lea
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
+from invoicing.comparing import amount
 from invoicing.forms import CreditForm, MailForm, first_email
 from invoicing.forms_draft import IssueForm, OnlyAuthorizedForm, SkippedForm
 from invoicing.leaving import LeftOut
@@ -104,7 +105,9 @@ def _only_authorized(made: drafts.DraftInvoice, sums: Sums | None) -> dict[str, 
         "plan": plan,
         "plan_form": OnlyAuthorizedForm(initial={"amount": plan.net}),
         "plan_gross": sums.gross - sums_after(made, plan).gross if sums and plan.may else None,
-        "written_off": [charge for charge in made.charges if charge.finer == Finer.WRITE_OFF],
+        "written_off": [
+            (charge.description, amount(charge.net)) for charge in made.charges if charge.finer == Finer.WRITE_OFF
+        ],
     }
 
 

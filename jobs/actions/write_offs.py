@@ -61,5 +61,5 @@ def _described(row: TakenOff) -> str:
     if not row.names:
         return "Not charged: more than was authorized"
     said = f"Not charged, as it was not authorized: {', '.join(row.names)}"
-    more = "; and what is above the authorized amount" if row.above else ""
-    return said + more if len(said + more) <= 200 else f"{said[:199]}…"
+    more = ", and what is above the authorized amount" if row.above else ""
+    return said + more if len(said + more) <= 200 else f"{said[: 199 - len(more)]}…{more}"
