@@ -117,24 +117,33 @@ def agreed(consent: Consent) -> dict[int | None, OperationCharges]:
     return {row.operation_id: offered_on(row) for row in rows}
 
 
-def overtaken(estimate: Estimate, job: Job, consent: Consent | None = None) -> bool:
+def consent_on(job: Job, on: dt.date) -> Consent:
+    """What the customer's words allow on a day, their exemption from tax included.
+
+    `job` comes from `jobs.queries.sheets`.
+    """
+    return consent_of(job, job.operations.all(), exempt=is_exempt(job.customer, on))
+
+
+def overtaken(estimate: Estimate, job: Job, consent: Consent, on: dt.date) -> bool:
     """Whether the customer has to be asked about something that the estimate does not show.
 
     That is undecided work which stands otherwise on the sheet, and what goes beyond a yes and beyond this estimate
     too. A change downward of what is authorized asks nothing.
     """
-    consent = consent or consent_of(job, job.operations.all())
     shown = {row.operation: row for row in as_offered(estimate)}
     offers = {row.operation_id: consents.offer_of(row, estimate) for row in estimate.operations.all()}
     sheet = {row.operation: row for row in operation_charges(job, consent)}
-    works = {row.pk: work_of(row) for row in job.operations.all() if row.pk in consent.asks}
-    for key, work in works.items():
-        if key not in shown:
+    exempt = is_exempt(job.customer, on)
+    for row in job.operations.all():
+        if row.pk not in consent.asks:
+            continue
+        if row.pk not in shown:
             return True
-        if consent.of(key).state == AUTHORIZED:
-            if beyond(offers[key], work):
+        if consent.of(row.pk).state == AUTHORIZED:
+            if beyond(offers[row.pk], work_of(row, exempt)):
                 return True
-        elif not same_offer([shown[key]], [sheet[key]]):
+        elif not same_offer([shown[row.pk]], [sheet[row.pk]]):
             return True
     return False
 

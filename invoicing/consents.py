@@ -76,6 +76,7 @@ def offer_of(row: EstimateOperation, estimate: Estimate, things: Mapping[int, in
         seal=estimate.content_sha256,
         row=row.pk,
         rates=sealed_rates(estimate),
+        exempt=bool(estimate.exemption),
         with_tax=estimate.limit_with_tax,
     )
 
@@ -86,13 +87,16 @@ def billed(invoices: Collection[Invoice], things: Mapping[int, int] | None = Non
         return []
     lines = Prefetch("lines", InvoiceLine.objects.select_related("item", "side"))
     rows = InvoiceOperation.objects.filter(invoice__in=invoices, advance=None).order_by("pk")
-    return [billed_work(row, things) for row in rows.prefetch_related(lines)]
+    return [billed_work(row, things) for row in rows.select_related("invoice").prefetch_related(lines)]
 
 
 def billed_work(row: InvoiceOperation, things: Mapping[int, int] | None = None) -> Work:
-    """An operation of an invoice, as consent looks at it."""
+    """An operation of an invoice, as consent looks at it; an invoice without tax asks nothing about exemption.
+
+    (Its certificate stands beside it and may be erased; its tax may not.)
+    """
     lines = tuple(line_on_paper(line, line.line_id, things) for line in row.lines.all())
-    return Work(row.operation_id, row.title, lines)
+    return Work(row.operation_id, row.title, lines, exempt=not row.invoice.tax)
 
 
 def line_on_paper(line: PaperLine, key: int | None, things: Mapping[int, int] | None = None) -> Line:
@@ -113,10 +117,8 @@ def line_on_paper(line: PaperLine, key: int | None, things: Mapping[int, int] | 
     )
 
 
-def sealed_rates(estimate: Estimate) -> dict[str, Decimal] | None:
-    """The shares of tax by class that an estimate carried; None when it was exempt."""
-    if estimate.exemption:
-        return None
+def sealed_rates(estimate: Estimate) -> dict[str, Decimal]:
+    """The shares of tax by class of the day of an estimate, sealed with it, whether they were charged or not."""
     rates: dict[str, Decimal] = {}
     for row in estimate.rates:
         share = Decimal(0) if row["treatment"] == OUTSIDE else Decimal(row["rate"])

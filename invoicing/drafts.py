@@ -15,10 +15,10 @@ from invoicing.sums import Charge, OperationCharges, Sums, TaxSum
 from jobs import consent_words, skipped, stages
 from jobs import queries as jobs_queries
 from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
-from jobs.consents import consent_of, work_of
+from jobs.consents import work_of
 from jobs.fitted import Fitted, fitted_for
 from jobs.models import Job, JobStep
-from jobs.offers import Work
+from jobs.offers import WRITE_OFF, Work
 from jobs.skipped import Asked
 
 BELOW_ZERO = (
@@ -38,12 +38,13 @@ class DraftInvoice:
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
-    line. `before` is what the job's earlier invoices billed for work. `skipped` is work done in part, of which is
-    asked what was done; `left_out` is finished work that this bill leaves out. `advances` are the advance invoices
-    that it takes off.
+    line. `on` is the day it is taxed at, `before` what the job's earlier invoices billed for work. `skipped` is work
+    done in part, of which is asked what was done; `left_out` is finished work that this bill leaves out. `advances` are
+    the advance invoices that it takes off.
     """
 
     job: Job
+    on: dt.date
     operations: tuple[OperationCharges, ...]
     authorization: Authorization | None
     differences: tuple[str, ...]
@@ -84,9 +85,9 @@ class DraftInvoice:
         return [consent_words.excess(row) for row in self.excess]
 
 
-def draft(job: Job) -> DraftInvoice:
-    """Build the invoice of a job from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
-    consent = consent_of(job, job.operations.all())
+def draft(job: Job, on: dt.date) -> DraftInvoice:
+    """Build the invoice of a job on a day from what was done and drawn; `job` comes from `jobs.queries.sheets`."""
+    consent = charges.consent_on(job, on)
     earlier = queries.standing_invoices(job)
     billed_before = queries.operations_on(earlier)
     written = [row for row in charges.operation_charges(job, consent) if row.operation not in billed_before]
@@ -119,6 +120,7 @@ def draft(job: Job) -> DraftInvoice:
     ]
     return DraftInvoice(
         job=job,
+        on=on,
         operations=tuple(billed),
         authorization=queries.last_authorization(job),
         differences=tuple(differences),
@@ -126,7 +128,7 @@ def draft(job: Job) -> DraftInvoice:
         blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts)),
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
-        excess=_excess(consent, _bill(job, billed), earlier),
+        excess=_excess(consent, bill_of(job, billed, on), earlier),
         before=queries.billed_net(job),
         skipped=tuple(parts.values()),
         left_out=left_out,
@@ -140,9 +142,10 @@ def _excess(consent: Consent, bill: list[Work], earlier: list[Invoice]) -> tuple
     return tuple(row for row in excess_of(consent, [*consents.billed(earlier), *bill]) if row.operation in now)
 
 
-def _bill(job: Job, billed: list[OperationCharges]) -> list[Work]:
-    """What would be billed, as consent looks at it: the sheet's lines in the quantities that were used."""
-    works = {row.pk: work_of(row) for row in job.operations.all()}
+def bill_of(job: Job, billed: Iterable[OperationCharges], on: dt.date) -> list[Work]:
+    """What would be billed on a day, as consent looks at it: the sheet's lines in the quantities that were used."""
+    exempt = charges.is_exempt(job.customer, on)
+    works = {row.pk: work_of(row, exempt) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
         replace(
@@ -162,11 +165,16 @@ def _against_the_record(consent: Consent, billable: list[OperationCharges]) -> l
         sentence
         for row in billable
         if row.operation in agreed  # what is sold over the counter was offered on no paper
-        for sentence in what_changed([agreed[row.operation]], [row])
+        for sentence in what_changed([agreed[row.operation]], [_charged(row)])
     ]
     gone = [f"“{row.title}” was authorized and taken off the sheet: it is not billed, {amount(row.net)} less."
             for row in consent.gone]  # fmt: skip
     return said + gone
+
+
+def _charged(operation: OperationCharges) -> OperationCharges:
+    """The operation without what is written off on it: the draft says that by itself."""
+    return replace(operation, charges=tuple(row for row in operation.charges if row.finer != WRITE_OFF))
 
 
 def _not_done(operation: OperationCharges, state: str) -> str:
@@ -270,12 +278,12 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
         yield f"{job.customer.name} needs an order number on every invoice: write it on the job."
 
 
-def sums_of(made: DraftInvoice, on: dt.date) -> Sums:
-    """What the work of a draft comes to with the taxes of a day; Refused without a tax rate."""
-    return charges.sums_of(made.charges, made.job.customer, queries.rates_on(on), on)
+def sums_of(made: DraftInvoice) -> Sums:
+    """What the work of a draft comes to with the taxes of its day; Refused without a tax rate."""
+    return charges.sums_of(made.charges, made.job.customer, queries.rates_on(made.on), made.on)
 
 
-def bill_of(made: DraftInvoice, work: Sums) -> Sums:
+def less_advances(made: DraftInvoice, work: Sums) -> Sums:
     """What a draft bills: its work, less the net and the taxes of the advance invoices.
 
     Raises Refused when they come to more than the work: the last of them is credited first.

@@ -23,6 +23,7 @@ from invoicing.models import (
 )
 from jobs.amounts import base_unit, charged_quantity
 from jobs.consent import AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN, Consent, Standing
+from jobs.consent_words import all_beyond
 from jobs.forms import MomentField
 from jobs.models import Job
 
@@ -134,12 +135,13 @@ class AuthorizeForm(KeyForm):
             return [(AUTHORIZED, "authorized"), (DECLINED, "declined"), NOT_YET]
         return []
 
-    def rows(self) -> list[tuple[Any, Standing, forms.BoundField | None, forms.BoundField | None]]:
-        """Each operation of the estimate with how it stands and its two fields; without them when it is settled."""
+    def rows(self) -> list[tuple[Any, Standing, str, forms.BoundField | None, forms.BoundField | None]]:
+        """Each operation of the estimate: how it stands, what goes beyond its yes, and its two fields; without them
+        when it is settled."""
         return [
-            (row, standing, self[f"decision_{key}"], self[f"reason_{key}"])
+            (row, standing, all_beyond(standing), self[f"decision_{key}"], self[f"reason_{key}"])
             if f"decision_{key}" in self.fields
-            else (row, standing, None, None)
+            else (row, standing, all_beyond(standing), None, None)
             for row in self.estimate.operations.all()
             for key, standing in [(row.operation_id, self.consent.of(row.operation_id))]
         ]

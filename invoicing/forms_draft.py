@@ -1,11 +1,12 @@
 """Forms of a draft: what is asked before an invoice is issued. What may not be is said by the verbs."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 
-from garage.forms import KeyForm
+from garage.forms import KeyForm, MoneyFormField
 from garage.forms_fields import DayField
 from invoicing.forms import ClockReasonField
 from invoicing.leaving import LeftOut
@@ -40,6 +41,12 @@ class IssueForm(KeyForm):
         given = {name: self.cleaned_data[name] for name in ("key", "due_on", "mail_to", "told", "clock_reason")}
         ticked = [row.operation for row in self.left_out if self.cleaned_data[f"leave_{row.operation}"]]
         return {**given, "leaving_out": ticked}
+
+
+class OnlyAuthorizedForm(KeyForm):
+    """What would come off the bill before tax, as the page showed it."""
+
+    amount = MoneyFormField(widget=forms.HiddenInput, minimum=Decimal("0.01"))
 
 
 #: How work done in part can be billed, in the words of the counter.

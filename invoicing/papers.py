@@ -222,14 +222,14 @@ def paid_text(invoice: Invoice) -> str:
 def invoice_draft(pk: int) -> Printable:
     """The invoice of a job as it would be, marked as a draft."""
     job = jobs_queries.sheets().get(pk=pk)
-    made, profile = drafts.draft(job), shop.profile()
-    sums = drafts.bill_of(made, drafts.sums_of(made, shop.day_of(timezone.now())))
+    made, profile = drafts.draft(job, shop.day_of(timezone.now())), shop.profile()
+    sums = drafts.less_advances(made, drafts.sums_of(made))
     context = {
         **draft_context(job, profile, f"Draft invoice, job {job.number}"),
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums_text(sums, profile.currency),
         **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross, profile.currency),
-        "notices": {"tax_changes": tax_changes(job, made.charges, shop.day_of(timezone.now())).by_law},
+        "notices": {"tax_changes": tax_changes(job, made.charges, made.on)},
         "authorizations": [authorization_text(row) for row in queries.authorizations(job)],
     }
     return Printable("documents/invoice.html", context, qr_of(f"job {job.number}"))

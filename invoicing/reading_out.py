@@ -67,7 +67,7 @@ class Asking:
             yes = self.consent.of(key).yes
             if yes is None or key in given:
                 continue
-            if offer.net < yes.net and not beyond(yes, Work(key, offer.title, offer.lines)):
+            if offer.net < yes.net and not beyond(yes, offer.as_work):
                 given[key] = (AUTHORIZED, "")
         return given
 
@@ -103,7 +103,7 @@ def asking_of(estimate: Estimate, job: Job, consent: Consent) -> Asking:
         estimate=estimate,
         consent=consent,
         records=records_of([job.pk])[job.pk],
-        sheet=[work_of(row) for row in job.operations.all()],
+        sheet=[work_of(row, bool(estimate.exemption)) for row in job.operations.all()],
         offers={row.operation_id: consents.offer_of(row, estimate) for row in rows if row.operation_id is not None},
         offered={row.pk: charges.offered_on(row) for row in rows},
         before=charges.agreed(consent),

@@ -13,7 +13,7 @@ from invoicing.sums import OperationCharges
 from invoicing.totals import line_net
 from jobs import consent_words, showing
 from jobs.consent import DECLINED, Consent, Standing
-from jobs.offers import Work, beyond
+from jobs.offers import beyond
 
 FINER = {
     "core": "core deposit",
@@ -159,7 +159,7 @@ def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> s
     if standing.yes.row == row.pk:
         return "Authorized"
     offer = offer_of(row, estimate)
-    over = beyond(standing.yes, Work(offer.operation, offer.title, offer.lines))
+    over = beyond(standing.yes, offer.as_work)
     if not over:
         return f"Authorized at {amount(standing.net)}"
     said = "; ".join(consent_words.beyond(one) for one in over)
@@ -177,7 +177,7 @@ def from_paper(
     which is the garage's own affair: it is not shown.
     """
     notes = notes or {}
-    shown = [
+    return [
         OperationShown(
             key=row.operation_id,
             number=row.position,
@@ -193,5 +193,11 @@ def from_paper(
             asks=consent is None or consent.of(row.operation_id).asks,
         )
         for row in operations
+        if not _only_cost(row)
     ]
-    return [row for row, frozen in zip(shown, operations, strict=True) if row.lines or not frozen.lines.all()]
+
+
+def _only_cost(row: EstimateOperation | InvoiceOperation) -> bool:
+    """Whether it takes back a cost alone: it has lines, and each is of no quantity."""
+    lines = row.lines.all()
+    return bool(lines) and not any(line.quantity for line in lines)

@@ -7,7 +7,6 @@ from invoicing import charges, queries
 from invoicing.models import Estimate, Invoice
 from jobs import stages
 from jobs.consent import Consent
-from jobs.consents import consent_of
 from jobs.models import Job
 
 WRITE, REVISE, RECORD, MAKE, PAY, NOTHING = "write", "revise", "record", "make", "pay", ""
@@ -48,12 +47,12 @@ class Standing:
 def standing_of(job: Job, today: dt.date) -> Standing:
     """Read where a job stands; `job` comes from `jobs.queries.sheets`."""
     estimate = queries.latest_estimate(job)
-    consent = consent_of(job, job.operations.all())
+    consent = charges.consent_on(job, today)
     billed = job.stage in (stages.INVOICED, stages.CLOSED)
     return Standing(
         job=job,
         estimate=estimate,
-        overtaken=estimate is not None and charges.overtaken(estimate, job, consent),
+        overtaken=estimate is not None and charges.overtaken(estimate, job, consent, today),
         expired=estimate is not None and estimate.valid_until < today,
         undecided=bool(consent.asks),
         consent=consent,

@@ -1,42 +1,30 @@
-"""What became of the taxes since the customer's last yes: changed by law, or by the garage.
+"""What the law changed of the taxes since the customer's last yes.
 
-An invoice is taxed at the rates of its day. What the law changed is named, with who was told of it. What the garage
-took away since (the exemption) needs a new yes; a line's other tax class does so by consent itself.
+An invoice is taxed at the rates of its day: what the law changed is named, with who was told of it. What the garage
+changed (a line's tax class, an exemption) needs a new yes or a write-off: that is consent's own question.
 """
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
 from garage.errors import Refused
 from garage.forms_fields import plain_text
 from invoicing import charges as priced
 from invoicing import queries
-from invoicing.comparing import amount, more_or_less
+from invoicing.comparing import more_or_less
 from invoicing.models import AuthorizationOperation, Estimate, Invoice
 from invoicing.sums import OUTSIDE, Charge, ClassRate, sum_up
 from invoicing.totals import NOTHING, UNTAXED
 from jobs.models import Job
 
 
-@dataclass(frozen=True)
-class TaxChanges:
-    """Sentences: `by_law` is named and somebody was told of it, `blocks` forbid the invoice until there is a yes."""
-
-    by_law: tuple[str, ...] = ()
-    blocks: tuple[str, ...] = ()
-
-
-def tax_changes(job: Job, charges: Sequence[Charge], on: dt.date) -> TaxChanges:
-    """Compare the taxes that the customer heard with those of a day, on what would be billed."""
+def tax_changes(job: Job, charges: Sequence[Charge], on: dt.date) -> tuple[str, ...]:
+    """What the law changed on a day, compared with the taxes that the customer heard, on what would be billed."""
     estimate = last_heard(job)
-    if estimate is None:
-        return TaxChanges()
-    exempt = priced.is_exempt(job.customer, on)
-    sealed, today = priced.sealed_rates(estimate), queries.rates_on(on)
-    by_law = () if exempt else tuple(_by_law(estimate, charges, sealed, today))
-    return TaxChanges(by_law, tuple(_by_garage(estimate, job, charges, sealed, exempt)))
+    if estimate is None or priced.is_exempt(job.customer, on):
+        return ()
+    return tuple(_by_law(estimate, charges, priced.sealed_rates(estimate), queries.rates_on(on)))
 
 
 def last_heard(job: Job) -> Estimate | None:
@@ -84,28 +72,12 @@ def _rate(rates: Iterable[ClassRate], tax: int, tax_class: str) -> Decimal:
     )
 
 
-def _by_garage(
-    estimate: Estimate, job: Job, charges: Sequence[Charge], sealed: list[ClassRate], exempt: bool
-) -> Iterator[str]:
-    """An exemption that is gone since the yes; another tax class of a line is consent's own question."""
-    known = {row.tax_class for row in sealed} | {UNTAXED}
-    counted = [charge for charge in charges if charge.tax_class in known]
-    if estimate.exemption and not exempt and (tax := sum_up(counted, sealed).tax) > 0:
-        yield (
-            f"{job.customer.name} was exempt from tax on estimate {estimate.label}, which was authorized, and is not "
-            f"now: {amount(tax)} more. Write a revised estimate and ask the customer, or bring the certificate on the "
-            "customer’s page up to date."
-        )
-
-
-def settle(invoice: Invoice, changes: TaxChanges, told: str) -> None:
-    """Write on a new invoice what the law changed and who was told; Refused for what needs a new yes, and unsaid."""
-    for sentence in changes.blocks:
-        raise Refused(sentence)
-    if not changes.by_law:
+def settle(invoice: Invoice, changes: Sequence[str], told: str) -> None:
+    """Write on a new invoice what the law changed and who was told; Refused when nobody says who."""
+    if not changes:
         return
     told = " ".join(told.split())
     if not told:
-        raise Refused(f"{changes.by_law[0]} Write who was told, and when.", "told")
-    invoice.notices = {**invoice.notices, "tax_changes": list(changes.by_law)}
+        raise Refused(f"{changes[0]} Write who was told, and when.", "told")
+    invoice.notices = {**invoice.notices, "tax_changes": list(changes)}
     invoice.told = told

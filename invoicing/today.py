@@ -15,6 +15,7 @@ from garage.templatetags.figures import both
 from invoicing import queries
 from invoicing.comparing import amount, how_much
 from invoicing.models import Invoice, Receivable
+from invoicing.only_authorized import SEEN_FOR, given_up_since
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.models import Job, Stage
@@ -60,6 +61,8 @@ def sections_for(user: User, now: dt.datetime) -> list[Section]:
         parts.append(_low(user))
     if may(user, "books"):
         parts += [_overdue(user, day), _sold(day), _mail(user)]
+    if may(user, "shop"):
+        parts.append(_given_up(now))
     if not may(user, "bay"):
         parts.append(_to_invoice())
     return [part for part in parts if part.rows]
@@ -194,6 +197,20 @@ def _mail(user: User) -> Section:
         small = "No mail server is set: save them as files, or give the program one."
         shown.append(Row(heading=words, small=small, act="See the mail", act_href=page))
     return Section("Mail that did not go out", shown, reverse("mail"))
+
+
+def _given_up(now: dt.datetime) -> Section:
+    """For the owner: what was not charged because nobody had authorized it, by whom and when; none is left out."""
+    rows = Cut(
+        Row(
+            heading=f"{seen.job.number} · {seen.job.customer.name}",
+            small=f"{seen.entry.actor or 'the program'}, {_at(seen.entry.at, now)}",
+            href=reverse("jobs:sheet", args=[seen.job.pk]),
+            figure=amount(seen.net),
+        )
+        for seen in given_up_since(now - SEEN_FOR)
+    )
+    return Section("Not charged because not authorized, last 30 days", rows, "")
 
 
 def _to_invoice() -> Section:

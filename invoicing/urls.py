@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from invoicing.views import accounts, authorize, books, estimates, invoices, payments, sale, taxes, unbilled
+from invoicing.views import (
+    accounts,
+    authorize,
+    books,
+    estimates,
+    invoices,
+    only_authorized,
+    payments,
+    sale,
+    taxes,
+    unbilled,
+)
 
 app_name = "invoicing"
 urlpatterns = [
@@ -14,6 +25,8 @@ urlpatterns = [
     path("jobs/<int:pk>/authorize/amounts/", authorize.authorize_amounts, name="authorize-amounts"),
     path("jobs/<int:pk>/invoice/", invoices.invoice_make, name="invoice-make"),
     path("jobs/<int:pk>/invoice/draft/", invoices.invoice_draft, name="invoice-draft"),
+    path("jobs/<int:pk>/only-authorized/", only_authorized.only_authorized, name="only-authorized"),
+    path("jobs/<int:pk>/only-authorized/undo/", only_authorized.undo_write_off, name="only-authorized-undo"),
     path("jobs/<int:pk>/left-out/bill/", unbilled.left_out, name="bill-left-out"),
     path("jobs/<int:pk>/left-out/leave/", unbilled.leave, name="leave-it"),
     path("operations/<int:pk>/skipped/", unbilled.skipped, name="skipped"),

@@ -266,10 +266,10 @@ def _excess(consent: Consent, work: Work) -> Excess:
     if standing.yes is None:
         net = sum((line.net for line in work.lines), NOTHING)
         return Excess(work.operation, work.title, net, (Beyond(NOT_AUTHORIZED, amount=net),))
-    found = beyond(standing.yes, work)
+    found = beyond(standing.yes, work, bill=True)
     over = sum((row.amount for row in found if row.key == AMOUNT), NOTHING)
     yes = standing.yes
-    return Excess(work.operation, work.title, over, found, yes.cost(yes.lines), yes.with_tax)
+    return Excess(work.operation, work.title, over, found, yes.cost(yes.bases), yes.with_tax)
 
 
 def _job_wide_excess(consent: Consent, work: Work, bill: Sequence[Work]) -> Excess:

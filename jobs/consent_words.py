@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from jobs.consent import Excess, Standing
-from jobs.offers import ADDED, AMOUNT, METHOD, NEED, NOT_AUTHORIZED, PART, TAXED, Beyond
+from jobs.offers import ADDED, AMOUNT, EXEMPTION, METHOD, NEED, NOT_AUTHORIZED, PART, TAXED, Beyond
 
 
 def money(value: Decimal) -> str:
@@ -17,6 +17,7 @@ def beyond(row: Beyond) -> str:
         PART: f"{row.after} instead of {row.before}",
         ADDED: f"{row.after} added, {money(row.amount)}",
         TAXED: f"{row.after} is taxed higher",
+        EXEMPTION: f"the customer was exempt from tax then and is not now, {money(row.amount)} more",
         METHOD: f"“{row.after}” instead of “{row.before}”",
         NEED: f"{row.after} comes to {money(row.amount)} more than it was to be at most",
         AMOUNT: f"{money(row.amount)} more",

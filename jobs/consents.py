@@ -41,12 +41,14 @@ def written(jobs: Collection[int]) -> QuerySet[Operation]:
     return Operation.objects.filter(job__in=jobs).prefetch_related(lines)
 
 
-def consent_of(job: Job, operations: Iterable[Operation] | None = None) -> Consent:
+def consent_of(job: Job, operations: Iterable[Operation] | None = None, *, exempt: bool | None = None) -> Consent:
     """What may be worked on and billed on a job now, read afresh.
 
-    `operations` spares the reading of the sheet where its operations, lines and items are at hand.
+    `operations` spares the reading of the sheet where its operations, lines and items are at hand. `exempt` is whether
+    the customer is exempt from tax, where that is asked about too: an exemption that is gone asks for a new yes.
     """
-    sheet = [work_of(row) for row in (written([job.pk]) if operations is None else operations)]
+    rows = written([job.pk]) if operations is None else operations
+    sheet = [work_of(row, exempt) for row in rows]
     return sold(sheet) if job.is_sale else consent_from(records_of([job.pk])[job.pk], sheet)
 
 
@@ -78,14 +80,15 @@ def bare_work_of(operation: Operation) -> Work:
     )
 
 
-def work_of(operation: Operation) -> Work:
-    """An operation of the sheet with its lines."""
+def work_of(operation: Operation, exempt: bool | None = None) -> Work:
+    """An operation of the sheet with its lines; `exempt` as in `consent_of`."""
     return Work(
         operation.pk,
         operation.title,
         tuple(line_of(line) for line in operation.lines.all()),
         operation.alternative_to_id,
         operation.offered_again_after,
+        exempt,
     )
 
 

@@ -1,27 +1,36 @@
 """An operation as it was offered and as it stands: what of it goes beyond the yes that was given. Pure.
 
 Downward (a lower price, a discount, a line removed, a smaller quantity) leaves a yes standing. Another part does not:
-another item, condition, maker or specification as printed, method or person doing it; nor does a new line that costs
-something, nor a tax class that is taxed higher at the sealed rates (16 CCR 3354(b): another part or method asks for
-consent even at the same price). The successor's number of the same item is the same part.
+another item, condition, maker or specification as printed, method or person doing it (16 CCR 3354(b): another part or
+method asks for consent even at the same price); nor does a new line that costs something, nor what costs more at the
+sealed rates because the garage changed the tax: another class, an exemption that is gone. The successor's number of
+the same item is the same part.
 
 A need authorized "if needed, up to …" may be billed up to that, with an item chosen later. Unused it lends nothing to
 anything else, and above it needs a new yes, whatever else became cheaper.
+
+What the garage takes off again by a write-off (`write_offs`) is not beyond the yes any more: nobody pays for it.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from garage.money import round_money
 
-#: What can go beyond a yes: another part, a new line that costs, a higher tax, another method, a higher amount; and
-#: on a bill, work that nobody agreed to.
-PART, ADDED, TAXED, METHOD, AMOUNT, NOT_AUTHORIZED = "part", "added", "taxed", "method", "amount", "not authorized"
-#: And a need that comes to more than the most that was authorized for it.
-NEED = "need"
+#: What can go beyond a yes: another part, a new line that costs, a higher tax, an exemption that is gone, another
+#: method, a need that comes to more than its most, a higher amount; and on a bill, work that nobody agreed to.
+PART, ADDED, TAXED, EXEMPTION, METHOD, AMOUNT = "part", "added", "taxed", "exemption", "method", "amount"
+NEED, NOT_AUTHORIZED = "need", "not authorized"
+
+#: The finer kind of the line by which the garage takes off a bill what nobody authorized.
+WRITE_OFF = "write_off"
+CORE_REFUND = "core_refund"
 
 NOTHING = Decimal("0.00")
+
+#: Amounts before tax, by tax class.
+Bases = Mapping[str, Decimal]
 
 
 @dataclass(frozen=True)
@@ -49,8 +58,8 @@ class Line:
 class Offer:
     """One operation as an estimate offered it; `label` and `seal` name that revision.
 
-    `rates` are the shares of tax by class that the paper carried, None when it was exempt. `with_tax` says that the
-    limit binds with tax.
+    `rates` are the shares of tax by class that were sealed with the paper (None: none are known), `exempt` says that
+    none was charged on it. `with_tax` says that the limit binds with tax.
     """
 
     operation: int
@@ -60,6 +69,7 @@ class Offer:
     seal: str = ""
     row: int = 0
     rates: Mapping[str, Decimal] | None = None
+    exempt: bool = False
     with_tax: bool = False
 
     @property
@@ -67,22 +77,42 @@ class Offer:
         """What it costs before tax."""
         return sum((line.net for line in self.lines), NOTHING)
 
-    def cost(self, lines: Iterable[Line]) -> Decimal:
-        """What lines come to as this offer's limit counts: before tax, or with the taxes of its paper."""
-        lines = list(lines)
-        net = sum((line.net for line in lines), NOTHING)
-        if not self.with_tax or self.rates is None:
+    @property
+    def bases(self) -> Bases:
+        """What it costs before tax, by tax class."""
+        return bases_of(self.lines)
+
+    @property
+    def as_work(self) -> "Work":
+        """The operation as it was offered, to be held against another offer."""
+        return Work(self.operation, self.title, self.lines, exempt=self.exempt)
+
+    def cost(self, bases: Bases, *, exempt: bool | None = None) -> Decimal:
+        """What amounts come to as this offer's limit counts: before tax, or with the taxes of its paper.
+
+        `exempt` says that no tax is charged on them (None: as on the paper).
+        """
+        return self.gross(bases, exempt=exempt) if self.with_tax else sum(bases.values(), NOTHING)
+
+    def gross(self, bases: Bases, *, exempt: bool | None = None) -> Decimal:
+        """What amounts come to with the taxes of this offer's paper."""
+        net = sum(bases.values(), NOTHING)
+        if self.rates is None or (self.exempt if exempt is None else exempt):
             return net
-        bases: dict[str, Decimal] = {}
-        for line in lines:
-            bases[line.tax_class] = bases.get(line.tax_class, NOTHING) + line.net
         return net + sum((round_money(base * self.rates.get(name, NOTHING)) for name, base in bases.items()), NOTHING)
+
+    def rate_of(self, tax_class: str) -> Decimal | None:
+        """The share of tax that was sealed for a class; None when nobody heard one."""
+        if tax_class == "none" or self.rates is None:
+            return NOTHING
+        return self.rates.get(tax_class)
 
     def taxed_higher(self, before: str, now: str) -> bool:
         """Whether a line in class `now` is taxed higher than in class `before`; an unknown class counts as higher."""
-        if before == now or now == "none" or self.rates is None:
+        if before == now or self.exempt:
             return False
-        return now not in self.rates or self.rates[now] > self.rates.get(before, NOTHING)
+        rate = self.rate_of(now)
+        return rate is None or rate > (self.rate_of(before) or NOTHING)
 
 
 @dataclass(frozen=True)
@@ -90,6 +120,7 @@ class Work:
     """An operation as it stands on the sheet, or as it would be billed.
 
     `offered_again_after` is the sequence of the last record when declined work was offered again (0: it was not).
+    `exempt` says whether its customer is exempt from tax (None: that is not asked here).
     """
 
     operation: int | None
@@ -97,6 +128,12 @@ class Work:
     lines: tuple[Line, ...] = ()
     alternative_to: int | None = None
     offered_again_after: int = 0
+    exempt: bool | None = None
+
+    @property
+    def bases(self) -> Bases:
+        """What it costs before tax, by tax class."""
+        return bases_of(self.lines)
 
 
 @dataclass(frozen=True)
@@ -110,23 +147,114 @@ class Beyond:
     amount: Decimal = NOTHING
 
 
-def beyond(yes: Offer, work: Work) -> tuple[Beyond, ...]:
-    """What of an operation, on the sheet or on a bill, goes beyond the offer that was said yes to."""
+@dataclass(frozen=True)
+class NotAgreed:
+    """A line that goes beyond a yes, or what of it does. `whole` says that nothing of that was agreed to; else only its
+    tax was not."""
+
+    line: Line
+    beyond: Beyond
+    whole: bool
+
+
+def bases_of(lines: Iterable[Line]) -> dict[str, Decimal]:
+    """What lines come to before tax, by tax class."""
+    bases: dict[str, Decimal] = {}
+    for line in lines:
+        bases[line.tax_class] = bases.get(line.tax_class, NOTHING) + line.net
+    return bases
+
+
+def beyond(yes: Offer, work: Work, *, bill: bool = False) -> tuple[Beyond, ...]:
+    """What of an operation goes beyond the offer that was said yes to, on the sheet or (`bill`) on a bill.
+
+    On a bill nothing is beyond it that is not charged: a part that nobody agreed to, at nothing.
+    """
     found = [Beyond(METHOD, before=yes.title, after=work.title)] if work.title != yes.title else []
-    found += _above_its_most(yes, work)
+    found += [row.beyond for row in _charged_beyond(yes, work, bill=bill)]
     yes = met(yes, work)
-    for line, before in _matched(yes.lines, work.lines):
-        if before is None:
-            if line.net > 0:
-                found.append(Beyond(ADDED, line.key, after=line.what, amount=line.net))
-        elif not same_part(before, line):
-            found.append(Beyond(PART, line.key, as_printed(before), as_printed(line)))
-        elif yes.taxed_higher(before.tax_class, line.tax_class):
-            found.append(Beyond(TAXED, line.key, before.what, line.what))
-    over = yes.cost(work.lines) - yes.cost(yes.lines)
+    if (tax := exemption_gone(yes, work)) > 0 and _costs_more_with_tax(yes, work):
+        found.append(Beyond(EXEMPTION, amount=tax))
+    over = yes.cost(work.bases, exempt=work.exempt) - yes.cost(yes.bases)
     if over > 0:
         found.append(Beyond(AMOUNT, amount=over))
     return tuple(found)
+
+
+def exemption_gone(yes: Offer, work: Work) -> Decimal:
+    """The tax that work costs now although its customer was exempt when they said yes."""
+    if not yes.exempt or work.exempt is not False:
+        return NOTHING
+    return yes.gross(work.bases, exempt=False) - yes.gross(work.bases, exempt=True)
+
+
+def not_agreed(yes: Offer, work: Work) -> list[NotAgreed]:
+    """The lines that go beyond a yes, whatever was written off."""
+    return [
+        row
+        for line, before in _matched(yes.lines, work.lines)
+        for row in _of_line(yes, line, before, exempt=bool(work.exempt))
+    ]
+
+
+def _of_line(yes: Offer, line: Line, before: Line | None, *, exempt: bool) -> Iterator[NotAgreed]:
+    if before is None:
+        if line.net > 0:
+            yield NotAgreed(line, Beyond(ADDED, line.key, after=line.what, amount=line.net), whole=True)
+        return
+    if not (_meets(before, line) if before.if_needed else same_part(before, line)):
+        yield NotAgreed(line, Beyond(PART, line.key, as_printed(before), as_printed(line), line.net), whole=True)
+        return
+    if not exempt and yes.taxed_higher(before.tax_class, line.tax_class):
+        unheard = yes.rate_of(line.tax_class) is None
+        yield NotAgreed(line, Beyond(TAXED, line.key, before.what, line.what), whole=unheard)
+        if unheard:
+            return
+    if before.if_needed and line.net > before.net:
+        more = replace(line, net=line.net - before.net)
+        yield NotAgreed(more, Beyond(NEED, line.key, before.what, line.what, more.net), whole=True)
+
+
+def not_agreed_bases(yes: Offer, work: Work) -> dict[str, Decimal]:
+    """What the lines of which nothing was agreed to come to, by tax class; a core that came back is taken off it."""
+    whole = [row.line for row in not_agreed(yes, work) if row.whole]
+    return bases_of([*whole, *(line for line in _added(yes, work) if line.finer == CORE_REFUND)])
+
+
+def write_offs_of(yes: Offer, work: Work) -> list[Line]:
+    """The lines by which the garage took something off since the yes."""
+    return [line for line in _added(yes, work) if line.finer == WRITE_OFF]
+
+
+def _added(yes: Offer, work: Work) -> list[Line]:
+    return [line for line, before in _matched(yes.lines, work.lines) if before is None]
+
+
+def _charged_beyond(yes: Offer, work: Work, *, bill: bool) -> list[NotAgreed]:
+    """The lines beyond a yes that are charged, or on the sheet could be.
+
+    A line of which nothing was agreed to is not, once its tax class is written off by what such lines come to in it,
+    or to nothing; what is taxed higher is not, while the operation costs no more with tax than was heard.
+    """
+    found = not_agreed(yes, work)
+    if not found:
+        return []
+    whole, taken, total = not_agreed_bases(yes, work), bases_of(write_offs_of(yes, work)), work.bases
+    yes = met(yes, work)
+    given_up = {name for name, base in whole.items() if name in taken and -taken[name] >= base}
+    given_up |= {name for name in (total if bill else taken) if total[name] <= 0}
+    costs_more = _costs_more_with_tax(yes, work)
+
+    def charged(row: NotAgreed) -> bool:
+        if not row.whole:
+            return costs_more
+        return row.line.tax_class not in given_up and (row.line.net > 0 or not bill)
+
+    return [row for row in found if charged(row)]
+
+
+def _costs_more_with_tax(yes: Offer, work: Work) -> bool:
+    return yes.gross(work.bases, exempt=work.exempt) > yes.gross(yes.bases)
 
 
 def met(yes: Offer, work: Work) -> Offer:
@@ -144,15 +272,6 @@ def met(yes: Offer, work: Work) -> Offer:
             chosen = now if _meets(offered, now) else offered
             lines.append(replace(chosen, net=min(now.net, offered.net), tax_class=offered.tax_class))
     return replace(yes, lines=tuple(lines))
-
-
-def _above_its_most(yes: Offer, work: Work) -> list[Beyond]:
-    """The needs that come to more than the most that was authorized for each of them."""
-    return [
-        Beyond(NEED, line.key, before.what, line.what, line.net - before.net)
-        for line, before in _matched(yes.lines, work.lines)
-        if before is not None and before.if_needed and line.net > before.net
-    ]
 
 
 def _meets(need: Line, now: Line) -> bool:

@@ -12,7 +12,7 @@ from jobs import stages
 from jobs.consent import DECLINED
 from jobs.consents import states_of
 from jobs.matching import best_match
-from jobs.models import Advisory, Draw, DueService, Job, Line, Operation, Procedure, Stage
+from jobs.models import Advisory, Draw, DueService, Finer, Job, Line, Operation, Procedure, Stage
 from jobs.queries_procedures import library
 from parts.models import Movement
 
@@ -87,6 +87,11 @@ def sheets() -> QuerySet[Job]:
         .select_related("odometer_out", "technician", "comeback_of", "created_by")
         .prefetch_related(Prefetch("operations", operations), "customer__phones", "customer__emails", "photos__stored")
     )
+
+
+def write_offs(job: Job) -> QuerySet[Line]:
+    """What was written off on a job because nobody authorized it: one line an operation and tax class."""
+    return Line.objects.filter(operation__job=job, finer=Finer.WRITE_OFF).select_related("operation")
 
 
 def visits_before(job: Job) -> QuerySet[Job]:

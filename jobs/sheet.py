@@ -194,7 +194,7 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
     if line.kind == LineKind.LABOR and operation.revision is not None:
         yield f"procedure revision {operation.revision.number}"
     yield line.get_condition_display() if line.condition else ""
-    yield line.get_finer_display() if line.finer else ""
+    yield line.get_finer_display() if line.finer not in ("", Finer.WRITE_OFF) else ""  # a write-off says so itself
     yield f"done by {line.sublet_to}" if line.sublet_to else ""
     if line.pk in shelf.fitted:
         yield shelf.fitted[line.pk].note

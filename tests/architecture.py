@@ -28,6 +28,8 @@ PURE = (
     "jobs/amounts.py",
     "jobs/condition.py",
     "jobs/consent.py",
+    "jobs/offers.py",
+    "jobs/write_offs.py",
     "jobs/consent_words.py",
     "jobs/offers.py",
     "jobs/exchange.py",

@@ -29,7 +29,6 @@ from jobs import stages
 from jobs.actions.intake import change_job
 from jobs.actions.stages import settle
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent
-from jobs.consents import consent_of
 from jobs.models import Job, JobStep, Line
 from jobs.showing import if_needed
 
@@ -71,13 +70,13 @@ def authorize(
     now = clock()
     row = queries.estimates().get(pk=estimate.pk)
     job = jobs_queries.sheets().get(pk=row.job_id)
-    consent = consent_of(job, job.operations.all())
+    consent = charges.consent_on(job, shop.day_of(now))
     _the_paper_heard(row, seal, job)
     if after_record not in (None, consent.seq):
         raise Replaced(ANSWERED_SINCE)
     _given_in_time(row, at or now, now)
     if any(decision != WITHDRAWN for decision, _words in decisions.values()):
-        _still_offered(row, job, consent, at or now)
+        _still_offered(row, job, consent, at or now, now)
     name, known_as = _person(job.customer, person_name, capacity)
     asking = asking_of(row, job, consent)
     _check_decisions(asking, job, decisions)
@@ -128,12 +127,12 @@ def _given_in_time(estimate: Estimate, at: dt.datetime, now: dt.datetime) -> Non
         raise Refused("That is before this estimate was written.", "at")
 
 
-def _still_offered(estimate: Estimate, job: Job, consent: Consent, at: dt.datetime) -> None:
+def _still_offered(estimate: Estimate, job: Job, consent: Consent, at: dt.datetime, now: dt.datetime) -> None:
     """Refuse an answer to an estimate that is no longer what the garage offers; a yes is taken back at any time."""
     if shop.day_of(at) > estimate.valid_until:
         until = shop.day_words(estimate.valid_until)
         raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
-    if charges.overtaken(estimate, job, consent):
+    if charges.overtaken(estimate, job, consent, shop.day_of(now)):
         raise Refused("The sheet has changed since this estimate was written: write a revised estimate and ask again.")
 
 

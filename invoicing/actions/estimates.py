@@ -20,7 +20,6 @@ from jobs.actions.stages import move
 from jobs.actions.writing_up import save_line
 from jobs.amounts import base_unit, charged_quantity
 from jobs.consent import Consent
-from jobs.consents import consent_of
 from jobs.models import Job
 
 DRAFTABLE = stages.OPEN
@@ -39,7 +38,7 @@ def write_estimate(*, job: Job, actor: User | None, clock: Clock) -> Estimate:
     job = jobs_queries.sheets().get(pk=job.pk)
     if job.stage not in DRAFTABLE:
         raise Refused(f"{job} is {job.get_stage_display()}: there is nothing to estimate any more.")
-    consent = consent_of(job, job.operations.all())
+    consent = charges.consent_on(job, shop.day_of(now))
     offered = charges.operation_charges(job, consent)
     _something_to_offer(offered)
     before = queries.latest_estimate(job)

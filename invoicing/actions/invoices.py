@@ -69,17 +69,17 @@ def issue(
     now = clock()
     invoice = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     fresh = jobs_queries.sheets().get(pk=job.pk)
-    made = draft(fresh)
+    made = draft(fresh, invoice.issued_on)
     for sentence in made.blocks:
         raise Refused(sentence)
     if made.excess:
         raise OverLimit(made.excess)
     leaving.confirm(made.left_out, leaving_out)
     invoice.consent_seq = made.consent.seq
-    work = drafts.sums_of(made, invoice.issued_on)
+    work = drafts.sums_of(made)
     if work.gross < 0:
         raise Refused(f"This comes to {comparing.amount(work.gross)} with tax: {drafts.BELOW_ZERO}")
-    bill = drafts.bill_of(made, work)
+    bill = drafts.less_advances(made, work)
     issuing.fill(invoice, fresh, bill, actor=actor, now=now)
     invoice.odometer_in = freezing.odometer_on_paper(fresh.odometer_in)
     invoice.odometer_out = freezing.odometer_on_paper(fresh.odometer_out)

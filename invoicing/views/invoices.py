@@ -17,15 +17,19 @@ from invoicing import access, accounts, crediting, dating, drafts, freezing, lea
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
+from invoicing.comparing import amount
 from invoicing.forms import CreditForm, MailForm, first_email
-from invoicing.forms_draft import IssueForm, SkippedForm
+from invoicing.forms_draft import IssueForm, OnlyAuthorizedForm, SkippedForm
 from invoicing.leaving import LeftOut
 from invoicing.models import Authorization, Invoice, InvoiceLine
+from invoicing.only_authorized import plan_of, sums_after
 from invoicing.papers import draft_version
 from invoicing.showing import from_charges, from_paper
+from invoicing.sums import Sums
 from invoicing.tax_changes import tax_changes
 from jobs import access as jobs_access
 from jobs import stages
+from jobs.models import Finer
 
 
 @allowed("invoicing")
@@ -36,7 +40,7 @@ def invoice_make(request: HttpRequest, pk: int) -> HttpResponse:
     standing = queries.invoice_of(job)
     if standing is not None and job.stage not in stages.OPEN and request.method != "POST":
         return after_post(request, reverse("invoicing:invoice", args=[standing.pk]))
-    made_up = drafts.draft(job)
+    made_up = drafts.draft(job, timezone.localdate())
     form = issue_form(made_up, request.POST or None)
 
     def act() -> Invoice:
@@ -64,12 +68,11 @@ def draft_context(
     job = made.job
     sums, problem = None, ""
     try:
-        sums = drafts.bill_of(made, drafts.sums_of(made, timezone.localdate()))
+        sums = drafts.less_advances(made, drafts.sums_of(made))
     except Refused as error:
         problem = str(error)
-    changed = tax_changes(job, made.charges, timezone.localdate())
     asked = dating.questions(timezone.now, actor_of(request))
-    stopped = made.blocks or made.over or changed.blocks or (asked and not may(request.user, "shop"))
+    stopped = made.blocks or made.over or (asked and not may(request.user, "shop"))
     deposit = accounts.deposit_of(job)
     applied = min(deposit, sums.gross) if sums else deposit
     return {
@@ -81,6 +84,7 @@ def draft_context(
         "earlier": queries.standing_invoices(made.job),
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums,
+        **_only_authorized(made, sums),
         "deposit": deposit,
         "advances": made.advances,
         "takes_deposit": job.stage in stages.OPEN,
@@ -88,10 +92,23 @@ def draft_context(
         "applied": -applied,
         "left": sums.gross - applied if sums else None,
         "problem": problem,
-        "tax_changes": changed,
+        "tax_changes": tax_changes(job, made.charges, made.on),
         "date_asked": asked,
         "may_issue": not stopped and sums is not None,
         "form": form,
+    }
+
+
+def _only_authorized(made: drafts.DraftInvoice, sums: Sums | None) -> dict[str, Any]:
+    """What it would take to bill only what was authorized, and what was written off for that before."""
+    plan = plan_of(made)
+    return {
+        "plan": plan,
+        "plan_form": OnlyAuthorizedForm(initial={"amount": plan.net}),
+        "plan_gross": sums.gross - sums_after(made, plan).gross if sums and plan.may else None,
+        "written_off": [
+            (charge.description, amount(charge.net)) for charge in made.charges if charge.finer == Finer.WRITE_OFF
+        ],
     }
 
 

@@ -24,7 +24,7 @@ from jobs.models import SkippedAnswer
 def skipped(request: HttpRequest, pk: int) -> HttpResponse:
     """Record what was done where steps were skipped; for less the sheet is next, where its lines are lowered."""
     operation = jobs_access.operation_for(request, pk)
-    made = drafts.draft(jobs_access.sheet_for(request, operation.job_id))
+    made = drafts.draft(jobs_access.sheet_for(request, operation.job_id), timezone.localdate())
     part = next((part for part in made.skipped if part.operation.pk == pk), None)
     if part is None:
         raise Http404

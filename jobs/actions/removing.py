@@ -21,7 +21,7 @@ from jobs import queries
 from jobs.actions.writing_up import counted, editable, next_position, not_declined
 from jobs.consent import AUTHORIZED, DECLINED
 from jobs.consents import consent_of
-from jobs.models import Advisory, Draw, JobStep, Line, Operation
+from jobs.models import Advisory, Draw, Finer, JobStep, Line, Operation
 
 REMOVED_LINE, REMOVED_OPERATION = "removed line", "removed operation"
 
@@ -33,13 +33,15 @@ FOR_A_WHILE = dt.timedelta(hours=12)
 def remove_line(*, line: Line, actor: User | None, clock: Clock) -> AuditEntry:
     """Take a line off its operation; `put_back` with the entry returned undoes it for a while.
 
-    Refused while something drawn for it is not back on the shelf, and for declined work.
+    Refused while something drawn for it is not back on the shelf, for declined work, and for what is written off.
     """
     now = clock()
     operation = line.operation
     editable(operation.job, operation)
     operation.refresh_from_db()
     not_declined(operation)
+    if line.finer == Finer.WRITE_OFF:
+        raise Refused("What is not charged is worked out on the draft of the invoice: undo it there.")
     _nothing_drawn([line])
     draws = line.draws.all()
     rows = _snapshot([line, *_hanging(line), *draws])

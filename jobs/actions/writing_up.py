@@ -288,6 +288,8 @@ def save_line(
         raise Refused("Work done by somebody else must say by whom.", "sublet_to")
     if row.finer in (Finer.CORE, Finer.GOODWILL) and row.kind != LineKind.CHARGE:
         raise Refused("A core deposit and goodwill are charges.", "finer")
+    if row.finer == Finer.WRITE_OFF:
+        raise Refused("What is not charged is worked out on the draft of the invoice: undo it there.")
     if row.finer == Finer.CORE_REFUND:
         raise Refused("A core that came back is entered on the core's own line.")
     if (row.finer == Finer.GOODWILL) != (row.unit_price < 0):

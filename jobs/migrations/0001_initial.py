@@ -324,6 +324,7 @@ class Migration(migrations.Migration):
                             ("teardown", "teardown"),
                             ("fee", "fee"),
                             ("goodwill", "goodwill"),
+                            ("write_off", "not charged"),
                         ],
                         default="",
                         max_length=12,
@@ -422,19 +423,22 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            models.Q(("unit_price__gte", 0), models.Q(("finer", "goodwill"), _negated=True)),
-                            models.Q(("finer", "goodwill"), ("unit_price__lt", 0)),
+                            models.Q(
+                                ("unit_price__gte", 0),
+                                models.Q(("finer__in", ["goodwill", "write_off"]), _negated=True),
+                            ),
+                            models.Q(("finer__in", ["goodwill", "write_off"]), ("unit_price__lt", 0)),
                             _connector="OR",
                         ),
-                        name="only_goodwill_is_priced_below_zero",
+                        name="only_goodwill_and_write_offs_are_priced_below_zero",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            models.Q(("finer__in", ["goodwill", "core", "core_refund"]), _negated=True),
+                            models.Q(("finer__in", ["goodwill", "write_off", "core", "core_refund"]), _negated=True),
                             models.Q(("item", None), ("kind", "charge")),
                             _connector="OR",
                         ),
-                        name="goodwill_and_cores_are_charges",
+                        name="signed_lines_and_cores_are_charges",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(

@@ -155,15 +155,17 @@ class Finer(models.TextChoices):
     TEARDOWN = "teardown", "teardown"
     FEE = "fee", "fee"
     GOODWILL = "goodwill", "goodwill"
+    WRITE_OFF = "write_off", "not charged"
 
 
 class Line(models.Model):
     """What is charged or consumed: quantity and price in the unit that was typed, as printed (`jobs/amounts.py`).
 
-    `base_quantity` is the same quantity exact in the unit the shelf counts in. Two finer kinds are below zero:
-    goodwill has a price below zero, a returned core a quantity below zero and the core it gives back in `under`. A
-    core hangs under the part it was charged with and follows its quantity. `if_needed` says that it may turn out not
-    to be needed: the customer is asked for the most it may come to, and it is billed when it was used.
+    `base_quantity` is the same quantity exact in the unit the shelf counts in. Three finer kinds are below zero:
+    goodwill and a write-off (what nobody authorized and is not charged) have a price below zero, a returned core a
+    quantity below zero and the core it gives back in `under`. A core hangs under the part it was charged with and
+    follows its quantity. `if_needed` says that it may turn out not to be needed: the customer is asked for the most it
+    may come to, and it is billed when it was used.
     """
 
     class Condition(models.TextChoices):
@@ -200,12 +202,13 @@ class Line(models.Model):
                 name="line_has_quantity",
             ),
             models.CheckConstraint(
-                condition=Q(unit_price__gte=0) & ~Q(finer="goodwill") | Q(unit_price__lt=0, finer="goodwill"),
-                name="only_goodwill_is_priced_below_zero",
+                condition=Q(unit_price__gte=0) & ~Q(finer__in=["goodwill", "write_off"])
+                | Q(unit_price__lt=0, finer__in=["goodwill", "write_off"]),
+                name="only_goodwill_and_write_offs_are_priced_below_zero",
             ),
             models.CheckConstraint(
-                condition=~Q(finer__in=["goodwill", "core", "core_refund"]) | Q(kind="charge", item=None),
-                name="goodwill_and_cores_are_charges",
+                condition=~Q(finer__in=["goodwill", "write_off", "core", "core_refund"]) | Q(kind="charge", item=None),
+                name="signed_lines_and_cores_are_charges",
             ),
             models.CheckConstraint(
                 condition=~Q(finer="core_refund") | Q(under__isnull=False), name="core_refund_names_its_core"

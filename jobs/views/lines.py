@@ -56,6 +56,9 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     line = access.line_for(request, pk)
     if line.finer == Finer.GOODWILL:
         return _goodwill(request, line.operation, line)
+    if line.finer == Finer.WRITE_OFF:
+        context = {"operation": line.operation, "job": line.operation.job, "line": line}
+        return form_answer(request, "jobs/write_off.html", context, f"op-{line.operation_id}-slot")
     if line.finer == Finer.CORE_REFUND:
         context = {"operation": line.operation, "job": line.operation.job, "line": line}
         return form_answer(request, "jobs/core_returned.html", context, f"op-{line.operation_id}-slot")

@@ -45,7 +45,8 @@ def say(
 
 
 def drafted(job: Job) -> DraftInvoice:
-    return drafts.draft(jobs_queries.sheets().get(pk=job.pk))
+    sheet = jobs_queries.sheets().get(pk=job.pk)
+    return drafts.draft(sheet, sheet.stage_since.date())
 
 
 def next_act(garage: Garage, job: Job) -> str:

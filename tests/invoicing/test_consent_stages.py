@@ -201,7 +201,8 @@ def test_an_estimate_is_overtaken_by_what_it_does_not_show_and_by_nothing_less(g
     estimate = garage.estimate(job)
 
     def overtaken() -> bool:
-        return charges.overtaken(estimate, jobs_queries.sheets().get(pk=job.pk))
+        sheet, today = jobs_queries.sheets().get(pk=job.pk), garage.now.date()
+        return charges.overtaken(estimate, sheet, charges.consent_on(sheet, today), today)
 
     assert not overtaken()
     change(garage, second.lines.get(), unit_price=D("70.00"))

@@ -62,7 +62,7 @@ def test_fluid_is_billed_by_what_was_drawn_less_what_came_back(garage: Garage) -
     garage.draw(line, "1.7")
     garage.bring_back(line, "0.3")
     garage.finish(job)
-    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk))
+    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
     assert made.differences == ("Kestrel TF-31 transfer fluid: 1.700 L authorized, 1.400 L drawn, 18.36 less.",)
     billed = InvoiceLine.objects.get(invoice_operation__invoice=garage.issue(job), kind="fluid")
     assert (billed.quantity, billed.net) == (D("1.4"), D("85.68"))
@@ -74,7 +74,7 @@ def test_a_part_that_was_not_drawn_is_not_billed_and_said_so(garage: Garage) -> 
     job = garage.job([labor(), garage.poured(fluid, "1.700")])
     garage.authorize(garage.estimate(job))
     garage.finish(garage.into_bay(job))
-    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk))
+    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
     assert "none drawn from the shelf" in made.differences[0]
     assert garage.issue(job).net == D("179.20")
 

@@ -101,7 +101,8 @@ def dump(garage: Garage) -> dict[str, list[dict[str, Any]]]:
     reverse(movement=Movement.objects.get(kind="waste"), reason="it was not", **who)
     garage.line(garage.operation(pads.operation.job, "More", labor()), **labor("0.5"))
     tables = {
-        "garage_customer", "garage_siderow", "garage_auditentry", "invoicing_taxrate", "jobs_draw", *(row[0] for row in PLANTED),
+        "garage_customer", "garage_siderow", "garage_auditentry", "invoicing_taxrate", "jobs_draw",
+        *(row[0] for row in PLANTED),
     }  # fmt: skip
     return {table: rows_of(table) for table in tables}
 

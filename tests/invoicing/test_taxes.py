@@ -327,7 +327,7 @@ def test_an_exemption_unticked_since_the_yes_needs_a_new_one(garage: Garage, log
     save_customer(customer=customer, fields={"tax_exempt": False}, actor=garage.actor, clock=fixed(garage.now),
                   phones=[("555-0142", "")], emails=[])  # fmt: skip
     page = text_of(login(Role.COUNTER).get(f"/jobs/{job.pk}/invoice/"))
-    assert "was exempt from tax on estimate" in page and "5.43 more" in page and "Issue the invoice" not in page
+    assert "was exempt from tax then and is not now, 5.43 more" in page and "Issue the invoice" not in page
     with pytest.raises(Refused, match="Write a revised estimate and ask the customer"):
         garage.issue(job)
     estimate = garage.estimate(job)

@@ -293,7 +293,7 @@ def test_a_new_line_at_nothing_or_below_needs_no_yes() -> None:
 def test_a_limit_with_tax_counts_the_taxes_of_its_paper() -> None:
     # 100.00 at 20 % is 120.00 (VAT, United Kingdom: rate from memory); the same net in an untaxed class is less.
     yes = offer(1, line(11, "100.00"), rates={"parts": D("0.2"), "labor": D(0)}, with_tax=True)
-    assert yes.cost(yes.lines) == D("120.00")
+    assert yes.cost(yes.bases) == D("120.00")
     assert beyond(yes, work(1, line(11, "110.00", tax_class="labor"))) == ()
     assert [row.amount for row in beyond(yes, work(1, line(11, "100.01")))] == [D("0.01")]
     assert beyond(replace(yes, with_tax=False), work(1, line(11, "110.00", tax_class="labor")))[0].key == "amount"
