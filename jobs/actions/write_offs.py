@@ -7,6 +7,7 @@ from django.db.models import Max
 from garage import audit
 from garage.clock import Clock
 from garage.models import User
+from garage.texts import shortened
 from garage.writing import writing
 from jobs import objections, queries
 from jobs.actions.writing_up import counted, editable
@@ -62,4 +63,4 @@ def _described(row: TakenOff) -> str:
         return "Not charged: more than was authorized"
     said = f"Not charged, as it was not authorized: {', '.join(row.names)}"
     more = ", and what is above the authorized amount" if row.above else ""
-    return said + more if len(said + more) <= 200 else f"{said[: 199 - len(more)]}…{more}"
+    return shortened(said, 200 - len(more)) + more

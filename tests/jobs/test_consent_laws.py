@@ -248,9 +248,9 @@ def test_a_need_may_be_met_up_to_its_most(now: dict[str, object]) -> None:
     ("now", "beyond_it"),
     [
         ({"net": D("28.01")}, [("need", D("0.01")), ("amount", D("0.01"))]),
-        ({"what": "Caliper, left"}, [("part", D(0))]),
-        ({"kind": "sublet"}, [("part", D(0))]),
-        ({"sublet_to": "Ostrand Hydraulics"}, [("part", D(0))]),
+        ({"what": "Caliper, left"}, [("part", HOSE.net)]),
+        ({"kind": "sublet"}, [("part", HOSE.net)]),
+        ({"sublet_to": "Ostrand Hydraulics"}, [("part", HOSE.net)]),
     ],
 )
 def test_above_its_most_or_something_else_a_need_asks_again(
