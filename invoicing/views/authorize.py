@@ -20,7 +20,7 @@ from invoicing.forms import AuthorizeForm
 from invoicing.models import Authorization, Estimate
 from invoicing.papers import tax_text
 from invoicing.reading_out import Shown, asking_of
-from invoicing.showing import against_consent
+from invoicing.showing import not_agreed
 from invoicing.standing import Standing, standing_of
 from jobs import access as jobs_access
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent
@@ -108,9 +108,8 @@ def _context(
     job: Job, standing: Standing, estimate: Estimate, form: AuthorizeForm, marks: dict[int, tuple[str, str]]
 ) -> dict[str, Any]:
     shown = reading_out.shown(asking_of(estimate, job, standing.consent), marks)
-    notes = against_consent(estimate, standing.consent)
     rows = [
-        (row, stands, decision, reason, shown.rows.get(row.operation_id or 0), notes.get(row.operation_id, ""))
+        (row, stands, decision, reason, shown.rows.get(row.operation_id or 0), not_agreed(estimate, row, stands))
         for row, stands, decision, reason in form.rows()
     ]
     decidable = any(decision is not None for _row, _standing, decision, _reason in form.rows())
