@@ -148,12 +148,7 @@ def bill_of(job: Job, billed: Iterable[OperationCharges], on: dt.date) -> list[W
     works = {row.pk: work_of(row, exempt) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
-        replace(
-            works[row.operation or 0],
-            lines=tuple(
-                replace(lines[one.line], net=one.net, item=one.item_id, what=one.description) for one in row.charges
-            ),
-        )
+        replace(works[row.operation or 0], lines=tuple(replace(lines[one.line], net=one.net) for one in row.charges))
         for row in billed
     ]
 

@@ -158,12 +158,16 @@ def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> s
         return "Offered again, not authorized" if standing.seq else "New, not authorized"
     if standing.yes.row == row.pk:
         return "Authorized"
+    return ". ".join(filter(None, [f"Authorized at {amount(standing.net)}", not_agreed(estimate, row, standing)]))
+
+
+def not_agreed(estimate: Estimate, row: EstimateOperation, standing: Standing) -> str:
+    """What an estimate offers beyond the yes to an operation, without the stop; empty when that is nothing."""
+    if standing.yes is None or standing.yes.row == row.pk:
+        return ""
     offer = offer_of(row, estimate)
     over = beyond(standing.yes, offer.as_work)
-    if not over:
-        return f"Authorized at {amount(standing.net)}"
-    said = "; ".join(consent_words.beyond(one) for one in over)
-    return f"Authorized at {amount(standing.net)}. Not authorized: {said}"
+    return f"Not authorized: {'; '.join(consent_words.beyond(one) for one in over)}" if over else ""
 
 
 def from_paper(

@@ -139,6 +139,9 @@ def test_a_form_opened_before_another_decision_is_read_out_again(garage: Garage,
     assert answer.status_code == 422 and words in page and Authorization.objects.count() == 1
     assert f'name="decision_{right}" value="authorized" checked' not in page and 'value="555-0142"' in page
     assert total(page) == D("21.47")  # the whole job: what stood authorized, and what is offered
+    both = form_of(estimate, limit="20.02", after_record="0")  # the amount fits, what stood when it was heard does not
+    assert client.post(f"/jobs/{clips.pk}/authorize/", both).status_code == 422
+    assert Authorization.objects.count() == 1
     client.post(f"/jobs/{clips.pk}/authorize/", form_of(estimate, limit="20.02", **{f"decision_{left}": "open"}))
     assert [row.limit_gross for row in Authorization.objects.order_by("pk")] == [D("10.74"), D("21.47")]
 

@@ -339,6 +339,14 @@ def test_the_slack_may_cover_a_charge_of_the_whole_job() -> None:
     assert over(consent, work(1, *A.lines), wide(("Supplies", "9.50"))) == [(None, D("1.01"))]
 
 
+def test_a_charge_of_the_whole_job_is_never_above_what_it_came_to_on_the_marked_work() -> None:
+    yes = offer(1, line(11, "100.00"))
+    consent = consent_from([record(1, (yes, AUTHORIZED), slack="10", job_wide=(SUPPLIES,))], [work(1, *yes.lines)])
+    dearer = work(1, line(11, "110.00"))  # within the slack; 5 % of it would be 5.50, of what was marked it is 5.00
+    assert over(consent, dearer, wide(("Supplies", "5.00"))) == []
+    assert over(consent, dearer, wide(("Supplies", "5.50"))) == [(1, D("10.00")), (None, D("0.50"))]
+
+
 @given(RECORDS, WORKS, CENTS)
 def test_what_passes_of_a_job_wide_charge_is_its_share_of_the_bill_and_of_the_yes(
     records: list[Record], bill: list[Work], charged: Decimal
