@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from garage.texts import shortened
 from jobs import showing
 from jobs.amounts import base_unit, charged_quantity
 from jobs.models import Line
@@ -51,7 +52,7 @@ def fitted_for(lines: Iterable[Line], used: Mapping[int, Used]) -> dict[int, Fit
                 f"{_how_much(line, items[key])} of it is {name} ({words[key]} {line.description})"
                 for key, name in given.items()
             ]
-            found[line.pk] = Fitted(line.description, line.item_id, "; ".join(parts)[:300])
+            found[line.pk] = Fitted(line.description, line.item_id, shortened("; ".join(parts), 300))
     return found
 
 
