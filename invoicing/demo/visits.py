@@ -33,13 +33,15 @@ D = Decimal
 
 @dataclass(frozen=True)
 class Work:
-    """One operation: by a procedure's title, or free with hours and parts (item number, quantity)."""
+    """One operation: by a procedure's title, or free with hours and parts (item number, quantity); `if_needed` is what
+    may turn out to be needed, and the most it may cost."""
 
     procedure: str = ""
     title: str = ""
     hours: str = ""
     parts: tuple[tuple[str, str], ...] = ()
     sublet: tuple[str, str] | None = None
+    if_needed: tuple[tuple[str, str], ...] = ()
     concern: str = ""
     cause: str = ""
     correction: str = ""
@@ -173,6 +175,9 @@ def _lines(garage: Garage, work: Work) -> list[dict[str, Any]]:
         who, price = work.sublet
         amount = {"quantity": D(1), "unit": "each", "unit_price": D(price)}
         lines.append({"kind": "sublet", "description": work.title, "sublet_to": who, "tax_class": "sublet", **amount})
+    for what, most in work.if_needed:
+        amount = {"quantity": D(1), "unit": "each", "typed": "1", "unit_price": D(most)}
+        lines.append({"kind": "part", "description": what, "if_needed": True, "tax_class": TaxClass.PARTS, **amount})
     return lines
 
 
