@@ -42,7 +42,11 @@ def awaiting(garage: Garage) -> Script:
     """Odile Marrant has the estimate and has not called back."""
     planned = visit(
         garage, "KET-118", dt.timedelta(hours=3, minutes=40), "Squeals at the rear when braking in the morning.",
-        Work(procedure=PADS_REAR, from_advisory="Rear brake pads: 3 mm left"), Work(procedure=BRAKE_FLUID),
+        Work(
+            procedure=PADS_REAR, from_advisory="Rear brake pads: 3 mm left",
+            if_needed=(("Rear rotors, the pair", "148.00"),),
+        ),
+        Work(procedure=BRAKE_FLUID),
         promised=dt.timedelta(hours=26),
     )  # fmt: skip
     yield planned.opened

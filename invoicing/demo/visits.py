@@ -36,7 +36,8 @@ D = Decimal
 class Work:
     """One operation: by a procedure's title, or free with hours and parts (item number, quantity).
 
-    `instead` is what was done in place of the steps that are skipped, as the invoice says it.
+    `instead` is what was done in place of the steps that are skipped, as the invoice says it. `if_needed` is what may
+    turn out to be needed, and the most it may cost.
     """
 
     procedure: str = ""
@@ -44,6 +45,7 @@ class Work:
     hours: str = ""
     parts: tuple[tuple[str, str], ...] = ()
     sublet: tuple[str, str] | None = None
+    if_needed: tuple[tuple[str, str], ...] = ()
     concern: str = ""
     cause: str = ""
     correction: str = ""
@@ -179,6 +181,9 @@ def _lines(garage: Garage, work: Work) -> list[dict[str, Any]]:
         who, price = work.sublet
         amount = {"quantity": D(1), "unit": "each", "unit_price": D(price)}
         lines.append({"kind": "sublet", "description": work.title, "sublet_to": who, "tax_class": "sublet", **amount})
+    for what, most in work.if_needed:
+        amount = {"quantity": D(1), "unit": "each", "typed": "1", "unit_price": D(most)}
+        lines.append({"kind": "part", "description": what, "if_needed": True, "tax_class": TaxClass.PARTS, **amount})
     return lines
 
 

@@ -32,7 +32,7 @@ from invoicing.demo import cast, names, today
 from invoicing.demo.cast import LOGINS, MODELS
 from invoicing.demo.garage import MONTHS, ZONE, Garage
 from invoicing.demo.load import PROCEDURES, is_loaded, load
-from invoicing.models import AuthorizationOperation, Estimate, Invoice, Receivable
+from invoicing.models import AuthorizationOperation, Estimate, EstimateLine, Invoice, Receivable
 from jobs.models import Advisory, DueService, FluidSample, Job, JobStep, StepEvent
 from jobs.procedure_files import parse
 from jobs.procedure_schema import Step, Written
@@ -171,6 +171,8 @@ def test_today_every_stage_has_a_job(loaded: list[str]) -> None:
     today = dict(Job.objects.exclude(stage__in=["closed", "invoiced"]).values_list("stage").annotate(Count("pk")))
     assert today == {"written_up": 1, "awaiting": 1, "ready": 1, "in_bay": 1, "finished": 1, "canceled": 1}
     assert Job.objects.get(stage="awaiting").waits_for == "Odile Marrant"
+    need = EstimateLine.objects.get(if_needed=True)
+    assert need.estimate_operation.estimate.job.stage == "awaiting"
     promised = Job.objects.filter(stage__in=["ready", "in_bay"]).values_list("promised_at", flat=True)
     assert {moment.date() for moment in promised if moment} == {TODAY.date()}
 
