@@ -7,15 +7,15 @@ The sale is a job of a kind of its own, without a car, a bay and an estimate: wo
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from garage import audit, counters
+from garage import audit, counters, units
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Customer, User
 from garage.writing import writing
-from jobs import stages
+from jobs import showing, stages
 from jobs.actions.draws import hand_over
 from jobs.actions.writing_up import save_line
-from jobs.models import Job, Line, Operation, StageChange
+from jobs.models import Job, Operation, StageChange
 from jobs.sold import over_the_counter
 from parts.actions.stock import Shortage
 
@@ -58,14 +58,17 @@ def open_sale(
     return job
 
 
-def _sell(operation: Operation, fields: Mapping[str, Any], at: int, actor: User | None, clock: Clock) -> Line:
+def _sell(operation: Operation, fields: Mapping[str, Any], at: int, actor: User | None, clock: Clock) -> None:
     """Write one line and draw it; a refusal stands beside that line."""
     now = clock()
     try:
         line = save_line(operation=operation, fields=fields, actor=actor, clock=fixed(now))
-        return hand_over(line=line, actor=actor, clock=fixed(now))
-    except Shortage as error:
-        raise Refused(str(error), f"lines-{at}-quantity") from error
     except Refused as error:
         name = "unit_price" if error.field == "unit_price" else "quantity"
         raise Refused(str(error), f"lines-{at}-{name}") from error
+    try:
+        hand_over(line=line, actor=actor, clock=fixed(now))
+    except Shortage as error:
+        base = error.item.base_unit
+        there = error.there if base == line.unit else units.convert(error.there, base, line.unit)
+        raise Refused(f"Only {showing.quantity(there, line.unit)[0]} on the shelf.", f"lines-{at}-quantity") from error

@@ -8,10 +8,13 @@ from typing import Any
 
 from django.db import connection
 
+from garage import promises as all_promises
 from garage.errors import Refused
+from garage.models import Customer
 from invoicing import accounts, promises, promises_money
 from invoicing.models import Invoice, Payment, Receivable
 from tests.invoicing.cast import Garage, labor
+from tests.invoicing.counter_sales import sold
 
 HANDS = 8
 
@@ -86,3 +89,15 @@ def test_credit_applied_and_refunded_at_once_is_used_once(transactional_db: None
     assert sum(isinstance(row, Refused) for row in results) == 5
     assert accounts.credit_of(invoice.customer) == 0
     assert list(promises_money.nothing_beyond()) == []
+
+
+def test_clerks_who_sell_at_once_share_the_shelf_and_the_walk_in_customer(
+    transactional_db: None, garage: Garage
+) -> None:
+    fluid = garage.fluid(liters=3)
+    results = at_once([partial(sold, garage, garage.poured(fluid, "1"))] * HANDS)
+    refused = [str(row) for row in results if isinstance(row, Refused)]
+    assert refused == ["Only 0.000 L on the shelf."] * 5
+    assert sorted(row.number for row in results if isinstance(row, Invoice)) == [1, 2, 3]
+    assert Customer.objects.get().walk_in
+    assert [sentence for _promise, found in all_promises.run() for sentence in found] == []
