@@ -301,9 +301,9 @@ class TestDrawn:
         )
 
     def test_what_was_used_is_what_was_drawn_less_what_came_back(self, counter, line):
-        assert queries.used_on(line) == queries.Used(Decimal("0.85"), Decimal("30.60"))
+        assert queries.used_on(line) == queries.Used(Decimal("0.85"), Decimal("30.60"), {line.item_id: Decimal("0.85")})
         self.give_back(counter, line, "0.10")
-        assert queries.used_on(line) == queries.Used(Decimal("0.75"), Decimal("27.00"))
+        assert queries.used_on(line) == queries.Used(Decimal("0.75"), Decimal("27.00"), {line.item_id: Decimal("0.75")})
 
     def test_a_line_with_something_drawn_stays_until_it_is_back_on_the_shelf(self, counter, line):
         with pytest.raises(Refused, match="return it to the shelf first"):
