@@ -91,12 +91,13 @@ def test_a_price_raised_after_the_yes_comes_off_each_class_it_was_raised_in(gara
 
 
 def test_what_rose_in_one_class_and_fell_in_another_is_taken_off_as_far_as_the_limit(garage: Garage) -> None:
-    job = garage.done([labor("1.4"), part()])
+    job = garage.done([labor("1.4"), part(), charge("Disposal", "5.00")])
     change(garage, line_of(job), unit_price=D("94.90"))  # 20.00 more
+    change(garage, line_of(job, "charge"), unit_price=D("8.00"))  # 3.00 more
     change(garage, line_of(job, "labor"), quantity=D("1.3"), typed="")  # 12.80 less
-    only_authorized(garage, job, "7.20")
-    assert off(job) == {"parts": D("7.20")}
-    assert garage.issue(job).net == D("254.10")
+    only_authorized(garage, job, "10.20")
+    assert off(job) == {"parts": D("10.20")}  # where most was added
+    assert garage.issue(job).net == D("259.10")
     assert broken() == []
 
 

@@ -36,6 +36,7 @@ def test_a_class_that_is_taxed_higher_comes_down_to_what_was_heard_with_tax(gara
     tap(client, job)
     # 128.00 was heard; 119.35 and 7.25 % of it (8.65) is 128.00
     assert off(job) == {"charge": D("8.65")}
+    assert "Not charged: more than was authorized" in draft_page(client, job)  # the labor itself was authorized
     assert garage.issue(job).gross == D("128.00")
     assert broken() == []
 
