@@ -10,6 +10,7 @@ class InvoicingConfig(AppConfig):
         from invoicing import (  # noqa: PLC0415 (as above)
             accounts,
             consents,
+            forgetting,
             panels,
             papers,
             promises,
@@ -24,5 +25,6 @@ class InvoicingConfig(AppConfig):
         promises.register()
         shop.fix("currency", queries.why_currency_is_fixed)
         promises_money.register()
+        forgetting.register_all()
         objections.register(accounts.objection_to_canceling)
         search.register("invoice", "invoice", "invoicing:invoice")
