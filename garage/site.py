@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from garage.views import customers, entry, find, merging, people, pictures, shop, vehicles
+from garage.views import customers, entry, find, forgetting, merging, people, pictures, shop, vehicles
 
 urlpatterns = [
     path("login/", entry.LogIn.as_view(), name="login"),
@@ -13,6 +13,7 @@ urlpatterns = [
     path("customers/new/", customers.customer_new, name="customer-new"),
     path("customers/<int:pk>/", customers.customer, name="customer"),
     path("customers/<int:pk>/edit/", customers.customer_edit, name="customer-edit"),
+    path("customers/<int:pk>/erase/", forgetting.customer_forget, name="customer-forget"),
     path("customers/<int:pk>/merge/", merging.customer_merge, name="customer-merge"),
     path("customers/<int:pk>/part/", merging.customer_part, name="customer-part"),
     path("vehicles/new/", vehicles.vehicle_new, name="vehicle-new"),

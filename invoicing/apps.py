@@ -10,6 +10,7 @@ class InvoicingConfig(AppConfig):
         from invoicing import (  # noqa: PLC0415 (as above)
             accounts,
             consents,
+            forgetting,
             leaving,
             panels,
             papers,
@@ -27,4 +28,5 @@ class InvoicingConfig(AppConfig):
         promises_money.register()
         objections.register(canceling=accounts.objection_to_canceling)
         objections.register(canceling=leaving.against_canceling, changing=leaving.against_changing)
+        forgetting.register_all()
         search.register("invoice", "invoice", "invoicing:invoice")

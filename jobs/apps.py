@@ -7,7 +7,7 @@ class JobsConfig(AppConfig):
 
     def ready(self) -> None:
         from garage import panels, search  # noqa: PLC0415 (models are not ready when this module is read)
-        from jobs import promises  # noqa: PLC0415 (as above)
+        from jobs import forgetting, promises  # noqa: PLC0415 (as above)
         from jobs.panels import visits  # noqa: PLC0415 (as above)
         from jobs.panels_bay import condition  # noqa: PLC0415 (as above)
 
@@ -15,4 +15,5 @@ class JobsConfig(AppConfig):
         panels.register("vehicle", condition, order=1)
         panels.register("vehicle", visits)
         promises.register()
+        forgetting.register_all()
         search.register("job", "job", "jobs:sheet")

@@ -23,6 +23,8 @@ def merge_customer(*, customer: Customer, into: Customer, actor: User | None, cl
     first, second = Customer.objects.get(pk=customer.pk), Customer.objects.get(pk=into.pk)
     if first.walk_in or second.walk_in:
         raise Refused(f"“{Customer.WALK_IN}” stands for many customers: it is merged with none.")
+    if first.erased_at or second.erased_at:
+        raise Refused("One of them was erased: nobody can say any more that they are the same.")
     row, end = _merge(first, second)
     audit.record("merged", row, actor=actor, now=clock(), into=end.pk)
     customers.index(row)

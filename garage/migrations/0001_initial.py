@@ -225,6 +225,12 @@ class Migration(migrations.Migration):
                     models.PositiveSmallIntegerField(blank=True, null=True, verbose_name="pays within, days"),
                 ),
                 ("order_number_required", models.BooleanField(default=False, verbose_name="needs an order number")),
+                (
+                    "erased_at",
+                    models.DateTimeField(
+                        blank=True, help_text="since then the book does not know who it was", null=True
+                    ),
+                ),
                 ("walk_in", models.BooleanField(default=False, editable=False)),
                 ("created", models.DateTimeField()),
                 ("version", models.PositiveIntegerField(default=1)),

@@ -36,6 +36,7 @@ class Customer(Mergeable):
     tax_number = models.CharField("tax or VAT number", max_length=40, blank=True)
     payment_days = models.PositiveSmallIntegerField("pays within, days", null=True, blank=True)
     order_number_required = models.BooleanField("needs an order number", default=False)
+    erased_at = models.DateTimeField(null=True, blank=True, help_text="since then the book does not know who it was")
     walk_in = models.BooleanField(default=False, editable=False)
     created = models.DateTimeField()
     version = models.PositiveIntegerField(default=1)
