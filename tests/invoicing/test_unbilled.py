@@ -361,8 +361,7 @@ def test_it_can_be_left_unbilled_after_all(two: Two, login) -> None:
 
 
 def test_nothing_is_offered_where_nothing_was_left_out(garage: Garage, login) -> None:
-    job = garage.done([labor()])
-    invoice = garage.issue(job)
+    invoice = garage.issue(job := garage.done([labor()]))
     assert "Bill what was left out" not in page(login, "invoicing:invoice", invoice.pk)
     with pytest.raises(Refused, match="Everything that was finished"):
         bill_left_out(job=job, actor=garage.actor, clock=fixed(garage.now))
@@ -397,7 +396,5 @@ def test_the_promise_finds_work_that_stands_on_two_invoices(two: Two, monkeypatc
     wanted_after_all(two)
     monkeypatch.setattr("invoicing.queries.standing_invoices", lambda job: [])  # a draft that forgets
     second = issued(two)
-    found = dict(promises.run())
-    assert list(found["no work of a job stands on two invoices"]) == [
-        f"{second}: “Operation 1” stands on invoice 2026-0001 already"
-    ]
+    found = list(dict(promises.run())["no work of a job stands on two invoices"])
+    assert found == [f"{second}: “Operation 1” stands on invoice 2026-0001 already"]
