@@ -18,6 +18,9 @@ PAGES: dict[str, tuple[str, str, str]] = {
     "find": ("counter", "find", ""),
     "counter": ("counter", "counter", ""),
     "new visit": ("counter", "jobs:intake", ""),
+    "sell parts": ("counter", "invoicing:sale", ""),
+    "visits of a customer": ("counter", "jobs:customer-visits", "customer"),
+    "erase customer": ("owner", "customer-forget", "customer"),
     "job sheet": ("counter", "jobs:sheet", "written up"),
     "job sheet, awaiting": ("counter", "jobs:sheet", "awaiting"),
     "job sheet, closed": ("counter", "jobs:sheet", "closed"),
@@ -76,7 +79,8 @@ class Shown:
     def path(self, page: str) -> str:
         """The address of a page."""
         _role, name, row = PAGES[page]
-        return reverse(name, args=[self.rows[row]] if row else []) + ("?q=brannock" if name == "find" else "")
+        asked = {"find": "?q=brannock", "sell parts": f"?item={self.rows['fluid']}"}.get(page, "")
+        return reverse(name, args=[self.rows[row]] if row else []) + asked
 
 
 def fill(garage: Garage) -> Shown:
