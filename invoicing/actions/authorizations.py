@@ -120,10 +120,13 @@ def _the_paper_heard(estimate: Estimate, seal: str, job: Job) -> None:
 
 
 def _given_in_time(estimate: Estimate, at: dt.datetime, now: dt.datetime) -> None:
-    """Refuse a moment at which nobody can have decided on this estimate."""
+    """Refuse a moment at which nobody can have decided on this estimate.
+
+    One written by a clock that was ahead, and was set back since, says nothing of that.
+    """
     if at > now:
         raise Refused("An authorization cannot have been given later than now.", "at")
-    if at < estimate.written_at.replace(second=0, microsecond=0):
+    if at < estimate.written_at.replace(second=0, microsecond=0) and estimate.written_at <= now:
         raise Refused("That is before this estimate was written.", "at")
 
 
@@ -152,7 +155,7 @@ def _person(customer: Customer, name: str, capacity: str) -> tuple[str, str]:
     A company says nothing itself: whoever speaks for it is named.
     """
     typed = " ".join(name.split())
-    if not typed:
+    if not any(sign.isalpha() for sign in typed):  # a dash is nobody
         raise Refused("Write who gave the authorization.", "person_name")
     if customer.kind == Customer.Kind.COMPANY and search.key(typed) == search.key(customer.name):
         raise Refused(f"{customer.name} is a company: write the name of the person who said yes or no.", "person_name")

@@ -1,0 +1,55 @@
+"""Attacks on “nothing is billed that was not authorized”, by the screens and the verbs: each one once got through, or
+was tried and held. What is legal leaves `books_check` silent.
+"""
+
+import datetime as dt
+import re
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from garage.errors import Refused
+from invoicing.models import Authorization, TaxRate
+from tests.invoicing.cast import Garage, labor
+from tests.invoicing.test_pages import form_of, text_of
+from tests.invoicing.write_off_cast import broken
+
+D = Decimal
+Login = Callable[[str], Client]
+
+
+@pytest.fixture
+def garage(garage: Garage) -> Garage:
+    """These tests go through the pages, whose clock is the real one."""
+    garage.now = timezone.now()
+    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    return garage
+
+
+# Records
+
+
+@pytest.mark.parametrize("nobody", ["-", "???", "1", "\N{EN DASH} \N{EN DASH}"])
+def test_a_sign_is_no_person(garage: Garage, login: Login, nobody: str) -> None:
+    company = garage.customer("Fernhollow Veterinary", kind="company")
+    estimate = garage.estimate(garage.job([labor("1")], customer=company))
+    sent = form_of(estimate, person_name=nobody, limit="128.00")
+    answer = login("counter").post(f"/jobs/{estimate.job_id}/authorize/", sent)
+    assert answer.status_code == 422 and "Write who gave the authorization." in text_of(answer)
+    assert not Authorization.objects.exists()
+
+
+@pytest.mark.parametrize("ahead", [dt.timedelta(hours=2), dt.timedelta(days=3)])
+def test_an_estimate_of_a_clock_that_was_ahead_can_be_answered(garage: Garage, login: Login, ahead: dt.timedelta) -> None:
+    job, real = garage.job([labor("1")]), garage.now
+    garage.now = real + ahead
+    estimate = garage.estimate(job)
+    garage.now = real
+    page = login("counter").post(f"/jobs/{job.pk}/authorize/", form_of(estimate, limit="128.00"), follow=True)
+    assert "Recorded what Odile Marrant decided." in text_of(page)
+    garage.finish(garage.into_bay(job))
+    garage.issue(job)
+    assert broken() == []
