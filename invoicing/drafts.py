@@ -20,6 +20,7 @@ from jobs.fitted import Fitted, fitted_for
 from jobs.models import Job, JobStep
 from jobs.offers import WRITE_OFF, Work
 from jobs.skipped import Asked
+from jobs.write_offs import too_much_off
 
 BELOW_ZERO = (
     "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
@@ -111,6 +112,7 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
         billed.append(_with_answer(_as_fitted(kept, fitted), part))
         differences += said
         differences += [_other_number(fitted[row.line or 0]) for row in kept.charges if row.line in fitted]
+    bill = bill_of(job, billed, on)
     left_out = leaving.left_out(job, consent, {row.operation for row in billed} | billed_before)
     named = {row.operation for row in left_out}
     differences += [
@@ -125,10 +127,10 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
         authorization=queries.last_authorization(job),
         differences=tuple(differences),
         short=tuple(_shortages(job)),
-        blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts)),
+        blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts), *_written_off_in_vain(consent, bill)),
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
-        excess=_excess(consent, bill_of(job, billed, on), earlier),
+        excess=_excess(consent, bill, earlier),
         before=queries.billed_net(job),
         skipped=tuple(parts.values()),
         left_out=left_out,
@@ -257,6 +259,17 @@ def _with_answer(operation: OperationCharges, part: Asked | None) -> OperationCh
 
 def _unanswered(parts: Mapping[int, Asked]) -> Iterable[str]:
     return (part.problem for part in parts.values() if part.problem)
+
+
+def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
+    """What would be given up for nothing, under the name of what is no longer on the bill."""
+    for work in bill:
+        yes = consent.of(work.operation).yes
+        if yes is not None and (off := too_much_off(yes, work)):
+            yield (
+                f"“{work.title}”: {amount(off)} more is taken off than is above what was authorized, since the work "
+                "was changed after it. Undo that, then look at what is left."
+            )
 
 
 def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:

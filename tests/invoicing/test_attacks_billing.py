@@ -13,9 +13,11 @@ from django.utils import timezone
 
 from garage.errors import Refused
 from invoicing.models import Authorization, TaxRate
+from jobs.models import Line
 from tests.invoicing.cast import Garage, labor
+from tests.invoicing.consent_cast import take_off
 from tests.invoicing.test_pages import form_of, text_of
-from tests.invoicing.write_off_cast import broken
+from tests.invoicing.write_off_cast import broken, draft_page, tap, with_sensor
 
 D = Decimal
 Login = Callable[[str], Client]
@@ -52,4 +54,23 @@ def test_an_estimate_of_a_clock_that_was_ahead_can_be_answered(garage: Garage, l
     assert "Recorded what Odile Marrant decided." in text_of(page)
     garage.finish(garage.into_bay(job))
     garage.issue(job)
+    assert broken() == []
+
+
+# Bill only what was authorized, and what comes after it
+
+
+def test_what_was_taken_off_for_a_line_does_not_stay_off_without_it(garage: Garage, login: Login) -> None:
+    """Else the paper says that a sensor is not charged which is not on it, and what was authorized is charged less."""
+    client, job = login("counter"), with_sensor(garage)
+    tap(client, job)
+    take_off(garage, Line.objects.get(description="Wear sensor"))
+    page = draft_page(client, job)
+    assert "“Operation 1”: 12.00 more is taken off than is above what was authorized" in page
+    assert "Issue the invoice" not in page
+    with pytest.raises(Refused, match="12.00 more is taken off"):
+        garage.issue(job)
+    undone = text_of(client.post(f"/jobs/{job.pk}/only-authorized/undo/", follow=True))
+    assert "$12.00 is on the bill again." in undone and "Issue the invoice" in undone
+    assert garage.issue(job).net == D("254.10")
     assert broken() == []
