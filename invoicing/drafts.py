@@ -40,8 +40,8 @@ class DraftInvoice:
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
     line. `on` is the day it is taxed at, `before` what the job's earlier invoices billed for work. `skipped` is work
-    done in part, of which is asked what was done; `left_out` is finished work that this bill leaves out. `advances` are
-    the advance invoices that it takes off.
+    with skipped steps, of which is asked what was done; `left_out` is finished work that this bill leaves out.
+    `advances` are the advance invoices that it takes off.
     """
 
     job: Job
@@ -102,10 +102,10 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
     differences = _against_the_record(consent, billable)
     billed: list[OperationCharges] = []
     for operation in billable:
-        if states[operation.operation or 0] != "done":
-            differences.append(_not_done(operation, states[operation.operation or 0]))
+        state, part = states[operation.operation or 0], parts.get(operation.operation or 0)
+        if state == "open" or (state == "left" and not (part is not None and part.billed)):
+            differences.append(_not_done(operation, state))
             continue
-        part = parts.get(operation.operation or 0)
         if part is not None and part.not_billed:
             continue
         kept, said = _as_drawn(operation, used, from_shelf)

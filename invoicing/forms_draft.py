@@ -49,7 +49,7 @@ class OnlyAuthorizedForm(KeyForm):
     amount = MoneyFormField(widget=forms.HiddenInput, minimum=Decimal("0.01"))
 
 
-#: How work done in part can be billed, in the words of the counter.
+#: How work with skipped steps can be billed, in the words of the counter.
 HOW_BILLED = [
     (SkippedAnswer.Choice.DONE, "Bill it as written: it was done another way"),
     (SkippedAnswer.Choice.LESS, "Bill less: lower its hours or quantities on the job next"),

@@ -11,13 +11,19 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage.clock import fixed
 from garage.errors import Refused
+from garage.models import User
 from invoicing.models import Authorization, TaxRate
+from jobs.actions.finishing import finish_job
+from jobs.actions.intake import Odometer
 from jobs.models import Line
 from tests.invoicing.cast import Garage, labor
-from tests.invoicing.consent_cast import take_off
+from tests.invoicing.consent_cast import change, drafted, take_off
 from tests.invoicing.test_pages import form_of, text_of
+from tests.invoicing.test_unbilled import InPart, half, yes_again
 from tests.invoicing.write_off_cast import broken, draft_page, tap, with_sensor
+from tests.jobs.bay_cast import Bay, in_bay
 
 D = Decimal
 Login = Callable[[str], Client]
@@ -74,3 +80,50 @@ def test_what_was_taken_off_for_a_line_does_not_stay_off_without_it(garage: Gara
     assert "$12.00 is on the bill again." in undone and "Issue the invoice" in undone
     assert garage.issue(job).net == D("254.10")
     assert broken() == []
+
+
+# Skipped steps
+
+
+def test_billed_less_is_less_than_was_poured(half: InPart, login: Login) -> None:
+    """Lowering what was written of a fluid that stays poured lowers nothing on the bill."""
+    before = draft_net(half)
+    half.say("less")
+    fluid = Line.objects.get(operation=half.bay.operation, kind="fluid")
+    change(half.garage, fluid, quantity=D("0.5"), typed="0.5 L")
+    assert draft_net(half) == before
+    with pytest.raises(Refused, match="is to be billed less"):
+        half.garage.issue(half.job)
+    change(half.garage, fluid, unit_price=D("50.00"))
+    assert half.garage.issue(half.job).net < before
+    assert broken() == []
+
+
+def test_work_whose_steps_were_all_skipped_is_billed_only_with_a_word(skipped: Bay, garage: Garage, login: Login) -> None:
+    client, job = login("counter"), skipped.job
+    draft = draft_page(client, job)
+    assert "its steps were skipped: it is not billed" in draft and "nothing to bill" in draft
+    with pytest.raises(Refused, match="nothing to bill"):
+        garage.issue(job)
+    sent = {"seen": draft.partition('name="seen" value="')[2].partition('"')[0], "choice": "done"}
+    said = client.post(f"/operations/{skipped.operation.pk}/skipped/", {**sent, "words": "Done, on paper."}, follow=True)
+    assert "Issue the invoice" in text_of(said)
+    invoice = garage.issue(job)
+    assert invoice.net == skipped.operation.lines.get(kind="labor").unit_price * D("1.2")  # nothing was drawn
+    assert invoice.operations.get().correction.endswith("Done, on paper.")
+    assert broken() == []
+
+
+def draft_net(half: InPart) -> D:
+    return drafted(half.job).net
+
+
+@pytest.fixture
+def skipped(garage: Garage, people: dict[str, User]) -> Bay:
+    """A fluid change of which every step was skipped, finished all the same."""
+    bay = in_bay(people, garage.now)
+    yes_again(garage, bay.job)
+    for number in range(1, 8):
+        bay.do(number, "skip", reason="the tablet was dead")
+    finish_job(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
+    return bay
