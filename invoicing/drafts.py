@@ -305,6 +305,13 @@ def less_advances(made: DraftInvoice, work: Sums) -> Sums:
     return bill
 
 
+def as_shown(bill: Sums, shown: Decimal | None) -> Sums:
+    """The bill; Refused when it comes to another total than was `shown`, since nobody issues what they did not read."""
+    if shown not in (None, bill.gross):
+        raise Refused(f"The draft changed meanwhile: it comes to {amount(bill.gross)} with tax now. Look at it again.")
+    return bill
+
+
 def _turned_around(advance: Invoice, position: int) -> OperationCharges:
     lines = [line for operation in advance.operations.all() for line in operation.lines.all()]
     return OperationCharges(

@@ -14,14 +14,14 @@ from django.utils import timezone
 from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import User
-from invoicing.models import Authorization, TaxRate
+from invoicing.models import Authorization, Invoice, TaxRate
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.models import Line
-from tests.invoicing.cast import Garage, labor
+from tests.invoicing.cast import Garage, labor, part
 from tests.invoicing.consent_cast import change, drafted, take_off
 from tests.invoicing.test_pages import form_of, text_of
-from tests.invoicing.test_unbilled import InPart, half, yes_again
+from tests.invoicing.test_unbilled import yes_again
 from tests.invoicing.write_off_cast import broken, draft_page, tap, with_sensor
 from tests.jobs.bay_cast import Bay, in_bay
 
@@ -51,7 +51,7 @@ def test_a_sign_is_no_person(garage: Garage, login: Login, nobody: str) -> None:
 
 
 @pytest.mark.parametrize("ahead", [dt.timedelta(hours=2), dt.timedelta(days=3)])
-def test_an_estimate_of_a_clock_that_was_ahead_can_be_answered(garage: Garage, login: Login, ahead: dt.timedelta) -> None:
+def test_an_estimate_of_a_clock_that_was_ahead_is_answered(garage: Garage, login: Login, ahead: dt.timedelta) -> None:
     job, real = garage.job([labor("1")]), garage.now
     garage.now = real + ahead
     estimate = garage.estimate(job)
@@ -85,45 +85,85 @@ def test_what_was_taken_off_for_a_line_does_not_stay_off_without_it(garage: Gara
 # Skipped steps
 
 
-def test_billed_less_is_less_than_was_poured(half: InPart, login: Login) -> None:
+def test_billed_less_is_less_than_was_poured(garage: Garage, people: dict[str, User], login: Login) -> None:
     """Lowering what was written of a fluid that stays poured lowers nothing on the bill."""
-    before = draft_net(half)
-    half.say("less")
-    fluid = Line.objects.get(operation=half.bay.operation, kind="fluid")
-    change(half.garage, fluid, quantity=D("0.5"), typed="0.5 L")
-    assert draft_net(half) == before
+    bay = worked(garage, people, poured=True)
+    before, client = drafted(bay.job).net, login("counter")
+    client.post(f"/operations/{bay.operation.pk}/skipped/", {"choice": "less", "words": "Half of it."})
+    fluid = Line.objects.get(kind="fluid")
+    change(garage, fluid, quantity=D("0.5"), typed="0.5 L")
+    assert drafted(bay.job).net == before
+    assert "is to be billed less: lower its hours" in draft_page(client, bay.job)
     with pytest.raises(Refused, match="is to be billed less"):
-        half.garage.issue(half.job)
-    change(half.garage, fluid, unit_price=D("50.00"))
-    assert half.garage.issue(half.job).net < before
+        garage.issue(bay.job)
+    change(garage, fluid, unit_price=D("50.00"))
+    assert garage.issue(bay.job).net < before
     assert broken() == []
 
 
-def test_work_whose_steps_were_all_skipped_is_billed_only_with_a_word(skipped: Bay, garage: Garage, login: Login) -> None:
-    client, job = login("counter"), skipped.job
+def test_work_all_of_whose_steps_were_skipped_is_billed_with_a_word(
+    garage: Garage, people: dict[str, User], login: Login
+) -> None:
+    bay = worked(garage, people, poured=False)
+    client, job = login("counter"), bay.job
     draft = draft_page(client, job)
     assert "its steps were skipped: it is not billed" in draft and "nothing to bill" in draft
     with pytest.raises(Refused, match="nothing to bill"):
         garage.issue(job)
-    sent = {"seen": draft.partition('name="seen" value="')[2].partition('"')[0], "choice": "done"}
-    said = client.post(f"/operations/{skipped.operation.pk}/skipped/", {**sent, "words": "Done, on paper."}, follow=True)
+    seen = draft.partition('name="seen" value="')[2].partition('"')[0]
+    sent = {"seen": seen, "choice": "done", "words": "Done, on paper."}
+    said = client.post(f"/operations/{bay.operation.pk}/skipped/", sent, follow=True)
     assert "Issue the invoice" in text_of(said)
     invoice = garage.issue(job)
-    assert invoice.net == skipped.operation.lines.get(kind="labor").unit_price * D("1.2")  # nothing was drawn
+    assert invoice.net == bay.operation.lines.get(kind="labor").unit_price * D("1.2")  # nothing was drawn
     assert invoice.operations.get().correction.endswith("Done, on paper.")
     assert broken() == []
 
 
-def draft_net(half: InPart) -> D:
-    return drafted(half.job).net
-
-
-@pytest.fixture
-def skipped(garage: Garage, people: dict[str, User]) -> Bay:
-    """A fluid change of which every step was skipped, finished all the same."""
+def worked(garage: Garage, people: dict[str, User], *, poured: bool) -> Bay:
+    """A fluid change that was finished although its fluid was not looked at, or although all of it was skipped."""
     bay = in_bay(people, garage.now)
     yes_again(garage, bay.job)
+    readings = {2: "0.82", 4: "13", 6: "0.85", 7: "13"} if poured else {}
     for number in range(1, 8):
-        bay.do(number, "skip", reason="the tablet was dead")
+        if poured and number != 3:
+            bay.do(number, **({"reading": readings[number]} if number in readings else {}))
+        else:
+            bay.do(number, "skip", reason="the tablet was dead")
     finish_job(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
     return bay
+
+
+# Stale drafts
+
+
+def issue_form(page: str) -> dict[str, str]:
+    """What the form that issues sends as the page gives it."""
+    form = page[page.rindex("<form", 0, page.index('name="due_on"')) :].partition("</form>")[0]
+    inputs = re.findall(r"<input[^>]*>", form)
+    named = [(re.search(r'name="([^"]+)"', row), re.search(r'value="([^"]*)"', row)) for row in inputs]
+    return {name[1]: value[1] if value else "" for name, value in named if name}
+
+
+def test_a_draft_that_changed_since_it_was_looked_at_is_shown_again(garage: Garage, login: Login) -> None:
+    client, job = login("counter"), garage.done([labor("1")], [part()])
+    stale = issue_form(draft_page(client, job))
+    change(garage, Line.objects.get(kind="part"), unit_price=D("7.49"))  # in another tab, a slip of the point
+    answer = client.post(f"/jobs/{job.pk}/invoice/", stale)
+    page = text_of(answer)
+    assert answer.status_code == 422 and not Invoice.objects.exists()
+    assert "The draft changed meanwhile: it comes to 136.03 with tax now. Look at it again." in page
+    change(garage, Line.objects.get(kind="part"), unit_price=D("74.90"))
+    assert client.post(f"/jobs/{job.pk}/invoice/", issue_form(draft_page(client, job))).status_code == 303
+    assert Invoice.objects.get().net == D("202.90")
+    assert broken() == []
+
+
+def test_what_is_shown_again_can_be_issued(garage: Garage, login: Login) -> None:
+    client, job = login("counter"), garage.done([labor("1")], [part()])
+    stale = issue_form(draft_page(client, job))
+    change(garage, Line.objects.get(kind="part"), discount=D("0.1"))
+    again = issue_form(text_of(client.post(f"/jobs/{job.pk}/invoice/", stale)))
+    for _ in range(2):  # and a double tap is one
+        assert client.post(f"/jobs/{job.pk}/invoice/", again).status_code == 303
+    assert Invoice.objects.get().net == D("195.41")
