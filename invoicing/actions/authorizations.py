@@ -159,8 +159,9 @@ def _person(customer: Customer, name: str, capacity: str) -> tuple[str, str]:
         raise Refused("Write who gave the authorization.", "person_name")
     if customer.kind == Customer.Kind.COMPANY and search.key(typed) == search.key(customer.name):
         raise Refused(f"{customer.name} is a company: write the name of the person who said yes or no.", "person_name")
-    own = {search.key(known) for known in (customer.name, customer.contact) if known}
-    designated = {search.key(row.name) for row in customer.designated.all()}
+    rows = {customer, customer.today}  # merged meanwhile: whoever may speak for either of the two
+    own = {search.key(known) for row in rows for known in (row.name, row.contact) if known}
+    designated = {search.key(person.name) for row in rows for person in row.designated.all()}
     if search.key(typed) in own and capacity in ("", Capacity.CUSTOMER):
         return typed, Capacity.CUSTOMER
     if search.key(typed) in designated and capacity in ("", Capacity.DESIGNATED):

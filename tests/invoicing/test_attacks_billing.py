@@ -11,9 +11,10 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage.actions.merging import merge_customer
 from garage.clock import fixed
 from garage.errors import Refused
-from garage.models import User
+from garage.models import Customer, User
 from invoicing.models import Authorization, Invoice, TaxRate
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
@@ -167,3 +168,36 @@ def test_what_is_shown_again_can_be_issued(garage: Garage, login: Login) -> None
     for _ in range(2):  # and a double tap is one
         assert client.post(f"/jobs/{job.pk}/invoice/", again).status_code == 303
     assert Invoice.objects.get().net == D("195.41")
+
+
+# A customer who was merged in the middle
+
+
+def merged(garage: Garage, customer: Customer, **fields: object) -> Customer:
+    other = garage.customer("Odile Marrant-Voss", **fields)
+    return merge_customer(customer=customer, into=other, actor=garage.actor, clock=fixed(garage.now))
+
+
+def test_the_customer_of_a_merged_job_answers_by_either_name(garage: Garage, login: Login) -> None:
+    client, job = login("counter"), garage.job([labor("1")])
+    estimate = garage.estimate(job)
+    merged(garage, job.customer)
+    assert '<option value="Odile Marrant-Voss">' in text_of(client.get(f"/jobs/{job.pk}/authorize/"))
+    sent = form_of(estimate, limit="128.00", person_name="Odile Marrant-Voss")
+    assert client.post(f"/jobs/{job.pk}/authorize/", sent).status_code == 303
+    garage.finish(garage.into_bay(job))
+    garage.issue(job)
+    assert broken() == []
+
+
+def test_an_exemption_that_went_with_a_merge_is_asked_about(garage: Garage, login: Login) -> None:
+    """The closed row can no longer be edited: its certificate would have gone on for ever."""
+    exempt = garage.customer(tax_exempt=True, exemption_certificate="EX-9")
+    job = garage.done([part()], customer=exempt)
+    merged(garage, exempt)
+    page = draft_page(login("counter"), job)
+    assert "Not authorized" in page and "Issue the invoice" not in page
+    tap(login("counter"), job)
+    invoice = garage.issue(job)
+    assert invoice.tax > 0 and invoice.gross == D("74.90")
+    assert broken() == []
