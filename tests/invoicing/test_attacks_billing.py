@@ -133,10 +133,11 @@ def worked(garage: Garage, people: dict[str, User], *, poured: bool) -> Bay:
     """A fluid change that was finished although its fluid was not looked at, or although all of it was skipped."""
     bay = in_bay(people, garage.now)
     yes_again(garage, bay.job)
-    readings = {2: "0.82", 4: "13", 6: "0.85", 7: "13"} if poured else {}
+    readings: dict[int, dict[str, Any]] = {2: {"reading": "0.82"}, 6: {"reading": "0.85"}}
+    readings |= {number: {"reading": "13"} for number in (4, 7)}
     for number in range(1, 8):
         if poured and number != 3:
-            bay.do(number, **({"reading": readings[number]} if number in readings else {}))
+            bay.do(number, **readings.get(number, {}))
         else:
             bay.do(number, "skip", reason="the tablet was dead")
     finish_job(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
@@ -266,7 +267,7 @@ def test_a_later_invoice_and_the_first_one_credited_bill_each_work_once(garage: 
     second = operations(job)[1]
     say(garage, job, second, BACK)
     first = garage.issue(job, leaving_out=[second.pk])
-    who = {"actor": garage.actor, "clock": fixed(garage.now)}
+    who: dict[str, Any] = {"actor": garage.actor, "clock": fixed(garage.now)}
     bill_left_out(job=job, **who)
     again(garage, second)
     say(garage, job, second, YES, "254.10")
@@ -304,7 +305,7 @@ def test_labor_that_is_smuggled_into_a_sale_is_the_part_it_comes_with(garage: Ga
     sent = typed((wiper_blade(garage), "1", "18.50"), method="cash") | {f"lines-0-{name}": lie[name] for name in lie}
     login("counter").post("/counter/sell/", sent)
     line = Line.objects.get()
-    assert (line.kind, line.finer, line.discount, line.tax_class) == ("part", "", 0, "parts")
+    assert (line.kind, line.finer, line.discount, line.tax_class) == ("part", "", D(0), "parts")
     new = {"description": "Labor", "quantity": "1", "unit_price": "90", "tax_class": "labor", "key": str(uuid.uuid4())}
     answer = login("counter").post(f"/operations/{line.operation_id}/lines/new/?kind=labor", new)
     assert answer.status_code == 422 and Line.objects.count() == 1
