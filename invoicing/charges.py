@@ -149,9 +149,9 @@ def overtaken(estimate: Estimate, job: Job, consent: Consent, on: dt.date) -> bo
 
 
 def is_exempt(customer: Customer, on: dt.date) -> bool:
-    """Whether the customer's exemption certificate holds on a day."""
-    until = customer.exemption_until
-    return customer.tax_exempt and bool(customer.exemption_certificate) and (until is None or until >= on)
+    """Whether the customer's exemption certificate holds on a day; of one who was merged it is the standing one's."""
+    today, until = customer.today, customer.today.exemption_until
+    return today.tax_exempt and bool(today.exemption_certificate) and (until is None or until >= on)
 
 
 def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[ClassRate], on: dt.date) -> Sums:

@@ -20,6 +20,7 @@ from jobs.fitted import Fitted, fitted_for
 from jobs.models import Job, JobStep
 from jobs.offers import WRITE_OFF, Work
 from jobs.skipped import Asked
+from jobs.write_offs import too_much_off
 
 BELOW_ZERO = (
     "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
@@ -39,8 +40,8 @@ class DraftInvoice:
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
     line. `on` is the day it is taxed at, `before` what the job's earlier invoices billed for work. `skipped` is work
-    done in part, of which is asked what was done; `left_out` is finished work that this bill leaves out. `advances` are
-    the advance invoices that it takes off.
+    with skipped steps, of which is asked what was done; `left_out` is finished work that this bill leaves out.
+    `advances` are the advance invoices that it takes off.
     """
 
     job: Job
@@ -101,16 +102,17 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
     differences = _against_the_record(consent, billable)
     billed: list[OperationCharges] = []
     for operation in billable:
-        if states[operation.operation or 0] != "done":
-            differences.append(_not_done(operation, states[operation.operation or 0]))
+        state, part = states[operation.operation or 0], parts.get(operation.operation or 0)
+        if state == "open" or (state == "left" and not (part is not None and part.billed)):
+            differences.append(_not_done(operation, state))
             continue
-        part = parts.get(operation.operation or 0)
         if part is not None and part.not_billed:
             continue
         kept, said = _as_drawn(operation, used, from_shelf)
         billed.append(_with_answer(_as_fitted(kept, fitted), part))
         differences += said
         differences += [_other_number(fitted[row.line or 0]) for row in kept.charges if row.line in fitted]
+    bill = bill_of(job, billed, on)
     left_out = leaving.left_out(job, consent, {row.operation for row in billed} | billed_before)
     named = {row.operation for row in left_out}
     differences += [
@@ -125,10 +127,10 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
         authorization=queries.last_authorization(job),
         differences=tuple(differences),
         short=tuple(_shortages(job)),
-        blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts)),
+        blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts), *_written_off_in_vain(consent, bill)),
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
-        excess=_excess(consent, bill_of(job, billed, on), earlier),
+        excess=_excess(consent, bill, earlier),
         before=queries.billed_net(job),
         skipped=tuple(parts.values()),
         left_out=left_out,
@@ -259,6 +261,17 @@ def _unanswered(parts: Mapping[int, Asked]) -> Iterable[str]:
     return (part.problem for part in parts.values() if part.problem)
 
 
+def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
+    """What would be given up for nothing, under the name of what is no longer on the bill."""
+    for work in bill:
+        yes = consent.of(work.operation).yes
+        if yes is not None and (off := too_much_off(yes, work)):
+            yield (
+                f"“{work.title}”: {amount(off)} more is taken off than is above what was authorized, since the work "
+                "was changed after it. Undo that, then look at what is left."
+            )
+
+
 def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
@@ -289,6 +302,13 @@ def less_advances(made: DraftInvoice, work: Sums) -> Sums:
             f"The advance invoices come to {amount(-bill.gross)} more than this invoice: credit "
             f"{made.advances[-1].label} first. What was paid on it can then be applied here, and the rest refunded."
         )
+    return bill
+
+
+def as_shown(bill: Sums, shown: Decimal | None) -> Sums:
+    """The bill; Refused when it comes to another total than was `shown`, since nobody issues what they did not read."""
+    if shown not in (None, bill.gross):
+        raise Refused(f"The draft changed meanwhile: it comes to {amount(bill.gross)} with tax now. Look at it again.")
     return bill
 
 

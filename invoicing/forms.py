@@ -82,9 +82,7 @@ class AuthorizeForm(KeyForm):
         self.fields["estimate_key"].initial, self.fields["seal"].initial = estimate.pk, estimate.content_sha256
         self.fields["after_record"].initial = consent.seq
         customer = job.customer
-        own = [customer.contact] if customer.kind == Customer.Kind.COMPANY else [customer.name, customer.contact]
-        names = [*own, *(row.name for row in customer.designated.all())]
-        self.names = list(dict.fromkeys(filter(None, names)))
+        self.names = list(dict.fromkeys(name for row in (customer, customer.today) for name in _speakers(row)))
         self.is_company = customer.kind == Customer.Kind.COMPANY
         if not self.is_company:
             self.fields["person_name"] = forms.ChoiceField(
@@ -180,6 +178,12 @@ class AuthorizeForm(KeyForm):
     def typed(self) -> dict[str, str]:
         """All that was typed and marked so far, for the same form again."""
         return {name: self.data[name] for name in self.fields if name in self.data and name != "key"}
+
+
+def _speakers(customer: Customer) -> list[str]:
+    """Who may speak for a customer, as far as the book knows: they, or of a company its contact, and the designated."""
+    own = [customer.contact] if customer.kind == Customer.Kind.COMPANY else [customer.name, customer.contact]
+    return [name for name in (*own, *(row.name for row in customer.designated.all())) if name]
 
 
 class ClockReasonField(forms.CharField):

@@ -15,7 +15,12 @@ from jobs.skipped import Asked, mark_of
 
 
 class IssueForm(KeyForm):
-    """When an invoice is due, where it shall be mailed, and a tick for each finished work that it leaves out."""
+    """When an invoice is due, where it shall be mailed, and a tick for each finished work that it leaves out.
+
+    `shown` is the total that the page showed, which its template writes anew whatever was sent.
+    """
+
+    shown = MoneyFormField(widget=forms.HiddenInput, required=False)
 
     due_on = DayField(label="Due on")
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
@@ -38,7 +43,9 @@ class IssueForm(KeyForm):
 
     def values(self) -> dict[str, Any]:
         """What the verb takes."""
-        given = {name: self.cleaned_data[name] for name in ("key", "due_on", "mail_to", "told", "clock_reason")}
+        given = {
+            name: self.cleaned_data[name] for name in ("key", "shown", "due_on", "mail_to", "told", "clock_reason")
+        }
         ticked = [row.operation for row in self.left_out if self.cleaned_data[f"leave_{row.operation}"]]
         return {**given, "leaving_out": ticked}
 
@@ -49,7 +56,7 @@ class OnlyAuthorizedForm(KeyForm):
     amount = MoneyFormField(widget=forms.HiddenInput, minimum=Decimal("0.01"))
 
 
-#: How work done in part can be billed, in the words of the counter.
+#: How work with skipped steps can be billed, in the words of the counter.
 HOW_BILLED = [
     (SkippedAnswer.Choice.DONE, "Bill it as written: it was done another way"),
     (SkippedAnswer.Choice.LESS, "Bill less: lower its hours or quantities on the job next"),

@@ -72,7 +72,7 @@ def odometer_on_paper(reading: OdometerReading | None) -> str:
 
 def exemption_on_paper(customer: Customer, exempt: bool) -> str:
     """The certificate that an untaxed paper refers to."""
-    return f"certificate {customer.exemption_certificate}" if exempt else ""
+    return f"certificate {customer.today.exemption_certificate}" if exempt else ""
 
 
 def sums_on_paper(sums: Sums) -> dict[str, Any]:

@@ -1,19 +1,20 @@
 """Operations some of whose steps were skipped: what the counter must say of them, and has said."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 from garage.ledger import digest
-from jobs.amounts import amount
-from jobs.models import JobStep, Operation, SkippedAnswer
+from jobs import queries
+from jobs.amounts import amount, base_unit, charged_quantity
+from jobs.models import JobStep, Line, Operation, SkippedAnswer
 
-DONE, OPEN, SKIPPED = JobStep.State.DONE, JobStep.State.OPEN, JobStep.State.SKIPPED
+OPEN, SKIPPED = JobStep.State.OPEN, JobStep.State.SKIPPED
 
 
 @dataclass(frozen=True)
 class Asked:
-    """An operation done in part: its skipped steps, what was said of them as they stand, and what is still said."""
+    """An operation with skipped steps: those steps, and what was said of them as they stand."""
 
     operation: Operation
     skipped: tuple[JobStep, ...]
@@ -25,11 +26,21 @@ class Asked:
         return self.answer is not None and self.answer.choice == SkippedAnswer.Choice.NONE
 
     @property
+    def billed(self) -> bool:
+        """Whether it was said that the operation is billed, as written or less."""
+        return self.answer is not None and not self.not_billed
+
+    @property
     def problem(self) -> str:
-        """What keeps the operation from being billed, in a sentence; empty when nothing does."""
+        """What keeps the operation from being billed, in a sentence; empty when nothing does.
+
+        One of which nothing was ticked is not billed without an answer, and keeps nothing else back.
+        """
         if self.answer is None:
+            if len(self.skipped) == len(self.operation.steps.all()):
+                return ""
             return f"“{self.operation}”: steps of it were skipped. Write what was done, and how it is billed."
-        if self.answer.choice == SkippedAnswer.Choice.LESS and net_of(self.operation) >= self.answer.net:
+        if self.answer.choice == SkippedAnswer.Choice.LESS and net_as_used(self.operation) >= self.answer.net:
             return f"“{self.operation}” is to be billed less: lower its hours, quantities or prices on the job first."
         return ""
 
@@ -40,15 +51,15 @@ class Asked:
         return f"Not done: {skipped}. {self.answer.words if self.answer else ''}".strip()
 
 
-def done_in_part(operation: Operation) -> bool:
-    """Whether work on an operation is over, with some of its steps done and some skipped."""
+def skipped_some(operation: Operation) -> bool:
+    """Whether work on an operation is over, with some of its steps skipped or all of them."""
     states = {step.state for step in operation.steps.all()}
-    return OPEN not in states and {DONE, SKIPPED} <= states
+    return OPEN not in states and SKIPPED in states
 
 
 def asked(operations: Iterable[Operation]) -> dict[int, Asked]:
-    """What is asked of the operations done in part, by their primary key; one query, and none without any."""
-    parts = [operation for operation in operations if done_in_part(operation)]
+    """What is asked of the operations with skipped steps, by their primary key; one query, and none without any."""
+    parts = [operation for operation in operations if skipped_some(operation)]
     if not parts:
         return {}
     rows = SkippedAnswer.objects.filter(operation__in=parts).select_related("by").order_by("pk")
@@ -72,3 +83,21 @@ def net_of(operation: Operation) -> Decimal:
     """What an operation's lines come to as written, before tax."""
     nets = (amount(line.quantity, line.unit_price, line.discount) for line in operation.lines.all())
     return sum(nets, Decimal("0.00"))
+
+
+def net_as_used(operation: Operation) -> Decimal:
+    """What an operation's lines come to before tax with what was drawn in place of what was written, as it is billed.
+
+    A need that nobody wrote as used is not in it.
+    """
+    lines = [line for line in operation.lines.all() if line.item_id or not line.if_needed]
+    used = queries.used(line for line in lines if line.item_id)
+    nets = (amount(_quantity(line, used), line.unit_price, line.discount) for line in lines)
+    return sum(nets, Decimal("0.00"))
+
+
+def _quantity(line: Line, used: Mapping[int, queries.Used]) -> Decimal:
+    drawn = used.get(line.pk, queries.NOTHING).quantity
+    if line.item_id is None or drawn == line.base_quantity:
+        return line.quantity
+    return charged_quantity(drawn, base_unit(line.unit), line.unit)

@@ -8,7 +8,18 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from jobs.offers import NOTHING, WRITE_OFF, Offer, Work, exemption_gone, met, not_agreed, not_agreed_bases
+from jobs.offers import (
+    NOTHING,
+    WRITE_OFF,
+    Offer,
+    Work,
+    bases_of,
+    exemption_gone,
+    met,
+    not_agreed,
+    not_agreed_bases,
+    write_offs_of,
+)
 
 CENT = Decimal("0.01")
 
@@ -51,6 +62,13 @@ def to_take_off(yes: Offer, work: Work) -> tuple[TakenOff, ...]:
         for name, base in work.bases.items()
         if base > bases[name]
     )
+
+
+def too_much_off(yes: Offer, work: Work) -> Decimal:
+    """By how much more is written off than has to be, since the bill fell after it: no class makes up for another."""
+    taken = bases_of(write_offs_of(yes, work))
+    due = {row.tax_class: row.amount for row in to_take_off(yes, work)} if taken else {}
+    return sum((max(NOTHING, -net - due.get(name, NOTHING)) for name, net in taken.items()), NOTHING)
 
 
 def _limits(offered: Offer, yes: Offer, work: Work) -> Callable[[dict[str, Decimal]], bool]:

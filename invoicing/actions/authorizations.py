@@ -120,10 +120,13 @@ def _the_paper_heard(estimate: Estimate, seal: str, job: Job) -> None:
 
 
 def _given_in_time(estimate: Estimate, at: dt.datetime, now: dt.datetime) -> None:
-    """Refuse a moment at which nobody can have decided on this estimate."""
+    """Refuse a moment at which nobody can have decided on this estimate.
+
+    One written by a clock that was ahead, and was set back since, says nothing of that.
+    """
     if at > now:
         raise Refused("An authorization cannot have been given later than now.", "at")
-    if at < estimate.written_at.replace(second=0, microsecond=0):
+    if at < estimate.written_at.replace(second=0, microsecond=0) and estimate.written_at <= now:
         raise Refused("That is before this estimate was written.", "at")
 
 
@@ -152,12 +155,13 @@ def _person(customer: Customer, name: str, capacity: str) -> tuple[str, str]:
     A company says nothing itself: whoever speaks for it is named.
     """
     typed = " ".join(name.split())
-    if not typed:
+    if not any(sign.isalpha() for sign in typed):  # a dash is nobody
         raise Refused("Write who gave the authorization.", "person_name")
     if customer.kind == Customer.Kind.COMPANY and search.key(typed) == search.key(customer.name):
         raise Refused(f"{customer.name} is a company: write the name of the person who said yes or no.", "person_name")
-    own = {search.key(known) for known in (customer.name, customer.contact) if known}
-    designated = {search.key(row.name) for row in customer.designated.all()}
+    rows = {customer, customer.today}  # merged meanwhile: whoever may speak for either of the two
+    own = {search.key(known) for row in rows for known in (row.name, row.contact) if known}
+    designated = {search.key(person.name) for row in rows for person in row.designated.all()}
     if search.key(typed) in own and capacity in ("", Capacity.CUSTOMER):
         return typed, Capacity.CUSTOMER
     if search.key(typed) in designated and capacity in ("", Capacity.DESIGNATED):

@@ -53,6 +53,7 @@ def issue(
     mail_to: str = "",
     leaving_out: Collection[int] = (),
     told: str = "",
+    shown: Decimal | None = None,
     clock_reason: str = "",
     actor: User | None,
     clock: Clock,
@@ -61,10 +62,10 @@ def issue(
 
     `told` is who was told of a tax that the law changed since the customer's yes, `clock_reason` why the owner lets
     it bear a day that was asked about. `leaving_out` are the operations whose finished work is confirmed to be left
-    out; it can be billed later (`bill_left_out`). The same `key` again gives the same invoice. Raises OverLimit for
-    what was not authorized, and Refused for a job that is not finished, has an invoice already, has nothing to bill,
-    lacks a tax rate, has skipped steps of which nobody said what was done, leaves out finished work that was not
-    confirmed, or whose taxes the garage changed since the yes.
+    out; it can be billed later (`bill_left_out`). `shown` is the total of the draft that was looked at. The same `key`
+    again gives the same invoice. Raises OverLimit for what was not authorized, and Refused for a job that is not
+    finished, has an invoice, has nothing to bill, lacks a tax rate, comes to another total than was shown, has skipped
+    steps without an answer, leaves out finished work unconfirmed, or whose taxes the garage changed since the yes.
     """
     now = clock()
     invoice = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
@@ -79,7 +80,7 @@ def issue(
     work = drafts.sums_of(made)
     if work.gross < 0:
         raise Refused(f"This comes to {comparing.amount(work.gross)} with tax: {drafts.BELOW_ZERO}")
-    bill = drafts.less_advances(made, work)
+    bill = drafts.as_shown(drafts.less_advances(made, work), shown)
     issuing.fill(invoice, fresh, bill, actor=actor, now=now)
     invoice.odometer_in = freezing.odometer_on_paper(fresh.odometer_in)
     invoice.odometer_out = freezing.odometer_on_paper(fresh.odometer_out)

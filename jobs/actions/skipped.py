@@ -14,7 +14,7 @@ from jobs.models import Operation, SkippedAnswer
 def answer_skipped(
     *, operation: Operation, choice: str, words: str, seen: str = "", actor: User | None, clock: Clock
 ) -> SkippedAnswer:
-    """Record how an operation done in part is billed, and what was done instead; the same again changes nothing.
+    """Record how an operation with skipped steps is billed, and what was done instead; the same again changes nothing.
 
     `seen` marks the steps that were shown (`skipped.mark_of`). Raises Refused, naming the field, without a choice or
     words, for an operation without skipped steps, and when a step changed since it was seen.
@@ -22,8 +22,8 @@ def answer_skipped(
     now = clock()
     operation = Operation.objects.select_related("job").prefetch_related("steps", "lines").get(pk=operation.pk)
     editable(operation.job, operation)
-    if not skipped.done_in_part(operation):
-        raise Refused(f"“{operation}” is not work of which a part was skipped: nothing is asked about it.")
+    if not skipped.skipped_some(operation):
+        raise Refused(f"“{operation}” is not work of which steps were skipped: nothing is asked about it.")
     mark = skipped.mark_of(operation)
     if seen and seen != mark:
         raise Refused("A step changed meanwhile: look at what was skipped, then say it again.")
@@ -39,7 +39,7 @@ def answer_skipped(
         choice=choice,
         words=words.strip(),
         steps=mark,
-        net=skipped.net_of(operation),
+        net=skipped.net_as_used(operation),
         at=now,
         by=actor,
     )
