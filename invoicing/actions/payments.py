@@ -142,7 +142,8 @@ def reverse_payment(
         raise Refused("Write why it is reversed, such as: the check bounced.", "reason")
     back = Handed(amount=-received.amount, method=received.method, paid_on=paid_on, reference=received.reference)
     row = _row(received.customer, back, actor, now, reason)
-    if row.paid_on < received.paid_on:
+    # A payment of a day to come was recorded while the clock was ahead: it may be reversed on any day since.
+    if row.paid_on < min(received.paid_on, shop.day_of(now)):
         raise Refused(f"The payment is of {shop.day_words(received.paid_on)}: it was not reversed before.", "paid_on")
     row.reverses = received
     parts = []
@@ -296,7 +297,7 @@ def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
     """Seal an act with money over its parts, append it to its chain, and store the parts."""
     for part in parts:
         if part.customer.walk_in and part.amount > 0 and part.invoice_id is None and part.job_id is None:
-            raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
+            _only_what_is_owed(part)
     act.content_sha256 = freezing.parts_seal(parts)
     append(act)
     for part in parts:
@@ -305,6 +306,12 @@ def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
         else:
             part.allocation = act
     PaymentPart.objects.bulk_create(parts)
+
+
+def _only_what_is_owed(part: PaymentPart) -> None:
+    """A walk-in sale keeps no credit; what was refunded of a check that then bounced can be paid back."""
+    if accounts.credit_of(part.customer) + part.amount > 0:
+        raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
 
 
 def _settle(parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime) -> None:
