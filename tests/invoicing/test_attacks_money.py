@@ -6,20 +6,24 @@ from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
 from html.parser import HTMLParser
+from io import StringIO
 from typing import Any
 
 import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
-from garage import promises
-from garage.actions.merging import merge_customer, part_customer
+from garage import database, promises
+from garage.actions.merging import merge_customer
 from garage.clock import fixed
 from invoicing import accounts
-from invoicing.models import Payment, TaxRate
+from invoicing.models import InvoiceLine, Payment, TaxRate
 from jobs.models import Line
 from parts.models import Item
-from tests.invoicing.cast import Garage, labor
+from tests.invoicing.cast import Garage, charge, labor, part
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 
 D = Decimal
@@ -131,6 +135,9 @@ def test_a_walk_in_pays_back_what_was_refunded_of_a_check_that_bounced(client: C
     done(client, f"/invoices/{invoice.pk}/credit/", reason="Brought back")
     done(client, f"/invoices/{invoice.pk}/refund/", reason="Brought back")
     done(client, f"/payments/{Payment.objects.order_by('pk')[0].pk}/reverse/", reason="The check bounced.")
+    other = sold(garage, pieces(Item.objects.get(), 1))
+    refused = press(client, f"/invoices/{other.pk}/take-off/", amount="19.84")
+    assert refused.status_code == 422 and "has no account" in words(refused)
     page = f"/customers/{invoice.customer_id}/account/pay/"
     refused = press(client, page, amount="39.69", method="cash")
     assert refused.status_code == 422 and "has no account" in words(refused)
@@ -160,6 +167,46 @@ def test_a_blank_between_digits_groups_thousands_or_is_asked_about(client: Clien
     assert Payment.objects.get().amount == D("1234.50")
 
 
+def test_half_a_charge_and_a_third_of_an_hour_can_be_credited(client: Client, garage: Garage) -> None:
+    """The page's own figure was refused as no whole piece: such an invoice could not be credited."""
+    half = {**charge("Waste oil", "10.00"), "quantity": D("0.5")}
+    invoice = garage.issue(garage.done([half, labor("1.333")]))
+    done(client, f"/invoices/{invoice.pk}/credit/", reason="Wrong customer")
+    assert accounts.owed(invoice) == 0
+
+
+def test_a_part_is_not_credited_by_halves(client: Client, garage: Garage) -> None:
+    invoice = garage.issue(garage.done([part()]))
+    line = InvoiceLine.objects.get()
+    refused = press(client, f"/invoices/{invoice.pk}/credit/", reason="Half", **{f"line_{line.pk}": "0.5"})
+    assert refused.status_code == 422 and "counted whole" in words(refused)
+
+
+def test_nothing_is_refunded_before_it_was_paid(client: Client, garage: Garage) -> None:
+    """Only a reversal asked: the till of that day would lack money that had not come."""
+    paid = garage.on_account(garage.customer(), "10.00")
+    page = f"/customers/{paid.customer_id}/account/refund/"
+    before = (timezone.localdate() - timedelta(days=3)).isoformat()
+    refused = press(client, page, amount="10.00", reason="Too much", paid_on=before)
+    assert refused.status_code == 422 and "was not refunded before" in words(refused)
+    done(client, page, amount="10.00", reason="Too much")
+
+
+def test_a_row_that_no_check_can_read_is_a_breach_in_words(garage: Garage) -> None:
+    """The check of it ended in a traceback, and none after it was made."""
+    garage.issue(garage.done([labor("1")]))
+    database.remove_guards(connection)
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE invoicing_estimate SET rates = '{\"x\": 1}'")
+    database.install(connection)
+    said = StringIO()
+    with pytest.raises(CommandError, match="breaches found"):
+        call_command("books_check", stdout=said)
+    assert "it is not what was written" in said.getvalue()
+    assert "a row holds what the program never wrote" in said.getvalue()
+    assert all(name in said.getvalue() for name in promises.names())
+
+
 class TestACoreThatWasHandedIn:
     @pytest.fixture
     def core(self, client: Client, garage: Garage) -> Line:
@@ -183,5 +230,5 @@ class TestACoreThatWasHandedIn:
         core.refresh_from_db()
         assert (given_back.quantity, given_back.unit_price) == (-1, core.unit_price)
         again = client.post(f"/lines/{core.pk}/core-in/", {"key": str(uuid.uuid4())}, follow=True)
-        assert "was handed in" in words(again)
+        assert "was handed in" in again.content.decode()
         assert Line.objects.get(finer="core_refund").quantity == -1
