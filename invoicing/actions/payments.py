@@ -255,7 +255,7 @@ def _check_amount(amount: Decimal, what: str) -> None:
 
 
 def _not_before(row: Payment, received: dt.date, word: str, now: dt.datetime) -> None:
-    """Refuse to give back what had not come yet. What was recorded while the clock was ahead may go on any day since."""
+    """Refuse to give back what had not come; what was recorded while the clock was ahead may go on any day since."""
     if row.paid_on < min(received, shop.day_of(now)):
         raise Refused(f"The payment is of {shop.day_words(received)}: it was not {word} before.", "paid_on")
 
