@@ -35,7 +35,9 @@ class PlainDecimalField(forms.Field):
     def to_python(self, value: Any) -> Decimal | None:
         if value in self.empty_values:
             return None
-        text = str(value).strip().replace("\u00a0", "").replace(" ", "").replace("−", "-")
+        text = re.sub(r"[\u00a0\u202f]", " ", str(value)).strip().replace("−", "-")
+        if re.fullmatch(r"-?\d{1,3}( \d{3})+([.,]\d*)?", text):  # 12 50 is as likely 12.50: only thousands stand apart
+            text = text.replace(" ", "")
         if text.count(",") == 1 and "." not in text and len(text.partition(",")[2]) != 3:
             text = text.replace(",", ".")
         elif re.fullmatch(r"-?\d{1,3}(,\d{3})+\.\d*", text):  # as the program itself writes money: 1,234.50

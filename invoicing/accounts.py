@@ -96,12 +96,15 @@ def money_at(place: Place) -> list[tuple[Held, Decimal]]:
 
 
 def places_of(payment: Payment) -> list[tuple[Place, Decimal]]:
-    """Where the money of a payment stands now, the place it reached first before the others."""
+    """Where the money of a payment stands now, the place it reached first before the others.
+
+    The accounts of two customers who are one are two: what is taken from there goes from the row it stands in, or
+    parting them would leave money on one that the other owes.
+    """
     rows = PaymentPart.objects.filter(Q(payment=payment, of=None) | Q(of=payment))
     sums: dict[Place, Decimal] = {}
-    for part in rows.select_related("customer__standing", "invoice__customer", "job__customer").order_by("pk"):
-        on_account = part.invoice_id is None and part.job_id is None
-        place = Place(part.customer.today if on_account else part.customer, part.invoice, part.job)
+    for part in rows.select_related("customer", "invoice__customer", "job__customer").order_by("pk"):
+        place = Place(part.customer, part.invoice, part.job)
         sums[place] = sums.get(place, ZERO) + part.amount
     return [(place, amount) for place, amount in sums.items() if amount]
 

@@ -25,7 +25,7 @@ from jobs.amounts import base_unit, charged_quantity
 from jobs.consent import AUTHORIZED, DECLINED, UNDECIDED, WITHDRAWN, Consent, Standing
 from jobs.consent_words import all_beyond
 from jobs.forms import MomentField
-from jobs.models import Job
+from jobs.models import Finer, Job, LineKind
 
 Channel = Authorization.Channel
 CHANNELS = [
@@ -270,6 +270,7 @@ def _billed_field(line: InvoiceLine, initial: Decimal | None) -> QuantityFormFie
         base=base_unit(line.unit),
         default_unit=line.unit,
         allow_zero=True,
+        whole=line.kind == LineKind.PART or line.finer == Finer.CORE,
         required=initial is not None,
         initial=initial,
     )

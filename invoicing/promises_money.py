@@ -90,9 +90,12 @@ def walk_ins_are_paid() -> Iterator[str]:
     reversed_on = PaymentPart.objects.filter(payment__reverses__isnull=False).values("invoice")
     for row in owed.exclude(invoice__in=reversed_on.exclude(invoice=None)).select_related("invoice"):
         yield f"{row.invoice}: a walk-in sale on which {row.balance} is owed"
-    on_account = PaymentPart.objects.filter(customer__walk_in=True, invoice=None, job=None, amount__gt=0)
-    for part in on_account:
-        yield f"payment part {part.pk}: {part.amount} stands on an account for walk-in sales"
+    there = ZERO
+    on_account = PaymentPart.objects.filter(customer__walk_in=True, invoice=None, job=None)
+    for key, amount in on_account.order_by("pk").values_list("pk", "amount"):
+        there += amount
+        if amount > 0 and there > 0:
+            yield f"payment part {key}: {there} stands on an account for walk-in sales"
 
 
 def moves_add_up() -> Iterator[str]:

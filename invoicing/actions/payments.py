@@ -142,8 +142,7 @@ def reverse_payment(
         raise Refused("Write why it is reversed, such as: the check bounced.", "reason")
     back = Handed(amount=-received.amount, method=received.method, paid_on=paid_on, reference=received.reference)
     row = _row(received.customer, back, actor, now, reason)
-    if row.paid_on < received.paid_on:
-        raise Refused(f"The payment is of {shop.day_words(received.paid_on)}: it was not reversed before.", "paid_on")
+    _not_before(row, received.paid_on, "reversed", now)
     row.reverses = received
     parts = []
     there = accounts.places_of(received)
@@ -168,7 +167,7 @@ def refund(
 ) -> Payment:
     """Give a customer money back: what an invoice is overpaid by, a deposit, or credit on the account.
 
-    Raises Refused without a reason, and for more than stands there.
+    Raises Refused without a reason, for more than stands there, and for a day before it was paid.
     """
     now = clock()
     free, amount = accounts.refundable(place), handed["amount"]
@@ -183,6 +182,8 @@ def refund(
     for held, part in accounts.take(accounts.money_at(place), amount):
         parts.append(place.part(-part))
         parts[-1].of_id, parts[-1].customer_id = held
+    received = Payment.objects.filter(pk__in=[part.of_id for part in parts]).aggregate(last=Max("paid_on"))["last"]
+    _not_before(row, received, "refunded", now)
     return _write(row, parts, actor, now, "refunded", place=where(place))
 
 
@@ -253,6 +254,12 @@ def _check_amount(amount: Decimal, what: str) -> None:
         raise Refused(f"{what} must be more than zero.", "amount")
 
 
+def _not_before(row: Payment, received: dt.date, word: str, now: dt.datetime) -> None:
+    """Refuse to give back what had not come; what was recorded while the clock was ahead may go on any day since."""
+    if row.paid_on < min(received, shop.day_of(now)):
+        raise Refused(f"The payment is of {shop.day_words(received)}: it was not {word} before.", "paid_on")
+
+
 def _row(customer: Customer, handed: Handed, actor: User | None, now: dt.datetime, reason: str = "") -> Payment:
     """A payment before it is written; Refused for an unknown method and an impossible day."""
     if handed["method"] not in Payment.Method.values:
@@ -296,7 +303,7 @@ def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
     """Seal an act with money over its parts, append it to its chain, and store the parts."""
     for part in parts:
         if part.customer.walk_in and part.amount > 0 and part.invoice_id is None and part.job_id is None:
-            raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
+            _only_what_is_owed(act, part)
     act.content_sha256 = freezing.parts_seal(parts)
     append(act)
     for part in parts:
@@ -305,6 +312,15 @@ def _sealed(act: Payment | Allocation, parts: Sequence[PaymentPart]) -> None:
         else:
             part.allocation = act
     PaymentPart.objects.bulk_create(parts)
+
+
+def _only_what_is_owed(act: Payment | Allocation, part: PaymentPart) -> None:
+    """A walk-in sale keeps no credit; what was refunded of a check that then bounced can be paid back.
+
+    By new money alone: what pays another sale is not taken off that one.
+    """
+    if isinstance(act, Allocation) or accounts.credit_of(part.customer) + part.amount > 0:
+        raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
 
 
 def _settle(parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime) -> None:

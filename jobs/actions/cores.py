@@ -8,6 +8,7 @@ from garage.clock import Clock
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
+from jobs.actions.following import charge_alike
 from jobs.actions.writing_up import counted, editable
 from jobs.models import Finer, Line, LineKind
 
@@ -34,7 +35,7 @@ def hand_in_core(*, key: uuid.UUID, core: Line, actor: User | None, clock: Clock
         raise Refused(f"Every core of “{core}” was handed in.")
     refund.quantity -= ONE
     refund.base_quantity = refund.quantity
-    refund.unit_price, refund.discount, refund.tax_class = core.unit_price, core.discount, core.tax_class
+    charge_alike(refund, core)
     refund.save()
     audit.record("core handed in", refund, actor=actor, now=now, core=core.pk, quantity=str(-refund.quantity))
     counted(core.operation.job, actor, now)

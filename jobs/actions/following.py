@@ -6,11 +6,15 @@ from jobs.models import Finer, Line, LineKind
 
 
 def follow(part: Line, *, item_changed: bool) -> None:
-    """Bring the core under a part's line to the part: its quantity, and the deposit of another item.
+    """Bring the core under a part's line to the part: its quantity, and the deposit of another item; and what gives
+    cores back to their line, whoever changed it.
 
     A core that the counter took off the sheet stays off until the part is another item. Called by the verbs that
     write lines, within their transaction.
     """
+    if part.finer == Finer.CORE:
+        _give_back_alike(part)
+        return
     if part.kind != LineKind.PART:
         part.hanging.all().delete()
         return
@@ -28,6 +32,16 @@ def follow(part: Line, *, item_changed: bool) -> None:
         core.unit_price, core.tax_class = deposit, part.item.tax_class
         core.description = f"Core deposit, {part.item}"
     core.save()
+    _give_back_alike(core)
+
+
+def charge_alike(refund: Line, core: Line) -> None:
+    """Let a core given back come to what its deposit is charged at; the row is not stored."""
+    refund.unit_price, refund.discount, refund.tax_class = core.unit_price, core.discount, core.tax_class
+
+
+def _give_back_alike(core: Line) -> None:
     for refund in core.hanging.all():
         refund.quantity = refund.base_quantity = max(refund.quantity, -core.quantity)
+        charge_alike(refund, core)
         refund.save()

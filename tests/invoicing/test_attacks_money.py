@@ -1,0 +1,234 @@
+"""Attacks on money, stock and records through the screens: each form is sent back as its page gave it."""
+
+import re
+import uuid
+from collections.abc import Callable
+from datetime import timedelta
+from decimal import Decimal
+from html.parser import HTMLParser
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
+from django.test import Client
+from django.utils import timezone
+
+from garage import database, promises
+from garage.actions.merging import merge_customer
+from garage.clock import fixed
+from invoicing import accounts
+from invoicing.models import InvoiceLine, Payment, TaxRate
+from jobs.models import Line
+from parts.models import Item
+from tests.invoicing.cast import Garage, charge, labor, part
+from tests.invoicing.counter_sales import pieces, sold, wiper_blade
+
+D = Decimal
+
+
+@pytest.fixture
+def garage(garage: Garage) -> Garage:
+    """These tests go through the pages, whose clock is the real one."""
+    garage.now = timezone.now()
+    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    return garage
+
+
+@pytest.fixture
+def client(garage: Garage, login: Callable[[str], Client]) -> Client:
+    return login("owner")
+
+
+class Forms(HTMLParser):
+    """The forms of a page that are posted, with the values a browser would send."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.found: list[dict[str, str]] = []
+        self.open, self.choice, self.text = False, "", ""
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attrs}
+        name, kind = given.get("name", ""), given.get("type", "text")
+        if tag == "form":
+            self.open = given.get("method") == "post" and given.get("action") != "/logout/"
+            if self.open:
+                self.found.append({})
+        elif not self.open:
+            return
+        elif tag == "input" and name and kind not in ("submit", "file"):
+            if kind not in ("checkbox", "radio") or "checked" in given:
+                self.found[-1][name] = given.get("value", "")
+        elif tag == "select":
+            self.choice = name
+        elif tag == "option" and ("selected" in given or self.choice not in self.found[-1]):
+            self.found[-1][self.choice] = given.get("value", "")
+        elif tag == "textarea":
+            self.text, self.found[-1][name] = name, ""
+
+    def handle_endtag(self, tag: str) -> None:
+        self.open = self.open and tag != "form"
+        self.text = "" if tag == "textarea" else self.text
+
+    def handle_data(self, data: str) -> None:
+        if self.text and self.open:
+            self.found[-1][self.text] += data
+
+
+def sent(client: Client, address: str, **typed: str) -> dict[str, str]:
+    """What the page's form sends with this typed into it."""
+    page = client.get(address)
+    assert page.status_code == 200, (address, page.status_code)
+    found = [form for form in Forms(page.content.decode()).found if typed.keys() & form.keys()]
+    assert found, f"{address} has no form with {typed}"
+    return {**found[0], **typed}
+
+
+def press(client: Client, address: str, **typed: str) -> Any:
+    """Fill in the page's form and send it."""
+    return client.post(address, sent(client, address, **typed))
+
+
+def words(answer: Any) -> str:
+    """What a page says."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.content.decode().partition("<main")[2]))
+
+
+def done(client: Client, address: str, **typed: str) -> None:
+    """The same for an act that is legal; the book holds after it."""
+    answer = press(client, address, **typed)
+    assert answer.status_code == 303, words(answer)
+    assert broken() == []
+
+
+def broken() -> list[str]:
+    """What `books_check` names."""
+    return [sentence for _promise, found in promises.run() for sentence in found]
+
+
+# Holes that were found
+
+
+def test_a_check_that_bounces_leaves_nothing_on_one_of_two_who_are_parted_again(client: Client, garage: Garage) -> None:
+    """Its money stood on the accounts of both; all of it was taken from one, and parted the other could spend it."""
+    twice, one = garage.customer("Odile Marrant"), garage.customer("Odile Marrant-Quay")
+    invoice = garage.issue(garage.done([labor("1")], customer=twice))
+    merge_customer(customer=twice, into=one, actor=garage.actor, clock=fixed(garage.now))
+    done(client, f"/customers/{one.pk}/account/pay/", amount="50.00", method="check")
+    done(client, f"/invoices/{invoice.pk}/apply-credit/", amount="20.00")
+    done(client, f"/invoices/{invoice.pk}/take-off/", amount="20.00")
+    done(client, f"/payments/{Payment.objects.get().pk}/reverse/", reason="The check bounced.")
+    assert client.post(f"/customers/{twice.pk}/part/").status_code == 303
+    for row in (twice, one):
+        row.refresh_from_db()
+        assert accounts.credit_of(row) == 0, row
+    assert broken() == []
+
+
+def test_a_walk_in_pays_back_what_was_refunded_of_a_check_that_bounced(client: Client, garage: Garage) -> None:
+    """It stood as owed on the account of walk-in sales for ever: nothing could be paid on it."""
+    invoice = sold(garage, pieces(wiper_blade(garage)), method="check")
+    done(client, f"/invoices/{invoice.pk}/credit/", reason="Brought back")
+    done(client, f"/invoices/{invoice.pk}/refund/", reason="Brought back")
+    done(client, f"/payments/{Payment.objects.order_by('pk')[0].pk}/reverse/", reason="The check bounced.")
+    other = sold(garage, pieces(Item.objects.get(), 1))
+    refused = press(client, f"/invoices/{other.pk}/take-off/", amount="19.84")
+    assert refused.status_code == 422 and "has no account" in words(refused)
+    page = f"/customers/{invoice.customer_id}/account/pay/"
+    refused = press(client, page, amount="39.69", method="cash")
+    assert refused.status_code == 422 and "has no account" in words(refused)
+    done(client, page, method="cash", amount="39.68")
+    assert accounts.accounts() == []
+
+
+def test_what_was_paid_while_the_clock_was_ahead_can_be_reversed(client: Client, garage: Garage) -> None:
+    """Its day is still to come: it was refused as before the payment, and as in the future."""
+    invoice = garage.issue(garage.done([labor("1")]))
+    paid = garage.pay(invoice, "10.00", clock=fixed(garage.now + timedelta(days=20)))
+    yesterday = (timezone.localdate() - timedelta(days=1)).isoformat()
+    refused = press(client, f"/payments/{paid.pk}/reverse/", reason="Recorded on a wrong day", paid_on=yesterday)
+    assert refused.status_code == 422 and "was not reversed before" in words(refused)
+    done(client, f"/payments/{paid.pk}/reverse/", reason="Recorded on a wrong day")
+    assert accounts.owed(invoice) == D("128.00")
+
+
+@pytest.mark.parametrize("typed", ["12 50", "1 5", "1 2345", "12 34 56", "1 234 5.00"])
+def test_a_blank_between_digits_groups_thousands_or_is_asked_about(client: Client, garage: Garage, typed: str) -> None:
+    """“12 50” was taken as 1,250."""
+    invoice = garage.issue(garage.done([labor("20")]))
+    answer = press(client, f"/invoices/{invoice.pk}/pay/", amount=typed, method="cash")
+    assert answer.status_code == 422 and "is not a number" in words(answer)
+    assert not Payment.objects.exists()
+    done(client, f"/invoices/{invoice.pk}/pay/", amount="1\u202f234,50", method="cash")
+    assert Payment.objects.get().amount == D("1234.50")
+
+
+def test_half_a_charge_and_a_third_of_an_hour_can_be_credited(client: Client, garage: Garage) -> None:
+    """The page's own figure was refused as no whole piece: such an invoice could not be credited."""
+    half = {**charge("Waste oil", "10.00"), "quantity": D("0.5")}
+    invoice = garage.issue(garage.done([half, labor("1.333")]))
+    done(client, f"/invoices/{invoice.pk}/credit/", reason="Wrong customer")
+    assert accounts.owed(invoice) == 0
+
+
+def test_a_part_is_not_credited_by_halves(client: Client, garage: Garage) -> None:
+    invoice = garage.issue(garage.done([part()]))
+    line = InvoiceLine.objects.get()
+    refused = press(client, f"/invoices/{invoice.pk}/credit/", reason="Half", **{f"line_{line.pk}": "0.5"})
+    assert refused.status_code == 422 and "counted whole" in words(refused)
+
+
+def test_nothing_is_refunded_before_it_was_paid(client: Client, garage: Garage) -> None:
+    """Only a reversal asked: the till of that day would lack money that had not come."""
+    paid = garage.on_account(garage.customer(), "10.00")
+    page = f"/customers/{paid.customer_id}/account/refund/"
+    before = (timezone.localdate() - timedelta(days=3)).isoformat()
+    refused = press(client, page, amount="10.00", reason="Too much", paid_on=before)
+    assert refused.status_code == 422 and "was not refunded before" in words(refused)
+    done(client, page, amount="10.00", reason="Too much")
+
+
+def test_a_row_that_no_check_can_read_is_a_breach_in_words(garage: Garage) -> None:
+    """The check of it ended in a traceback, and none after it was made."""
+    garage.issue(garage.done([labor("1")]))
+    database.remove_guards(connection)
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE invoicing_estimate SET rates = '{\"x\": 1}'")
+    database.install(connection)
+    said = StringIO()
+    with pytest.raises(CommandError, match="breaches found"):
+        call_command("books_check", stdout=said)
+    assert "it is not what was written" in said.getvalue()
+    assert "a row holds what the program never wrote" in said.getvalue()
+    assert all(name in said.getvalue() for name in promises.names())
+
+
+class TestACoreThatWasHandedIn:
+    @pytest.fixture
+    def core(self, client: Client, garage: Garage) -> Line:
+        alternator: Item = wiper_blade(garage)
+        Item.objects.filter(pk=alternator.pk).update(core_deposit=D(45))
+        alternator.refresh_from_db()
+        garage.job([pieces(alternator, 1)])
+        core = Line.objects.get(finer="core")
+        assert client.post(f"/lines/{core.pk}/core-in/", {"key": str(uuid.uuid4())}).status_code == 303
+        return core
+
+    @pytest.mark.parametrize(
+        "typed", [{"description": "Core, old alternator"}, {"unit_price": "5.00"}, {"unit_price": "60.00"}]
+    )
+    def test_it_stays_given_back_at_its_price_when_its_deposit_is_changed(
+        self, client: Client, core: Line, typed: dict[str, str]
+    ) -> None:
+        """Any change of the deposit's line took the row off by which it was given back."""
+        assert press(client, f"/lines/{core.pk}/", **typed).status_code == 303
+        given_back = Line.objects.get(finer="core_refund")
+        core.refresh_from_db()
+        assert (given_back.quantity, given_back.unit_price) == (-1, core.unit_price)
+        again = client.post(f"/lines/{core.pk}/core-in/", {"key": str(uuid.uuid4())}, follow=True)
+        assert "was handed in" in again.content.decode()
+        assert Line.objects.get(finer="core_refund").quantity == -1
