@@ -59,7 +59,7 @@ def test_an_exemption_that_is_gone_can_get_a_new_yes_through_the_pages(garage: G
     estimate = job.estimates.first()
     assert estimate is not None and estimate.gross == D("208.33")
     page = text_of(client.get(f"/jobs/{job.pk}/authorize/"))
-    assert "Changed since: the customer was exempt from tax then and is not now, 5.43 more" in page
+    assert "Not authorized: the customer was exempt from tax then and is not now, 5.43 more" in page
     operation = job.operations.get()
     sent = form_of(estimate) | {f"decision_{operation.pk}": "authorized", "limit": "202.90"}
     assert client.post(f"/jobs/{job.pk}/authorize/", sent).status_code == 303
