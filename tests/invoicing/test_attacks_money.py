@@ -193,6 +193,21 @@ def test_nothing_is_refunded_before_it_was_paid(client: Client, garage: Garage) 
     done(client, page, amount="10.00", reason="Too much")
 
 
+def test_what_goodwill_was_taken_off_is_not_credited_without_it(client: Client, garage: Garage) -> None:
+    """More was credited than billed, and the goodwill left alone could not be credited any more."""
+    job = garage.done([labor("1", "100.00"), part("Pad set", "80.00")])
+    goodwill = {"description": "Sorry", "amount": "50", "tax_class": "parts"}
+    assert client.post(f"/operations/{job.operations.get().pk}/goodwill/", goodwill).status_code == 303
+    invoice = garage.issue(job)
+    garage.pay(invoice, "132.18")
+    page, less = f"/invoices/{invoice.pk}/credit/", InvoiceLine.objects.get(net__lt=0)
+    refused = press(client, page, reason="All but that", **{f"line_{less.pk}": "0"})
+    assert refused.status_code == 422 and "132.18 of this invoice is left" in words(refused)
+    done(client, page, reason="All of it")
+    done(client, f"/invoices/{invoice.pk}/refund/", amount="132.18", reason="All of it")
+    assert accounts.owed(invoice) == 0
+
+
 def test_a_row_that_no_check_can_read_is_a_breach_in_words(garage: Garage) -> None:
     """The check of it ended in a traceback, and none after it was made."""
     garage.issue(garage.done([labor("1")]))
