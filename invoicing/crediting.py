@@ -114,14 +114,24 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
         )
     if invoice.kind == Invoice.Kind.ADVANCE:
         _check_advance(invoice, whole)
-    elif taken_off and not whole and sums.gross < -(stays := invoice.gross + _credited_gross(invoice)):
-        raise Refused(
-            f"Less its advance invoice, {amount(stays)} of this invoice is left: no more can be credited of it in "
-            "part. Credit it whole; then the advance invoice stands again, and can be credited too."
-        )
+    elif not whole and sums.gross < -(stays := invoice.gross + _credited_gross(invoice)):
+        raise Refused(_more_than_stays(stays, bool(taken_off)))
     gone = [(lines[key], row) for key, row in left.items() if not row.quantity and row.cost]
     spent = tuple(CreditedLine(line, row, charges.charge_on_paper(line, line.line_id).at(ZERO)) for line, row in gone)
     return Credited(rows, {row.pk: row for row in invoice.operations.all()}, sums, whole, spent=spent)
+
+
+def _more_than_stays(stays: Decimal, taken_off: bool) -> str:
+    """Why a part of an invoice comes to more than is left of it: what takes off the bill would stand alone."""
+    if taken_off:
+        return (
+            f"Less its advance invoice, {amount(stays)} of this invoice is left: no more can be credited of it in "
+            "part. Credit it whole; then the advance invoice stands again, and can be credited too."
+        )
+    return (
+        f"{amount(stays)} of this invoice is left: no more can be credited of it. Credit the goodwill or the returned "
+        "core along with what it was taken off."
+    )
 
 
 def off_lines(invoice: Invoice) -> set[int]:

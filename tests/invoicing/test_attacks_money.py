@@ -19,9 +19,10 @@ from django.utils import timezone
 from garage import database, promises
 from garage.actions.merging import merge_customer
 from garage.clock import fixed
+from garage.models import ShopProfile
 from invoicing import accounts
-from invoicing.models import InvoiceLine, Payment, TaxRate
-from jobs.models import Line
+from invoicing.models import Invoice, InvoiceLine, Payment, TaxRate
+from jobs.models import Job, Line
 from parts.models import Item
 from tests.invoicing.cast import Garage, charge, labor, part
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
@@ -62,7 +63,7 @@ class Forms(HTMLParser):
             return
         elif tag == "input" and name and kind not in ("submit", "file"):
             if kind not in ("checkbox", "radio") or "checked" in given:
-                self.found[-1][name] = given.get("value", "")
+                self.found[-1][name] = given.get("value", "on" if kind == "checkbox" else "")
         elif tag == "select":
             self.choice = name
         elif tag == "option" and ("selected" in given or self.choice not in self.found[-1]):
@@ -192,6 +193,21 @@ def test_nothing_is_refunded_before_it_was_paid(client: Client, garage: Garage) 
     done(client, page, amount="10.00", reason="Too much")
 
 
+def test_what_goodwill_was_taken_off_is_not_credited_without_it(client: Client, garage: Garage) -> None:
+    """More was credited than billed, and the goodwill left alone could not be credited any more."""
+    job = garage.done([labor("1", "100.00"), part("Pad set", "80.00")])
+    goodwill = {"description": "Sorry", "amount": "50", "tax_class": "parts"}
+    assert client.post(f"/operations/{job.operations.get().pk}/goodwill/", goodwill).status_code == 303
+    invoice = garage.issue(job)
+    garage.pay(invoice, "132.18")
+    page, less = f"/invoices/{invoice.pk}/credit/", InvoiceLine.objects.get(net__lt=0)
+    refused = press(client, page, reason="All but that", **{f"line_{less.pk}": "0"})
+    assert refused.status_code == 422 and "132.18 of this invoice is left" in words(refused)
+    done(client, page, reason="All of it")
+    done(client, f"/invoices/{invoice.pk}/refund/", amount="132.18", reason="All of it")
+    assert accounts.owed(invoice) == 0
+
+
 def test_a_row_that_no_check_can_read_is_a_breach_in_words(garage: Garage) -> None:
     """The check of it ended in a traceback, and none after it was made."""
     garage.issue(garage.done([labor("1")]))
@@ -232,3 +248,99 @@ class TestACoreThatWasHandedIn:
         again = client.post(f"/lines/{core.pk}/core-in/", {"key": str(uuid.uuid4())}, follow=True)
         assert "was handed in" in again.content.decode()
         assert Line.objects.get(finer="core_refund").quantity == -1
+
+
+# Attacks that held: the book is checked after each act
+
+
+def bill(client: Client, job: Job) -> Invoice:
+    """Issue the job's invoice through its draft."""
+    due = timezone.localdate().isoformat()
+    done(client, f"/jobs/{job.pk}/invoice/", due_on=due)
+    return Invoice.objects.filter(kind="invoice").latest("pk")
+
+
+def with_deposits(client: Client, garage: Garage, *amounts: str) -> Job:
+    """A finished job with an hour at 128.00 and a part at 74.90, and deposits on it."""
+    job = garage.job([labor("1"), part()])
+    garage.authorize(garage.estimate(job))
+    for amount in amounts:
+        done(client, f"/jobs/{job.pk}/deposit/", amount=amount, method="check")
+    return garage.finish(garage.into_bay(job))
+
+
+def test_a_deposit_goes_round_through_two_invoices_and_bounces_in_the_end(client: Client, garage: Garage) -> None:
+    job = with_deposits(client, garage, "100.00")
+    first = bill(client, job)
+    done(client, f"/invoices/{first.pk}/take-off/", amount="100.00")
+    done(client, f"/invoices/{first.pk}/apply-credit/", amount="60.00")
+    done(client, f"/invoices/{first.pk}/apply-credit/", amount="40.00")
+    done(client, f"/invoices/{first.pk}/credit/", reason="Wrong address")
+    second = bill(client, job)
+    done(client, f"/invoices/{first.pk}/refund/", amount="30.00", method="cash", reason="They asked for it")
+    done(client, f"/invoices/{first.pk}/take-off/", amount="70.00")
+    done(client, f"/invoices/{second.pk}/apply-credit/", amount="70.00")
+    done(client, f"/payments/{Payment.objects.earliest('pk').pk}/reverse/", reason="The check bounced.")
+    assert (accounts.owed(first), accounts.owed(second)) == (0, D("208.33"))
+    assert accounts.credit_of(job.customer) == D("-30.00")
+    done(client, f"/customers/{job.customer_id}/account/pay/", amount="30.00", method="cash")
+    done(client, f"/invoices/{second.pk}/pay/", amount="208.33", method="cash")
+    assert accounts.balance_of(job.customer) == 0 and accounts.accounts() == []
+
+
+def test_taxed_deposits_are_credited_and_taken_off_by_turns(client: Client, garage: Garage) -> None:
+    ShopProfile.objects.update(deposits_taxed=True)
+    job = with_deposits(client, garage, "33.33", "50.01")
+    first, (one, two) = bill(client, job), Invoice.objects.filter(kind="advance").order_by("pk")
+    hour, pads = InvoiceLine.objects.filter(line__isnull=False).order_by("pk")
+    third = {f"line_{hour.pk}": "0.3", f"line_{pads.pk}": "0"}
+    done(client, f"/invoices/{first.pk}/credit/", reason="Too many hours", **third)
+    done(client, f"/invoices/{first.pk}/credit/", reason="All of it")
+    done(client, f"/invoices/{one.pk}/credit/", reason="Not taken")
+    second = bill(client, job)
+    refused = press(client, f"/invoices/{two.pk}/credit/", reason="Not taken")
+    assert refused.status_code == 422 and "takes this advance invoice off" in words(refused)
+    done(client, f"/invoices/{one.pk}/take-off/", amount="33.33")
+    done(client, f"/invoices/{second.pk}/apply-credit/", amount="33.33")
+    done(client, f"/invoices/{second.pk}/credit/", reason="All of it")
+    done(client, f"/invoices/{two.pk}/credit/", reason="Not taken")
+    for invoice, amount in ((two, "50.01"), (second, "33.33")):
+        done(client, f"/invoices/{invoice.pk}/refund/", amount=amount, method="cash", reason="Sold the car")
+    assert accounts.balance_of(job.customer) == 0
+
+
+def test_a_key_is_one_act_on_one_page(client: Client, garage: Garage) -> None:
+    one, two = (garage.issue(garage.done([labor("1")])) for _ in range(2))
+    form = sent(client, f"/invoices/{one.pk}/pay/", amount="10.00", method="cash")
+    taps = [client.post(f"/invoices/{one.pk}/pay/", form).status_code for _ in range(2)]
+    assert taps == [303, 303] and Payment.objects.count() == 1
+    assert client.post(f"/invoices/{one.pk}/pay/", {**form, "amount": "11.00"}).status_code == 422
+    assert client.post(f"/invoices/{two.pk}/pay/", form).status_code == 422
+    assert client.post(f"/customers/{one.customer_id}/account/pay/", form).status_code == 422
+    assert Payment.objects.count() == 1 and broken() == []
+
+
+def test_cores_blades_and_the_shelf_give_back_what_was_sold_and_no_more(client: Client, garage: Garage) -> None:
+    blade = wiper_blade(garage)
+    Item.objects.filter(pk=blade.pk).update(core_deposit=D(45))
+    blade.refresh_from_db()
+    invoice = sold(garage, pieces(blade, 2))
+    blades, core = InvoiceLine.objects.order_by("pk")
+    page, nothing = f"/invoices/{invoice.pk}/credit/", {f"line_{blades.pk}": "0"}
+    for _core in range(2):
+        done(client, page, reason="Core", **{f"line_{core.pk}": "1"}, **nothing)
+    third = client.post(page, {"key": str(uuid.uuid4()), "reason": "Core", f"line_{core.pk}": "1", **nothing})
+    assert third.status_code == 422
+    half = {f"line_{blades.pk}": "1", f"return_{blades.pk}": "2"}
+    refused = press(client, page, reason="Blade", **half)
+    assert refused.status_code == 422 and "no more goes back" in words(refused)
+    for _blade in range(2):
+        done(client, page, reason="Blade", **{**half, f"return_{blades.pk}": "1"})
+    refused = press(client, f"/invoices/{invoice.pk}/refund/", amount="136.22", method="cash", reason="All back")
+    assert refused.status_code == 422
+    done(client, f"/invoices/{invoice.pk}/refund/", amount="136.21", method="cash", reason="All back")
+    note = Invoice.objects.filter(kind="credit_note").latest("pk")
+    again = {"key": str(uuid.uuid4()), "reason": "Again", f"line_{note.operations.get().lines.get().pk}": "1"}
+    assert client.post(f"/invoices/{note.pk}/credit/", again).status_code == 422
+    blade.refresh_from_db()
+    assert blade.on_hand == 3 and broken() == []
