@@ -6,20 +6,25 @@
 import datetime as dt
 from collections.abc import Mapping
 from decimal import Decimal
+from typing import Any
 
 from hypothesis import strategies as st
 
 from garage.actions.profile import save_profile
 from garage.errors import Refused
+from garage.models import Customer
 from invoicing import accounts, queries
 from invoicing.accounts import Place
 from invoicing.actions.authorizations import authorize
 from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.issuing import mail_invoice
+from invoicing.actions.left_out import bill_left_out, leave_it
 from invoicing.actions.payments import move_money, refund, reverse_payment, take_deposit, take_on_account, take_payment
 from invoicing.actions.receipts import mail_receipt
+from invoicing.actions.selling import sell
 from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
+from invoicing.drafts import draft
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceLine, Payment, Receivable, Tax, TaxRate
 from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
@@ -28,7 +33,7 @@ from jobs.actions.stages import start_job
 from jobs.consents import consent_of
 from jobs.models import Job
 from tests.invoicing.random_book import AT, MONEY, Idle, act
-from tests.invoicing.random_work import READ, Work
+from tests.invoicing.random_work import GOODS, READ, Work
 
 D = Decimal
 ANSWERS = st.lists(
@@ -122,7 +127,23 @@ class Money(Work):
     def bill(self, job: Job, *, sure: bool = True) -> Invoice | None:
         """Issue a job's invoice; the owner is `sure` of the clock and has told of changed taxes."""
         why, owner = ("I looked at the clock" if sure else ""), self.people["owner"]
-        return self.do(issue, job=job, told="Odile" if sure else "", clock_reason=why, actor=owner)
+        left = [row.operation for row in draft(jobs_queries.sheets().get(pk=job.pk)).left_out] if sure else []
+        told = "Odile" if sure else ""
+        return self.do(issue, job=job, leaving_out=left, told=told, clock_reason=why, actor=owner)
+
+    @act(at=AT, later=st.sampled_from([True, True, False]))
+    def what_a_bill_left_out_is_billed(self, at: int, later: bool) -> None:
+        if later:
+            self.do(bill_left_out, job=self.job(at, stages.INVOICED, stages.CLOSED))
+        else:
+            self.do(leave_it, job=self.job(at, stages.FINISHED))
+
+    @act(at=AT, goods=st.lists(GOODS, min_size=1, max_size=2), how=st.sampled_from(["cash", "card", "account"]))
+    def goods_are_sold_over_the_counter(self, at: int, goods: list[dict[str, Any]], how: str) -> None:
+        buyer = self.pick(Customer.objects.all(), at) if at or how == "account" else None
+        lines = [self.from_shelf(fields) for fields in goods]
+        why = "I looked at the clock"
+        self.do(sell, lines=lines, method=how, customer=buyer, clock_reason=why, actor=self.people["owner"])
 
     # Invoices and credit notes
 
@@ -169,7 +190,9 @@ class Money(Work):
     @act(at=AT, amount=MONEY, method=METHOD, on_job=st.booleans())
     def money_is_paid_before(self, at: int, amount: Decimal, method: str, on_job: bool) -> None:
         if on_job:
-            self.do(take_deposit, job=self.job(at, *stages.OPEN), amount=amount, method=method)
+            why, owner = "I looked at the clock", self.people["owner"]
+            job = self.job(at, *stages.OPEN)
+            self.do(take_deposit, job=job, amount=amount, method=method, clock_reason=why, actor=owner)
         else:
             self.do(take_on_account, customer=self.pick_customer(at), amount=amount, method=method)
 
@@ -226,6 +249,7 @@ class Money(Work):
                 raise Idle
             self.do(end_rate, tax=county, last_day=self.now.date())
 
-    @act(rate=st.sampled_from([D("128"), D("131.50")]), with_tax=st.booleans())
-    def the_shop_changes(self, rate: Decimal, with_tax: bool) -> None:
-        self.do(save_profile, fields={"labor_rate": rate, "limit_with_tax": with_tax})
+    @act(rate=st.sampled_from([D("128"), D("131.50")]), with_tax=st.booleans(), advance=st.booleans())
+    def the_shop_changes(self, rate: Decimal, with_tax: bool, advance: bool) -> None:
+        fields = {"labor_rate": rate, "limit_with_tax": with_tax, "deposits_taxed": advance}
+        self.do(save_profile, fields=fields)

@@ -21,6 +21,7 @@ from jobs.actions.intake import Odometer, change_job, open_job
 from jobs.actions.procedures import publish
 from jobs.actions.readings import correct_reading
 from jobs.actions.removing import put_back, remove_line, remove_operation
+from jobs.actions.skipped import answer_skipped
 from jobs.actions.stages import cancel_job, offer_again, reopen_job, start_job
 from jobs.actions.steps import act as act_on_step
 from jobs.actions.writing_up import add_operation, edit_operation, move_operation, save_line, take_up
@@ -37,6 +38,14 @@ D = Decimal
 HOURS = st.sampled_from(["0.3", "1.4", "2"])
 DISCOUNTS = st.sampled_from([D(0), D(0), D("0.1"), D("0.333333333"), D(1)])
 PIECES = st.integers(1, 3).map(str)
+#: Goods from the shelf: so much of a fluid in any unit, or so many pieces.
+GOODS = st.one_of(
+    st.builds(
+        lambda at, many, unit, price: {"fluid": at, "quantity": many, "unit": unit, "unit_price": price},
+        AT, LITERS, st.sampled_from(["L", "qt", "gal", "mL"]), MONEY,
+    ),
+    st.builds(lambda at, many, price: {"pieces": at, "quantity": D(many), "unit_price": price}, AT, PIECES, MONEY),
+)  # fmt: skip
 #: The fields of a line, as its form gives them; `item` is taken from the shelf when the line is written.
 LINES = st.one_of(
     st.builds(lambda hours, price, off: labor(hours, str(price), discount=off), HOURS, MONEY, DISCOUNTS),
@@ -45,11 +54,7 @@ LINES = st.one_of(
     st.builds(lambda price: charge("Grinding", str(price), "sublet", "sublet", sublet_to="Ostrand Grinding"), MONEY),
     st.builds(lambda price: charge("Goodwill", str(-price), finer="goodwill", tax_class="labor"), MONEY),
     st.builds(lambda price: charge("Core deposit", str(price), finer="core", tax_class="parts"), MONEY),
-    st.builds(
-        lambda at, many, unit, price: {"fluid": at, "quantity": many, "unit": unit, "unit_price": price},
-        AT, LITERS, st.sampled_from(["L", "qt", "gal", "mL"]), MONEY,
-    ),
-    st.builds(lambda at, many, price: {"pieces": at, "quantity": D(many), "unit_price": price}, AT, PIECES, MONEY),
+    GOODS,
 )  # fmt: skip
 CHANGES = st.one_of(
     st.builds(lambda price: {"unit_price": price}, MONEY),
@@ -261,6 +266,11 @@ class Work(RandomBook):
             return ""
         high, low = spec.high or D("0.9"), spec.low or D("0.5")
         return str(high + 1 if odd.startswith("high") else low / 2 if odd == "low" else spec.target or low)
+
+    @act(at=AT, choice=st.sampled_from(["done", "less", "none"]), words=st.sampled_from(["by hand instead", ""]))
+    def skipped_steps_are_explained(self, at: int, choice: str, words: str) -> None:
+        skipped = Operation.objects.filter(steps__state="skipped").distinct()
+        self.do(answer_skipped, operation=self.pick(skipped, at), choice=choice, words=words)
 
     @act(at=AT, number=st.integers(0, 5), quantity=LITERS, back=st.booleans())
     def something_is_drawn(self, at: int, number: int, quantity: Decimal, back: bool) -> None:

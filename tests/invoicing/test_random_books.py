@@ -31,6 +31,7 @@ thousand = settings(books, max_examples=1000, stateful_step_count=30, phases=[Ph
 #: Verbs that no sequence does by itself: what another verb does in passing, and what has nothing to do with the
 #: figures and papers of the book (logins, files, photos), each with a test of its own.
 IN_PASSING = {
+    "customers.walk_in_customer", "counter_sale.open_sale", "draws.hand_over",
     "draws.draw_at_step", "draws.undo_at_step", "draws.return_billed", "stock.draw", "stock.give_back",
     "stages.move", "stages.settle", "evidence.record_sample",
 }  # fmt: skip
