@@ -10,6 +10,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from garage import shop
 from garage.actions.profile import save_profile
 from garage.errors import Refused
 from garage.models import Customer
@@ -20,12 +21,14 @@ from invoicing.actions.estimates import mail_estimate, revise_to_used, write_est
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.issuing import mail_invoice
 from invoicing.actions.left_out import bill_left_out, leave_it
+from invoicing.actions.only_authorized import bill_only_authorized, charge_it_again
 from invoicing.actions.payments import move_money, refund, reverse_payment, take_deposit, take_on_account, take_payment
 from invoicing.actions.receipts import mail_receipt
 from invoicing.actions.selling import sell
 from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
-from invoicing.drafts import draft
+from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceLine, Payment, Receivable, Tax, TaxRate
+from invoicing.only_authorized import plan_of
 from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
 from jobs import stages
@@ -103,10 +106,10 @@ class Money(Work):
             job.refresh_from_db()
             self.next_for(job, how)
 
-    @act()
-    def all_carry_on(self) -> None:
+    @act(how=READ)
+    def all_carry_on(self, how: str) -> None:
         for job in Job.objects.exclude(stage__in=[stages.CANCELED, stages.CLOSED]).order_by("pk"):
-            self.next_for(job, "on")
+            self.next_for(job, how)
 
     def next_for(self, job: Job, how: str) -> None:
         if job.stage == stages.WRITTEN_UP:
@@ -116,18 +119,24 @@ class Money(Work):
         elif job.stage == stages.READY:
             self.do(start_job, job=job, technician=self.people["technician"])
         elif job.stage == stages.IN_BAY:
-            self.work(job)
+            self.work(job, more=how == "leap")
             self.finish(job, how if how in ("on", "same") else "on")
         elif job.stage == stages.FINISHED and self.bill(job) is None:
-            self.do(revise_to_used, job=job)
+            if how in ("same", "leap"):
+                self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net)
+            else:
+                self.do(revise_to_used, job=job)
         elif job.stage == stages.INVOICED:
             for owed in Receivable.objects.filter(invoice__job=job, balance__gt=0):
                 self.do(take_payment, invoice=owed.invoice, amount=owed.balance, method="card")
 
+    def draft(self, job: Job) -> DraftInvoice:
+        return draft(jobs_queries.sheets().get(pk=job.pk), shop.day_of(self.now))
+
     def bill(self, job: Job, *, sure: bool = True) -> Invoice | None:
         """Issue a job's invoice; the owner is `sure` of the clock and has told of changed taxes."""
         why, owner = ("I looked at the clock" if sure else ""), self.people["owner"]
-        left = [row.operation for row in draft(jobs_queries.sheets().get(pk=job.pk)).left_out] if sure else []
+        left = [row.operation for row in self.draft(job).left_out] if sure else []
         told = "Odile" if sure else ""
         return self.do(issue, job=job, leaving_out=left, told=told, clock_reason=why, actor=owner)
 
@@ -144,6 +153,14 @@ class Money(Work):
         lines = [self.from_shelf(fields) for fields in goods]
         why = "I looked at the clock"
         self.do(sell, lines=lines, method=how, customer=buyer, clock_reason=why, actor=self.people["owner"])
+
+    @act(at=AT, taken_back=st.sampled_from([False, False, True]), said=st.sampled_from([True, True, False]))
+    def only_what_was_authorized_is_billed(self, at: int, taken_back: bool, said: bool) -> None:
+        job = self.job(at, stages.FINISHED)
+        if taken_back:
+            self.do(charge_it_again, job=job)
+        else:
+            self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net if said else D(1))
 
     # Invoices and credit notes
 

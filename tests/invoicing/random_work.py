@@ -50,6 +50,7 @@ GOODS = st.one_of(
 LINES = st.one_of(
     st.builds(lambda hours, price, off: labor(hours, str(price), discount=off), HOURS, MONEY, DISCOUNTS),
     st.builds(lambda price, count: part("Clip", str(price), count), MONEY, PIECES),
+    st.builds(lambda price: part("Boot, if needed", str(price), if_needed=True), MONEY),
     st.builds(lambda price, of: charge("Rags", str(price), tax_class=of), MONEY, st.sampled_from(["charge", "none"])),
     st.builds(lambda price: charge("Grinding", str(price), "sublet", "sublet", sublet_to="Ostrand Grinding"), MONEY),
     st.builds(lambda price: charge("Goodwill", str(-price), finer="goodwill", tax_class="labor"), MONEY),
@@ -280,13 +281,18 @@ class Work(RandomBook):
             quantity = quantity.to_integral_value() or D(1)
         self.do(return_from_line if back else draw_for_line, line=line, quantity=quantity)
 
-    def work(self, job: Job) -> None:
-        """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said."""
+    def work(self, job: Job, *, more: bool = False) -> None:
+        """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said.
+
+        With `more` it takes more fluid than is written.
+        """
         for operation in authorized(job).prefetch_related("steps"):
             for step in operation.steps.filter(state="open"):
                 self.step(step)
             for line in operation.lines.filter(item__isnull=False, draws=None):
                 self.do(draw_for_line, line=line, quantity=line.base_quantity)
+                if more and line.kind == "fluid":
+                    self.do(draw_for_line, line=line, quantity=D("0.2"))
             self.do(edit_operation, operation=operation, fields={"correction": "Done as written."})
 
     @act(at=AT, how=READ, said=st.booleans())
