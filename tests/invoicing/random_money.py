@@ -119,7 +119,7 @@ class Money(Work):
         elif job.stage == stages.READY:
             self.do(start_job, job=job, technician=self.people["technician"])
         elif job.stage == stages.IN_BAY:
-            self.work(job, more=how == "leap")
+            self.work(job, how)
             self.finish(job, how if how in ("on", "same") else "on")
         elif job.stage == stages.FINISHED and self.bill(job) is None:
             if how in ("same", "leap"):

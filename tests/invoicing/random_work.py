@@ -281,19 +281,21 @@ class Work(RandomBook):
             quantity = quantity.to_integral_value() or D(1)
         self.do(return_from_line if back else draw_for_line, line=line, quantity=quantity)
 
-    def work(self, job: Job, *, more: bool = False) -> None:
+    def work(self, job: Job, how: str = "") -> None:
         """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said.
 
-        With `more` it takes more fluid than is written.
+        With "leap" it takes more fluid than is written, with "too low" its steps are skipped and not to be billed.
         """
         for operation in authorized(job).prefetch_related("steps"):
             for step in operation.steps.filter(state="open"):
-                self.step(step)
+                self.step(step, "skip" if how == "too low" else "tick")
             for line in operation.lines.filter(item__isnull=False, draws=None):
                 self.do(draw_for_line, line=line, quantity=line.base_quantity)
-                if more and line.kind == "fluid":
+                if how == "leap" and line.kind == "fluid":
                     self.do(draw_for_line, line=line, quantity=D("0.2"))
             self.do(edit_operation, operation=operation, fields={"correction": "Done as written."})
+            if operation.steps.filter(state="skipped").exists():
+                self.do(answer_skipped, operation=operation, choice="none", words="not needed")
 
     @act(at=AT, how=READ, said=st.booleans())
     def the_work_is_finished(self, at: int, how: str, said: bool) -> None:
