@@ -284,11 +284,12 @@ class Work(RandomBook):
     def work(self, job: Job, how: str = "") -> None:
         """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said.
 
-        With "leap" it takes more fluid than is written, with "too low" its steps are skipped and not to be billed.
+        With "leap" it takes more fluid than is written, with "too low" all steps but the first are
+        skipped, and it is not to be billed.
         """
         for operation in authorized(job).prefetch_related("steps"):
-            for step in operation.steps.filter(state="open"):
-                self.step(step, "skip" if how == "too low" else "tick")
+            for place, step in enumerate(operation.steps.filter(state="open")):
+                self.step(step, "skip" if how == "too low" and place else "tick")
             for line in operation.lines.filter(item__isnull=False, draws=None):
                 self.do(draw_for_line, line=line, quantity=line.base_quantity)
                 if how == "leap" and line.kind == "fluid":
