@@ -95,13 +95,17 @@ def money_at(place: Place) -> list[tuple[Held, Decimal]]:
     return [(Held(row["source"], row["customer"]), row["sum"]) for row in rows]
 
 
-def places_of(payment: Payment) -> list[tuple[Place, Decimal]]:
-    """Where the money of a payment stands now, the place it reached first before the others."""
+def places_of(payment: Payment, *, as_one: bool = True) -> list[tuple[Place, Decimal]]:
+    """Where the money of a payment stands now, the place it reached first before the others.
+
+    `as_one`: two customers who are one have one account, as pages show it; else each row's own, as it is written.
+    """
     rows = PaymentPart.objects.filter(Q(payment=payment, of=None) | Q(of=payment))
     sums: dict[Place, Decimal] = {}
     for part in rows.select_related("customer__standing", "invoice__customer", "job__customer").order_by("pk"):
         on_account = part.invoice_id is None and part.job_id is None
-        place = Place(part.customer.today if on_account else part.customer, part.invoice, part.job)
+        whose = part.customer.today if as_one and on_account else part.customer
+        place = Place(whose, part.invoice, part.job)
         sums[place] = sums.get(place, ZERO) + part.amount
     return [(place, amount) for place, amount in sums.items() if amount]
 

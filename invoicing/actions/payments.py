@@ -146,7 +146,7 @@ def reverse_payment(
         raise Refused(f"The payment is of {shop.day_words(received.paid_on)}: it was not reversed before.", "paid_on")
     row.reverses = received
     parts = []
-    there = accounts.places_of(received)
+    there = accounts.places_of(received, as_one=False)
     for place, standing in there:
         parts.append(place.part(-standing))
     refunded = received.amount - sum((standing for _place, standing in there), ZERO)
