@@ -32,7 +32,7 @@ from invoicing.only_authorized import plan_of
 from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
 from jobs import stages
-from jobs.actions.stages import start_job
+from jobs.actions.stages import offer_again, start_job
 from jobs.consents import consent_of
 from jobs.models import Job
 from tests.invoicing.random_book import AT, MONEY, Idle, act
@@ -73,6 +73,18 @@ class Money(Work):
         keys = [row.operation_id for row in estimate.operations.all() if row.operation_id is not None]
         decisions = {key: (said, "too dear") for key, said in zip(keys, answers * 3, strict=False) if said}
         self.decide(estimate, decisions, says=says, ago=ago)
+
+    @act(at=AT, declines=st.sampled_from([True, True, False]))
+    def declined_work_is_offered_again(self, at: int, declines: bool) -> None:
+        """The customer may say no first: to what they are asked about, or to all that is not begun."""
+        job = self.job(at, *stages.OPEN)
+        estimate = self.do(write_estimate, job=job) if declines else None
+        asked = consent_of(job).asks
+        if estimate is not None and asked:
+            self.decide(estimate, dict.fromkeys(asked, ("declined", "too dear")))
+        rows = consent_of(job).operations.items()
+        refused = [key for key, row in rows if row.state == "declined" or row.refused]
+        self.do(offer_again, operation=self.pick(job.operations.filter(pk__in=refused) or job.operations.all(), at))
 
     def decide(
         self, estimate: Estimate, decisions: Mapping[int, tuple[str, str]], *, says: bool = True, ago: int = 0
@@ -256,8 +268,9 @@ class Money(Work):
     @act(at=AT, what=st.sampled_from(["county", "withdraw", "rename"]))
     def a_tax_rate_is_ended(self, at: int, what: str) -> None:
         if what == "withdraw":
-            to_come = TaxRate.objects.filter(valid_from__gt=self.now.date())
-            self.do(withdraw_rate, rate=self.pick(to_come if to_come.exists() else TaxRate.objects.all(), at))
+            tomorrow = self.now.date() + dt.timedelta(days=2)
+            self.do(set_rate, name="City tax", classes=["parts"], rate=D("0.01"), valid_from=tomorrow)
+            self.do(withdraw_rate, rate=self.pick(TaxRate.objects.all(), at // 2))
         elif what == "rename":
             self.do(rename_tax, tax=self.pick(Tax.objects.all(), at), name="County tax")
         else:

@@ -22,10 +22,10 @@ from jobs.actions.procedures import publish
 from jobs.actions.readings import correct_reading
 from jobs.actions.removing import put_back, remove_line, remove_operation
 from jobs.actions.skipped import answer_skipped
-from jobs.actions.stages import cancel_job, offer_again, reopen_job, start_job
+from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.actions.steps import act as act_on_step
 from jobs.actions.writing_up import add_operation, edit_operation, move_operation, save_line, take_up
-from jobs.consents import authorized, consent_of
+from jobs.consents import authorized
 from jobs.models import Advisory, DueService, Job, JobStep, Line, Operation, ProcedureRevision
 from jobs.procedure_files import parse
 from jobs.readings import spec_of
@@ -219,14 +219,6 @@ class Work(RandomBook):
     @act(at=AT)
     def it_is_put_back(self, at: int) -> None:
         self.do(put_back, entry=self.pick(AuditEntry.objects.filter(verb__startswith="removed "), at))
-
-    @act(at=AT, declined=st.booleans())
-    def declined_work_is_offered_again(self, at: int, declined: bool) -> None:
-        job = self.job(at, *stages.OPEN)
-        consent = consent_of(job)
-        refused = [key for key, row in consent.operations.items() if row.state == "declined" or row.refused]
-        rows = job.operations.filter(pk__in=refused) if declined else job.operations.all()
-        self.do(offer_again, operation=self.pick(rows, at))
 
     @act(at=AT)
     def a_core_is_handed_in(self, at: int) -> None:

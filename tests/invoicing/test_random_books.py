@@ -91,9 +91,9 @@ def test_a_thousand_sequences_of_verbs_make_no_check_cry(tally: Tally) -> None:
     never = {named(verb) for verb in verbs()} - set(tally.done) - IN_PASSING - ASIDE
     assert never == set(), "no sequence did these even once"
     for verb in ("invoices.issue", "invoices.credit", "payments.take_payment", *UNDONE):
-        assert tally.done[verb] > 50, f"{verb} was hardly ever done"
-    assert tally.repeats > 100
-    assert tally.done["clock set back"] > 100
+        assert tally.done[verb] >= 5, f"{verb} was hardly ever done"
+    assert tally.repeats > 50
+    assert tally.done["clock set back"] > 50
 
 
 def test_every_verb_is_an_act_of_some_sequence_or_named_here() -> None:
