@@ -320,7 +320,8 @@ def _as_printed(row: Line, fields: Mapping[str, Any]) -> dict[str, Any]:
         raise Refused(str(error), "quantity") from error
     if not figures.quantity:
         raise Refused("That is less than a thousandth of its unit: write it in a smaller one.", "quantity")
-    exact = given.get("base_quantity", figures.base_quantity if "quantity" in given else row.base_quantity)
+    another = "quantity" in given or unit != row.unit  # the same figure in another unit is another quantity
+    exact = given.get("base_quantity", figures.base_quantity if another else row.base_quantity)
     return {**given, **vars(figures), "base_quantity": exact}
 
 

@@ -85,6 +85,10 @@ class Tally:
     idle: int = 0
     repeats: int = 0
 
+    def times(self, *names: str) -> int:
+        """How often any of these verbs did something."""
+        return sum(self.done[name] for name in names)
+
     def told(self) -> str:
         """A table of it, for a person."""
         head = f"{self.books} books, {self.checks} checks, {self.repeats} second taps, {self.idle} acts about nothing\n"

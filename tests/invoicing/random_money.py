@@ -6,29 +6,37 @@
 import datetime as dt
 from collections.abc import Mapping
 from decimal import Decimal
+from typing import Any
 
 from hypothesis import strategies as st
 
+from garage import shop
 from garage.actions.profile import save_profile
 from garage.errors import Refused
+from garage.models import Customer
 from invoicing import accounts, queries
 from invoicing.accounts import Place
 from invoicing.actions.authorizations import authorize
 from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.issuing import mail_invoice
+from invoicing.actions.left_out import bill_left_out, leave_it
+from invoicing.actions.only_authorized import bill_only_authorized, charge_it_again
 from invoicing.actions.payments import move_money, refund, reverse_payment, take_deposit, take_on_account, take_payment
 from invoicing.actions.receipts import mail_receipt
+from invoicing.actions.selling import sell
 from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
+from invoicing.drafts import DraftInvoice, draft
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceLine, Payment, Receivable, Tax, TaxRate
+from invoicing.only_authorized import plan_of
 from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
 from jobs import stages
-from jobs.actions.stages import start_job
+from jobs.actions.stages import offer_again, start_job
 from jobs.consents import consent_of
 from jobs.models import Job
 from tests.invoicing.random_book import AT, MONEY, Idle, act
-from tests.invoicing.random_work import READ, Work
+from tests.invoicing.random_work import GOODS, READ, Work
 
 D = Decimal
 ANSWERS = st.lists(
@@ -66,6 +74,18 @@ class Money(Work):
         decisions = {key: (said, "too dear") for key, said in zip(keys, answers * 3, strict=False) if said}
         self.decide(estimate, decisions, says=says, ago=ago)
 
+    @act(at=AT, declines=st.sampled_from([True, True, False]))
+    def declined_work_is_offered_again(self, at: int, declines: bool) -> None:
+        """The customer may say no first: to what they are asked about, or to all that is not begun."""
+        job = self.job(at, *stages.OPEN)
+        estimate = self.do(write_estimate, job=job) if declines else None
+        asked = consent_of(job).asks
+        if estimate is not None and asked:
+            self.decide(estimate, dict.fromkeys(asked, ("declined", "too dear")))
+        rows = consent_of(job).operations.items()
+        refused = [key for key, row in rows if row.state == "declined" or row.refused]
+        self.do(offer_again, operation=self.pick(job.operations.filter(pk__in=refused) or job.operations.all(), at))
+
     def decide(
         self, estimate: Estimate, decisions: Mapping[int, tuple[str, str]], *, says: bool = True, ago: int = 0
     ) -> Authorization | None:
@@ -98,10 +118,10 @@ class Money(Work):
             job.refresh_from_db()
             self.next_for(job, how)
 
-    @act()
-    def all_carry_on(self) -> None:
+    @act(how=READ)
+    def all_carry_on(self, how: str) -> None:
         for job in Job.objects.exclude(stage__in=[stages.CANCELED, stages.CLOSED]).order_by("pk"):
-            self.next_for(job, "on")
+            self.next_for(job, how)
 
     def next_for(self, job: Job, how: str) -> None:
         if job.stage == stages.WRITTEN_UP:
@@ -111,18 +131,48 @@ class Money(Work):
         elif job.stage == stages.READY:
             self.do(start_job, job=job, technician=self.people["technician"])
         elif job.stage == stages.IN_BAY:
-            self.work(job)
+            self.work(job, how)
             self.finish(job, how if how in ("on", "same") else "on")
         elif job.stage == stages.FINISHED and self.bill(job) is None:
-            self.do(revise_to_used, job=job)
+            if how in ("same", "leap"):
+                self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net)
+            else:
+                self.do(revise_to_used, job=job)
         elif job.stage == stages.INVOICED:
             for owed in Receivable.objects.filter(invoice__job=job, balance__gt=0):
                 self.do(take_payment, invoice=owed.invoice, amount=owed.balance, method="card")
 
+    def draft(self, job: Job) -> DraftInvoice:
+        return draft(jobs_queries.sheets().get(pk=job.pk), shop.day_of(self.now))
+
     def bill(self, job: Job, *, sure: bool = True) -> Invoice | None:
         """Issue a job's invoice; the owner is `sure` of the clock and has told of changed taxes."""
         why, owner = ("I looked at the clock" if sure else ""), self.people["owner"]
-        return self.do(issue, job=job, told="Odile" if sure else "", clock_reason=why, actor=owner)
+        left = [row.operation for row in self.draft(job).left_out] if sure else []
+        told = "Odile" if sure else ""
+        return self.do(issue, job=job, leaving_out=left, told=told, clock_reason=why, actor=owner)
+
+    @act(at=AT, later=st.sampled_from([True, True, False]))
+    def what_a_bill_left_out_is_billed(self, at: int, later: bool) -> None:
+        if later:
+            self.do(bill_left_out, job=self.job(at, stages.INVOICED, stages.CLOSED))
+        else:
+            self.do(leave_it, job=self.job(at, stages.FINISHED))
+
+    @act(at=AT, goods=st.lists(GOODS, min_size=1, max_size=2), how=st.sampled_from(["cash", "card", "account"]))
+    def goods_are_sold_over_the_counter(self, at: int, goods: list[dict[str, Any]], how: str) -> None:
+        buyer = self.pick(Customer.objects.all(), at) if at or how == "account" else None
+        lines = [self.from_shelf(fields) for fields in goods]
+        why = "I looked at the clock"
+        self.do(sell, lines=lines, method=how, customer=buyer, clock_reason=why, actor=self.people["owner"])
+
+    @act(at=AT, taken_back=st.sampled_from([False, False, True]), said=st.sampled_from([True, True, False]))
+    def only_what_was_authorized_is_billed(self, at: int, taken_back: bool, said: bool) -> None:
+        job = self.job(at, stages.FINISHED)
+        if taken_back:
+            self.do(charge_it_again, job=job)
+        else:
+            self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net if said else D(1))
 
     # Invoices and credit notes
 
@@ -169,7 +219,9 @@ class Money(Work):
     @act(at=AT, amount=MONEY, method=METHOD, on_job=st.booleans())
     def money_is_paid_before(self, at: int, amount: Decimal, method: str, on_job: bool) -> None:
         if on_job:
-            self.do(take_deposit, job=self.job(at, *stages.OPEN), amount=amount, method=method)
+            why, owner = "I looked at the clock", self.people["owner"]
+            job = self.job(at, *stages.OPEN)
+            self.do(take_deposit, job=job, amount=amount, method=method, clock_reason=why, actor=owner)
         else:
             self.do(take_on_account, customer=self.pick_customer(at), amount=amount, method=method)
 
@@ -216,8 +268,9 @@ class Money(Work):
     @act(at=AT, what=st.sampled_from(["county", "withdraw", "rename"]))
     def a_tax_rate_is_ended(self, at: int, what: str) -> None:
         if what == "withdraw":
-            to_come = TaxRate.objects.filter(valid_from__gt=self.now.date())
-            self.do(withdraw_rate, rate=self.pick(to_come if to_come.exists() else TaxRate.objects.all(), at))
+            tomorrow = self.now.date() + dt.timedelta(days=2)
+            self.do(set_rate, name="City tax", classes=["parts"], rate=D("0.01"), valid_from=tomorrow)
+            self.do(withdraw_rate, rate=self.pick(TaxRate.objects.all(), at // 2))
         elif what == "rename":
             self.do(rename_tax, tax=self.pick(Tax.objects.all(), at), name="County tax")
         else:
@@ -226,6 +279,7 @@ class Money(Work):
                 raise Idle
             self.do(end_rate, tax=county, last_day=self.now.date())
 
-    @act(rate=st.sampled_from([D("128"), D("131.50")]), with_tax=st.booleans())
-    def the_shop_changes(self, rate: Decimal, with_tax: bool) -> None:
-        self.do(save_profile, fields={"labor_rate": rate, "limit_with_tax": with_tax})
+    @act(rate=st.sampled_from([D("128"), D("131.50")]), with_tax=st.booleans(), advance=st.booleans())
+    def the_shop_changes(self, rate: Decimal, with_tax: bool, advance: bool) -> None:
+        fields = {"labor_rate": rate, "limit_with_tax": with_tax, "deposits_taxed": advance}
+        self.do(save_profile, fields=fields)

@@ -21,10 +21,11 @@ from jobs.actions.intake import Odometer, change_job, open_job
 from jobs.actions.procedures import publish
 from jobs.actions.readings import correct_reading
 from jobs.actions.removing import put_back, remove_line, remove_operation
-from jobs.actions.stages import cancel_job, offer_again, reopen_job, start_job
+from jobs.actions.skipped import answer_skipped
+from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.actions.steps import act as act_on_step
 from jobs.actions.writing_up import add_operation, edit_operation, move_operation, save_line, take_up
-from jobs.consents import authorized, consent_of
+from jobs.consents import authorized
 from jobs.models import Advisory, DueService, Job, JobStep, Line, Operation, ProcedureRevision
 from jobs.procedure_files import parse
 from jobs.readings import spec_of
@@ -37,19 +38,24 @@ D = Decimal
 HOURS = st.sampled_from(["0.3", "1.4", "2"])
 DISCOUNTS = st.sampled_from([D(0), D(0), D("0.1"), D("0.333333333"), D(1)])
 PIECES = st.integers(1, 3).map(str)
-#: The fields of a line, as its form gives them; `item` is taken from the shelf when the line is written.
-LINES = st.one_of(
-    st.builds(lambda hours, price, off: labor(hours, str(price), discount=off), HOURS, MONEY, DISCOUNTS),
-    st.builds(lambda price, count: part("Clip", str(price), count), MONEY, PIECES),
-    st.builds(lambda price, of: charge("Rags", str(price), tax_class=of), MONEY, st.sampled_from(["charge", "none"])),
-    st.builds(lambda price: charge("Grinding", str(price), "sublet", "sublet", sublet_to="Ostrand Grinding"), MONEY),
-    st.builds(lambda price: charge("Goodwill", str(-price), finer="goodwill", tax_class="labor"), MONEY),
-    st.builds(lambda price: charge("Core deposit", str(price), finer="core", tax_class="parts"), MONEY),
+#: Goods from the shelf: so much of a fluid in any unit, or so many pieces.
+GOODS = st.one_of(
     st.builds(
         lambda at, many, unit, price: {"fluid": at, "quantity": many, "unit": unit, "unit_price": price},
         AT, LITERS, st.sampled_from(["L", "qt", "gal", "mL"]), MONEY,
     ),
     st.builds(lambda at, many, price: {"pieces": at, "quantity": D(many), "unit_price": price}, AT, PIECES, MONEY),
+)  # fmt: skip
+#: The fields of a line, as its form gives them; `item` is taken from the shelf when the line is written.
+LINES = st.one_of(
+    st.builds(lambda hours, price, off: labor(hours, str(price), discount=off), HOURS, MONEY, DISCOUNTS),
+    st.builds(lambda price, count: part("Clip", str(price), count), MONEY, PIECES),
+    st.builds(lambda price: part("Boot, if needed", str(price), if_needed=True), MONEY),
+    st.builds(lambda price, of: charge("Rags", str(price), tax_class=of), MONEY, st.sampled_from(["charge", "none"])),
+    st.builds(lambda price: charge("Grinding", str(price), "sublet", "sublet", sublet_to="Ostrand Grinding"), MONEY),
+    st.builds(lambda price: charge("Goodwill", str(-price), finer="goodwill", tax_class="labor"), MONEY),
+    st.builds(lambda price: charge("Core deposit", str(price), finer="core", tax_class="parts"), MONEY),
+    GOODS,
 )  # fmt: skip
 CHANGES = st.one_of(
     st.builds(lambda price: {"unit_price": price}, MONEY),
@@ -214,14 +220,6 @@ class Work(RandomBook):
     def it_is_put_back(self, at: int) -> None:
         self.do(put_back, entry=self.pick(AuditEntry.objects.filter(verb__startswith="removed "), at))
 
-    @act(at=AT, declined=st.booleans())
-    def declined_work_is_offered_again(self, at: int, declined: bool) -> None:
-        job = self.job(at, *stages.OPEN)
-        consent = consent_of(job)
-        refused = [key for key, row in consent.operations.items() if row.state == "declined" or row.refused]
-        rows = job.operations.filter(pk__in=refused) if declined else job.operations.all()
-        self.do(offer_again, operation=self.pick(rows, at))
-
     @act(at=AT)
     def a_core_is_handed_in(self, at: int) -> None:
         self.do(hand_in_core, core=self.pick(Line.objects.filter(finer="core"), at))
@@ -262,6 +260,11 @@ class Work(RandomBook):
         high, low = spec.high or D("0.9"), spec.low or D("0.5")
         return str(high + 1 if odd.startswith("high") else low / 2 if odd == "low" else spec.target or low)
 
+    @act(at=AT, choice=st.sampled_from(["done", "less", "none"]), words=st.sampled_from(["by hand instead", ""]))
+    def skipped_steps_are_explained(self, at: int, choice: str, words: str) -> None:
+        skipped = Operation.objects.filter(steps__state="skipped").distinct()
+        self.do(answer_skipped, operation=self.pick(skipped, at), choice=choice, words=words)
+
     @act(at=AT, number=st.integers(0, 5), quantity=LITERS, back=st.booleans())
     def something_is_drawn(self, at: int, number: int, quantity: Decimal, back: bool) -> None:
         job = self.job(at, stages.IN_BAY, stages.FINISHED) if back else self.job(at, stages.IN_BAY)
@@ -270,14 +273,22 @@ class Work(RandomBook):
             quantity = quantity.to_integral_value() or D(1)
         self.do(return_from_line if back else draw_for_line, line=line, quantity=quantity)
 
-    def work(self, job: Job) -> None:
-        """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said."""
+    def work(self, job: Job, how: str = "") -> None:
+        """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said.
+
+        With "leap" it takes more fluid than is written, with "too low" all steps but the first are
+        skipped, and it is not to be billed.
+        """
         for operation in authorized(job).prefetch_related("steps"):
-            for step in operation.steps.filter(state="open"):
-                self.step(step)
+            for place, step in enumerate(operation.steps.filter(state="open")):
+                self.step(step, "skip" if how == "too low" and place else "tick")
             for line in operation.lines.filter(item__isnull=False, draws=None):
                 self.do(draw_for_line, line=line, quantity=line.base_quantity)
+                if how == "leap" and line.kind == "fluid":
+                    self.do(draw_for_line, line=line, quantity=D("0.2"))
             self.do(edit_operation, operation=operation, fields={"correction": "Done as written."})
+            if operation.steps.filter(state="skipped").exists():
+                self.do(answer_skipped, operation=operation, choice="none", words="not needed")
 
     @act(at=AT, how=READ, said=st.booleans())
     def the_work_is_finished(self, at: int, how: str, said: bool) -> None:

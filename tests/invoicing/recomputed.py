@@ -106,13 +106,15 @@ def estimates(book: Book) -> Iterator[Wrong]:
         what, exempt = f"estimate {paper['id']}", beside(book, paper, "exemption")
         rates = [] if exempt else [row for row in loaded(paper["rates"]) if row["treatment"] != "outside"]
         rows = operations[paper["id"]]
+        counted = [line for row in rows if row["counted"] for line in lines[row["id"]]]
+        in_sums = [lines[row["id"]] for row in rows if row["counted"]]
+        shares = iter(shares_of_tax(in_sums, rates))
         for row in rows:
-            mine = lines[row["id"]]
-            net = sum(line["net"] for line in mine)
-            gross = net + sum(tax_by(mine, rates).values())
+            net = sum(line["net"] for line in lines[row["id"]])
+            alone = shares_of_tax([lines[row["id"]]], rates)[0]
+            gross = net + (next(shares) if row["counted"] else alone)
             yield from book.expect("net of an operation", f"{what} {row['title']}", row["net"], net)
             yield from book.expect("gross of an operation", f"{what} {row['title']}", row["gross"], gross)
-        counted = [line for row in rows if row["counted"] for line in lines[row["id"]]]
         taxes = tax_by(counted, rates)
         printed = loaded(paper["taxes"])
         stored = {(row["tax_key"], Fraction(row["rate"])): half_up(Fraction(row["tax"]) * 100) for row in printed}
@@ -131,6 +133,21 @@ def tax_by(lines: list[Row], rates: list[Row]) -> dict[tuple[int, Fraction], int
     return {(tax, rate): half_up(base * rate) for (tax, rate), base in bases.items()}
 
 
+def shares_of_tax(operations: list[list[Row]], rates: list[Row]) -> list[int]:
+    """What each operation bears of the taxes on all of them: each tax in whole cents, the missing ones to the largest
+    rests, of equal rests to the first, so that the shares add up to the tax."""
+    shares = [0] * len(operations)
+    for (tax, rate), cents in tax_by([line for lines in operations for line in lines], rates).items():
+        on = {row["tax_class"] for row in rates if (row["tax"], Fraction(row["rate"])) == (tax, rate)}
+        exact = [rate * sum(line["net"] for line in lines if line["tax_class"] in on) for lines in operations]
+        down = [share.numerator // share.denominator for share in exact]
+        by_rest = sorted(range(len(exact)), key=lambda place: down[place] - exact[place])
+        for place in by_rest[: cents - sum(down)]:
+            down[place] += 1
+        shares = [share + part for share, part in zip(shares, down, strict=True)]
+    return shares
+
+
 def loaded(column: Any) -> Any:
     """A JSON column."""
     return json.loads(column) if isinstance(column, str) else column
@@ -146,37 +163,58 @@ def beside(book: Book, row: Row, name: str) -> Any:
 
 
 def taxes_of_invoices(book: Book) -> Iterator[Wrong]:
-    """Each tax row of an invoice: its base from the lines of its classes, its tax rounded once; none is left out."""
+    """Each tax row of a paper: its base from the lines of its classes, its tax rounded once; none is left out.
+
+    What a final invoice takes off for an advance invoice is that one's base and tax. The tax of a deposit is worked
+    out of the amount received: within the cent that the rounding of its net may move it.
+    """
     nets = nets_by_class(book)
+    advances = {
+        (row["invoice_id"], row["of_tax_id"], row["rate"]): row for row in book["invoicing_invoicetax"].values()
+    }
     for row in book["invoicing_invoicetax"].values():
         paper = book["invoicing_invoice"][row["invoice_id"]]
-        base = sum(nets[paper["id"]].get(name, 0) for name in row["tax_classes"].split())
+        base = sum(nets[paper["id"], row["advance_id"]].get(name, 0) for name in row["tax_classes"].split())
         what = f"{paper['label']} {row['label']}"
         yield from book.expect("tax base", what, row["base"], base)
-        if paper["kind"] == "invoice":
+        if paper["kind"] == "invoice" and row["advance_id"] is not None:
+            taken_off = advances[row["advance_id"], row["of_tax_id"], row["rate"]]
+            stated = [-taken_off["base"], -taken_off["tax"]]
+            yield from book.expect("tax taken off", what, [row["base"], row["tax"]], stated)
+        elif paper["kind"] == "advance":
+            near = abs(row["tax"] - row["base"] * Fraction(row["rate"], BILLION)) <= 1
+            yield from book.expect("tax of a deposit", what, near, True)
+        elif paper["kind"] == "invoice":
             yield from book.expect("tax", what, row["tax"], half_up(row["base"] * Fraction(row["rate"], BILLION)))
 
 
-def nets_by_class(book: Book) -> dict[int, dict[str, int]]:
-    """The cents charged on each paper in each tax class."""
-    found: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+def nets_by_class(book: Book) -> dict[tuple[int, int | None], dict[str, int]]:
+    """The cents charged on each paper in each tax class: of its work, and of each advance invoice it takes off."""
+    found: dict[tuple[int, int | None], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    operations = book["invoicing_invoiceoperation"]
     for line in book["invoicing_invoiceline"].values():
-        paper = book["invoicing_invoiceoperation"][line["invoice_operation_id"]]["invoice_id"]
-        found[paper][line["tax_class"]] += line["net"]
+        billed = book["invoicing_invoiceline"][line["credits_id"]] if line["credits_id"] else line
+        paper = operations[line["invoice_operation_id"]]["invoice_id"]
+        found[paper, operations[billed["invoice_operation_id"]]["advance_id"]][line["tax_class"]] += line["net"]
     return found
 
 
 def taxes_of_credits(book: Book) -> Iterator[Wrong]:
-    """After each credit note the tax taken back of a row is its rate on all that was credited so far."""
+    """After each credit note the tax taken back is the rate on all that was credited so far; at last all."""
     so_far: dict[tuple[Any, ...], list[int]] = defaultdict(lambda: [0, 0])
+    same = ("of_tax_id", "rate", "treatment", "reason", "advance_id")
+    billed = {(row["invoice_id"], *(row[name] for name in same)): row for row in book["invoicing_invoicetax"].values()}
     for row in book["invoicing_invoicetax"].values():
         paper = book["invoicing_invoice"][row["invoice_id"]]
         if paper["kind"] != "credit_note":
             continue
-        sums = so_far[paper["corrects_id"], row["of_tax_id"], row["rate"], row["treatment"], row["reason"]]
+        key = (paper["corrects_id"], *(row[name] for name in same))
+        sums = so_far[key]
         sums[0] += row["base"]
         sums[1] += row["tax"]
         comes_to = half_up(sums[0] * Fraction(row["rate"], BILLION))
+        if sums[0] == -billed[key]["base"]:
+            comes_to = -billed[key]["tax"]
         yield from book.expect("tax credited so far", f"{paper['label']} {row['label']}", sums[1], comes_to)
 
 
@@ -189,9 +227,13 @@ def rates_of_the_day(book: Book) -> Iterator[Wrong]:
         day, wanted = str(paper["issued_on"]), defaultdict[tuple[int, int], set[str]](set)
         for rate in () if beside(book, paper, "exemption") else book["invoicing_taxrate"].values():
             holds = str(rate["valid_from"]) <= day <= str(rate["valid_to"] or day)
-            if holds and rate["treatment"] != "outside" and rate["tax_class"] in nets[paper["id"]]:
+            if holds and rate["treatment"] != "outside" and rate["tax_class"] in nets[paper["id"], None]:
                 wanted[rate["tax_id"], rate["rate"]].add(rate["tax_class"])
-        stored = {(row["of_tax_id"], row["rate"]): set(row["tax_classes"].split()) for row in taxes[paper["id"]]}
+        stored = {
+            (row["of_tax_id"], row["rate"]): set(row["tax_classes"].split())
+            for row in taxes[paper["id"]]
+            if row["advance_id"] is None
+        }
         yield from book.expect("taxes of the day", paper["label"], stored, dict(wanted))
 
 

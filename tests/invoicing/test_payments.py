@@ -131,3 +131,16 @@ def test_credit_of_one_who_is_in_the_book_twice_goes_from_the_row_it_came_to(gar
     second.refresh_from_db()
     assert (accounts.credit_of(first), accounts.credit_of(second)) == (D("25.00"), D("0.00"))
     assert [*promises_money.nothing_beyond(), *promises_money.payments_add_up(), *promises_money.moves_add_up()] == []
+
+
+def test_a_bounced_check_is_taken_from_the_row_it_came_to(garage: Garage) -> None:
+    """Parted again, the one whose check bounced has no credit, and the other owes nothing."""
+    first, second = garage.customer("Odile Marrant"), garage.customer("O. Marrant")
+    check = garage.on_account(first, "50", method="check")
+    merge_customer(customer=first, into=second, actor=garage.actor, clock=fixed(garage.now))
+    garage.reverse(check)
+    first.refresh_from_db()
+    part_customer(customer=first, actor=garage.actor, clock=fixed(garage.now))
+    first.refresh_from_db()
+    second.refresh_from_db()
+    assert (accounts.credit_of(first), accounts.credit_of(second)) == (D("0.00"), D("0.00"))

@@ -163,6 +163,15 @@ class TestTwoCounters:
             save_line(operation=operation, line=stale, fields=PART, actor=counter.actor, clock=fixed(counter.now))
 
 
+def test_the_same_figure_in_another_unit_is_another_quantity(counter):
+    line = counter.line(counter.operation(), FLUID)
+    changed = save_line(
+        operation=line.operation, line=line, fields={"unit": "qt"}, actor=counter.actor, clock=fixed(counter.now)
+    )
+    # 1 US qt is 0.946352946 L (NIST Handbook 44, Appendix C).
+    assert (changed.quantity, changed.base_quantity) == (Decimal("1.7"), Decimal("1.608800008"))
+
+
 class TestOrder:
     def titles(self) -> list[str]:
         return [operation.title for operation in Operation.objects.all()]
