@@ -244,7 +244,7 @@ class TestACoreThatWasHandedIn:
         assert press(client, f"/lines/{core.pk}/", **typed).status_code == 303
         given_back = Line.objects.get(finer="core_refund")
         core.refresh_from_db()
-        assert (given_back.quantity, given_back.unit_price) == (-1, core.unit_price)
+        assert (given_back.quantity, given_back.unit_price) == (D(-1), core.unit_price)
         again = client.post(f"/lines/{core.pk}/core-in/", {"key": str(uuid.uuid4())}, follow=True)
         assert "was handed in" in again.content.decode()
         assert Line.objects.get(finer="core_refund").quantity == -1
@@ -281,7 +281,7 @@ def test_a_deposit_goes_round_through_two_invoices_and_bounces_in_the_end(client
     done(client, f"/invoices/{first.pk}/take-off/", amount="70.00")
     done(client, f"/invoices/{second.pk}/apply-credit/", amount="70.00")
     done(client, f"/payments/{Payment.objects.earliest('pk').pk}/reverse/", reason="The check bounced.")
-    assert (accounts.owed(first), accounts.owed(second)) == (0, D("208.33"))
+    assert (accounts.owed(first), accounts.owed(second)) == (D(0), D("208.33"))
     assert accounts.credit_of(job.customer) == D("-30.00")
     done(client, f"/customers/{job.customer_id}/account/pay/", amount="30.00", method="cash")
     done(client, f"/invoices/{second.pk}/pay/", amount="208.33", method="cash")
