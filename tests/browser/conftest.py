@@ -35,14 +35,6 @@ Person = Callable[..., Page]
 Keys = dict[str, StorageState]
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Of processes that share a run (`make test`), one does what needs the served program and a browser."""
-    for item in items:
-        if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("browser"))
-
-
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
     report = yield

@@ -46,10 +46,7 @@ TODAY = dt.datetime(2026, 3, 4, 16, 0, tzinfo=dt.UTC)  # a Wednesday, eleven in 
 PHONE = re.compile(r"555-01\d\d")  # North America keeps 555-0100 to 555-0199 free for fiction (ATIS-0300115)
 FILES = sorted(PROCEDURES.glob("*.yaml"))
 
-pytestmark = [
-    pytest.mark.timeout(600),  # the load is some 150 visits; a busy runner is slow
-    pytest.mark.xdist_group("demo"),  # loaded once, by one process
-]
+pytestmark = pytest.mark.timeout(600)  # the load is some 150 visits; a busy runner is slow
 
 
 @pytest.fixture(scope="module")

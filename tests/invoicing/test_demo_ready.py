@@ -24,7 +24,6 @@ load.tell = lambda scripts, until: None
 execute_from_command_line(["manage.py", "demo"])
 """
 LOADED = "The demo garage is loaded.\n"
-pytestmark = pytest.mark.xdist_group("demo ready")  # one process makes the directories that all start from
 OLDER = "This demo was made by another version of Sumpbook, whose tables differ."
 
 
