@@ -40,8 +40,8 @@ IN_PASSING = {
 }  # fmt: skip
 ASIDE = {
     "people.add_person", "people.change_person", "people.set_password", "people.change_own_password",
-    "erasing.erase_file", "erasing.erase_mail", "forgetting.forget_customer", "evidence.photograph_step", "intake.add_photo", "intake.add_photos",
-    "suppliers.save_supplier",
+    "erasing.erase_file", "erasing.erase_mail", "forgetting.forget_customer",
+    "evidence.photograph_step", "intake.add_photo", "intake.add_photos", "suppliers.save_supplier",
 }  # fmt: skip
 
 
