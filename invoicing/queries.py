@@ -126,7 +126,8 @@ def standing_invoices(job: Job) -> list[Invoice]:
 
     More than one stands when finished work was left out of the first and billed later.
     """
-    rows = invoices().filter(job=job, kind=Invoice.Kind.INVOICE).prefetch_related("credit_notes")
+    rows = Invoice.objects.filter(job=job, kind=Invoice.Kind.INVOICE).order_by("-pk")
+    rows = rows.select_related("receivable").prefetch_related("credit_notes")  # asked by every act: not the whole paper
     return [row for row in rows if not taken_back(row, list(row.credit_notes.all()))]
 
 
