@@ -350,7 +350,7 @@ def unguarded(garage: Garage) -> Iterator[None]:
     [
         "UPDATE invoicing_invoice SET consent = 'sale' WHERE number = 1",
         "UPDATE invoicing_invoice SET consent_seq = 0 WHERE number = 1",
-        "UPDATE invoicing_invoiceoperation SET operation_id = 2 WHERE operation_id = 1",
+        "UPDATE invoicing_invoiceoperation SET operation_id = (SELECT max(id) FROM jobs_operation)",
         "UPDATE invoicing_invoiceline SET line_id = NULL WHERE kind = 'labor'",
         "UPDATE invoicing_authorizationoperation SET decision = 'authorized'",
         "DELETE FROM invoicing_authorizationoperation WHERE decision = 'declined'",

@@ -80,7 +80,11 @@ def test_everything_holds_after_work_payments_and_credits(book: Garage) -> None:
         ("UPDATE invoicing_paymentpart SET amount = 2 * amount WHERE allocation_id > 0", "not those that were sealed"),
         ("DELETE FROM invoicing_paymentpart WHERE allocation_id > 0 AND amount < 0", "do not come to that"),
         ("UPDATE invoicing_paymentpart SET job_id = NULL WHERE job_id > 0 AND amount > 0", "was there"),
-        ("UPDATE invoicing_paymentpart SET customer_id = 1 WHERE customer_id > 1", "another customer"),
+        (
+            "UPDATE invoicing_paymentpart SET customer_id = (SELECT min(id) FROM garage_customer) "
+            "WHERE customer_id > (SELECT min(id) FROM garage_customer)",
+            "another customer",
+        ),
         ("UPDATE invoicing_allocation SET amount = amount + 1", "do not come to that"),
         ("UPDATE invoicing_receivable SET balance = balance + 1", "stands as owed"),
         ("UPDATE invoicing_invoice SET number = 7 WHERE number = 2", "has 3 where 2 should stand"),
