@@ -19,7 +19,7 @@ run: $(STATIC) ## install what is missing, load the demo garage, and open it at 
 	@exec $(PYTHON) bin/serve --demo
 
 test: .venv/installed-test ## run the tests, one process a core
-	@$(PYTHON) -m pytest --numprocesses $(JOBS) --maxprocesses 4 --dist loadfile $(ARGS)
+	@$(PYTHON) -m pytest --numprocesses $(JOBS) --maxprocesses 4 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 test-postgres: .venv/installed-test ## run the same tests on a PostgreSQL of their own
 	@bin/install postgres
