@@ -148,7 +148,7 @@ def _check_advance(advance: Invoice, whole: bool) -> None:
     if not whole:
         raise Refused("An advance invoice is credited whole: leave every quantity as it is.")
     for final in queries.taking_off(advance):
-        if not queries.taken_back(final, final.credit_notes.all()):
+        if not queries.taken_back(final):
             raise Refused(f"Invoice {final.label} takes this advance invoice off: credit that one first.")
 
 

@@ -39,9 +39,9 @@ class DraftInvoice:
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
-    line. `on` is the day it is taxed at, `before` what the job's earlier invoices billed for work. `skipped` is work
-    with skipped steps, of which is asked what was done; `left_out` is finished work that this bill leaves out.
-    `advances` are the advance invoices that it takes off.
+    line. `on` is the day it is taxed at, `earlier` are the job's invoices that stand, `before` is what was billed for
+    work. `skipped` is work with skipped steps, of which is asked what was done; `left_out` is finished work that this
+    bill leaves out. `advances` are the advance invoices that it takes off.
     """
 
     job: Job
@@ -54,6 +54,7 @@ class DraftInvoice:
     costs: dict[int, Decimal]
     consent: Consent
     excess: tuple[Excess, ...]
+    earlier: tuple[Invoice, ...]
     before: Decimal
     skipped: tuple[Asked, ...]
     left_out: tuple[LeftOut, ...]
@@ -131,6 +132,7 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
         costs={key: row.cost for key, row in used.items()},
         consent=consent,
         excess=_excess(consent, bill, earlier),
+        earlier=tuple(earlier),
         before=queries.billed_net(job),
         skipped=tuple(parts.values()),
         left_out=left_out,

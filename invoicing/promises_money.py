@@ -75,7 +75,7 @@ def advances_taken_off() -> Iterator[str]:
     rows = InvoiceOperation.objects.filter(advance__isnull=False, invoice__kind=Invoice.Kind.INVOICE)
     rows = rows.select_related("advance", "invoice").order_by("pk")
     for row in rows:
-        if row.advance is None or queries.taken_back(row.invoice, row.invoice.credit_notes.all()):
+        if row.advance is None or queries.taken_back(row.invoice):
             continue
         if row.net != -row.advance.net:
             yield f"{row.invoice}: takes {row.net} off for {row.advance}, which is {row.advance.net}"

@@ -128,12 +128,15 @@ def standing_invoices(job: Job) -> list[Invoice]:
     """
     rows = Invoice.objects.filter(job=job, kind=Invoice.Kind.INVOICE).order_by("-pk")
     rows = rows.select_related("receivable").prefetch_related("credit_notes")  # asked by every act: not the whole paper
-    return [row for row in rows if not taken_back(row, list(row.credit_notes.all()))]
+    return [row for row in rows if not taken_back(row)]
 
 
-def taken_back(invoice: Invoice, notes: Iterable[Invoice]) -> bool:
-    """Whether credit notes take an invoice back whole: by their sums, which stay when their words are erased."""
-    notes = list(notes)
+def taken_back(invoice: Invoice, notes: Iterable[Invoice] | None = None) -> bool:
+    """Whether credit notes (None: all of its own) take an invoice back whole.
+
+    By their sums, which stay when their words are erased.
+    """
+    notes = list(invoice.credit_notes.all() if notes is None else notes)
     sums = sum((row.gross for row in notes), ZERO), sum((row.net for row in notes), ZERO)
     return bool(notes) and sums == (-invoice.gross, -invoice.net)
 
@@ -153,10 +156,9 @@ def operations_on(papers: Sequence[Invoice]) -> set[int]:
 
 def invoice_of_operation(operation: Operation) -> Invoice | None:
     """The standing invoice that bills an operation; one query where none ever did."""
-    if not InvoiceOperation.objects.filter(operation=operation).exists():
-        return None
-    standing = standing_invoices(operation.job)
-    return next((invoice for invoice in standing if operation.pk in operations_on([invoice])), None)
+    rows = InvoiceOperation.objects.filter(operation=operation, invoice__kind=Invoice.Kind.INVOICE).order_by("-pk")
+    rows = rows.select_related("invoice").prefetch_related("invoice__credit_notes")
+    return next((row.invoice for row in rows if not taken_back(row.invoice)), None)
 
 
 def finished_and_unsettled(job: Job) -> QuerySet[Operation]:

@@ -81,7 +81,7 @@ def draft_context(
         "skipped": [
             answering if answering and answering.asked == part else SkippedForm(asked=part) for part in made.skipped
         ],
-        "earlier": queries.standing_invoices(made.job),
+        "earlier": made.earlier,
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums,
         **_only_authorized(made, sums),
@@ -174,7 +174,7 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
 def _taken_off_by(row: Invoice) -> Invoice | None:
     """The invoice that takes an advance invoice off."""
     rows = queries.taking_off(row) if row.kind == Invoice.Kind.ADVANCE else ()
-    return next((one for one in rows if not queries.taken_back(one, one.credit_notes.all())), None)
+    return next((one for one in rows if not queries.taken_back(one)), None)
 
 
 def _cores_not_handed_in(row: Invoice) -> list[InvoiceLine]:

@@ -56,12 +56,9 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     line = access.line_for(request, pk)
     if line.finer == Finer.GOODWILL:
         return _goodwill(request, line.operation, line)
-    if line.finer == Finer.WRITE_OFF:
+    if line.finer in (Finer.WRITE_OFF, Finer.CORE_REFUND):
         context = {"operation": line.operation, "job": line.operation.job, "line": line}
-        return form_answer(request, "jobs/write_off.html", context, f"op-{line.operation_id}-slot")
-    if line.finer == Finer.CORE_REFUND:
-        context = {"operation": line.operation, "job": line.operation.job, "line": line}
-        return form_answer(request, "jobs/core_returned.html", context, f"op-{line.operation_id}-slot")
+        return form_answer(request, "jobs/line_as_it_is.html", context, f"op-{line.operation_id}-slot")
     item = access.item_named(request)
     kind = kind_of(item) if item is not None else LineKind(line.kind)
     initial = line_as_it_is(line)
