@@ -4,7 +4,6 @@ import uuid
 from decimal import Decimal
 from typing import Any
 
-from garage import promises
 from garage.clock import fixed
 from invoicing.actions.selling import sell
 from invoicing.models import Invoice
@@ -39,7 +38,3 @@ def quart(garage: Garage, item: Item) -> dict[str, Any]:
 def sold(garage: Garage, *lines: dict[str, Any], **more: Any) -> Invoice:
     given = {"key": uuid.uuid4(), "method": "cash", "actor": garage.actor, "clock": fixed(garage.now), **more}
     return sell(lines=lines, **given)
-
-
-def broken() -> list[str]:
-    return [sentence for _promise, found in promises.run() for sentence in found]

@@ -25,13 +25,13 @@ from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.models import Job, Line
 from tests.budget import queries_of
-from tests.invoicing.cast import Garage, labor, part
+from tests.invoicing.cast import Garage, broken, labor, part
 from tests.invoicing.consent_cast import BACK, YES, again, back_on, change, drafted, operations, say, take_off
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 from tests.invoicing.test_pages import form_of, text_of
 from tests.invoicing.test_unbilled import yes_again
 from tests.invoicing.test_walk_in_pages import typed
-from tests.invoicing.write_off_cast import broken, draft_page, tap, with_sensor
+from tests.invoicing.write_off_cast import draft_page, tap, with_sensor
 from tests.jobs.bay_cast import Bay, in_bay
 
 D = Decimal

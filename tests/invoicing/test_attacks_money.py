@@ -24,7 +24,7 @@ from invoicing import accounts
 from invoicing.models import Invoice, InvoiceLine, Payment, TaxRate
 from jobs.models import Job, Line
 from parts.models import Item
-from tests.invoicing.cast import Garage, charge, labor, part
+from tests.invoicing.cast import Garage, broken, charge, labor, part
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 
 D = Decimal
@@ -104,11 +104,6 @@ def done(client: Client, address: str, **typed: str) -> None:
     answer = press(client, address, **typed)
     assert answer.status_code == 303, words(answer)
     assert broken() == []
-
-
-def broken() -> list[str]:
-    """What `books_check` names."""
-    return [sentence for _promise, found in promises.run() for sentence in found]
 
 
 # Holes that were found

@@ -9,14 +9,14 @@ from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
-from garage import clockguard, database, promises
+from garage import clockguard, database
 from garage.actions.profile import save_profile
 from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import ClockNote, Role
 from invoicing.actions.payments import take_payment
 from invoicing.models import Invoice
-from tests.invoicing.cast import Garage, labor
+from tests.invoicing.cast import Garage, broken, labor
 from tests.invoicing.test_concurrency import at_once
 from tests.invoicing.test_pages import text_of
 
@@ -28,10 +28,6 @@ def issue_at(garage: Garage, moment: dt.datetime, **more: object) -> Invoice:
     """Do an hour's work and bill it at a moment."""
     garage.now = moment
     return garage.issue(garage.done([labor("1")]), **more)
-
-
-def broken() -> list[str]:
-    return [sentence for _name, breaches in promises.run() for sentence in breaches]
 
 
 def test_an_earlier_day_than_the_last_of_the_series_needs_the_owners_reason_once(garage: Garage) -> None:

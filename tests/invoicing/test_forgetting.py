@@ -21,8 +21,7 @@ from garage.models import AuditEntry, Customer, StoredFile
 from invoicing.models import Authorization, Invoice
 from invoicing.papers import invoice_paper
 from jobs.actions.intake import add_photo
-from tests.invoicing.cast import Garage, labor, part
-from tests.invoicing.counter_sales import broken
+from tests.invoicing.cast import Garage, broken, labor, part
 from tests.invoicing.test_papers import text_of
 from tests.jobs.counter_cast import picture
 

@@ -12,10 +12,10 @@ from django.utils import timezone
 
 from garage.models import ShopProfile
 from invoicing.models import TaxRate
-from tests.invoicing.cast import Garage, labor, part
+from tests.invoicing.cast import Garage, broken, labor, part
 from tests.invoicing.consent_cast import change
 from tests.invoicing.test_pages import form_of, text_of
-from tests.invoicing.write_off_cast import broken, draft_page, exempt_no_more, line_of, off, only_authorized, tap
+from tests.invoicing.write_off_cast import draft_page, exempt_no_more, line_of, off, only_authorized, tap
 
 D = Decimal
 Login = Callable[[str], Client]

@@ -16,7 +16,6 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garage import promises
 from garage.actions.customers import save_customer
 from garage.actions.profile import FIELDS, save_profile
 from garage.clock import fixed
@@ -27,7 +26,7 @@ from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rat
 from invoicing.models import Estimate, Invoice, InvoiceLine, Tax, TaxRate
 from invoicing.sums import Charge, ClassRate, sum_up
 from jobs.models import Line
-from tests.invoicing.cast import Garage, charge, labor, part
+from tests.invoicing.cast import Garage, broken, charge, labor, part
 from tests.invoicing.test_money_laws import slow
 from tests.invoicing.test_pages import text_of
 from tests.invoicing.test_papers import read_out
@@ -51,10 +50,6 @@ def levy(garage: Garage, name: str, classes: list[str], percent: str, **more: An
 
 def rows_of(invoice: Invoice) -> list[tuple[str, str, Decimal, Decimal]]:
     return [(row.label, row.tax_classes, row.base, row.tax) for row in invoice.taxes.all()]
-
-
-def broken() -> list[str]:
-    return [sentence for _name, breaches in promises.run() for sentence in breaches]
 
 
 # One tax, rounded once

@@ -29,7 +29,7 @@ from jobs.actions.skipped import answer_skipped
 from jobs.actions.stages import cancel_job
 from jobs.actions.writing_up import edit_operation, save_line
 from jobs.models import Job, Line, Operation, SkippedAnswer
-from tests.invoicing.cast import Garage, labor, part
+from tests.invoicing.cast import Garage, broken, labor, part
 from tests.invoicing.consent_cast import BACK, YES, again, change, say, take_off
 from tests.jobs.bay_cast import Bay, in_bay
 
@@ -77,10 +77,6 @@ def yes_again(garage: Garage, job: Job) -> None:
     """The customer says yes to everything the sheet offers now, and to the revised total."""
     estimate = garage.estimate(job)
     garage.authorize(estimate, limit=estimate.net)
-
-
-def broken() -> list[str]:
-    return [breach for _, breaches in promises.run() for breach in breaches]
 
 
 def page(login: Any, address: str, pk: int) -> str:

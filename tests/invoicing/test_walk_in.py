@@ -28,8 +28,8 @@ from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
 from parts.models import Item, Movement
 from parts.queries import chain_on_hand
-from tests.invoicing.cast import Garage, labor, part
-from tests.invoicing.counter_sales import QUART, broken, pieces, quart, sold, wiper_blade
+from tests.invoicing.cast import Garage, broken, labor, part
+from tests.invoicing.counter_sales import QUART, pieces, quart, sold, wiper_blade
 
 D = Decimal
 Login = Callable[[str], Client]

@@ -18,8 +18,8 @@ from invoicing.models import Invoice, Payment
 from invoicing.papers import invoice_paper
 from parts.models import Item
 from parts.queries import chain_on_hand
-from tests.invoicing.cast import Garage
-from tests.invoicing.counter_sales import broken, pieces, sold, wiper_blade
+from tests.invoicing.cast import Garage, broken
+from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 from tests.invoicing.test_papers import text_of
 
 D = Decimal

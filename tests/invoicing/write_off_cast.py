@@ -8,7 +8,6 @@ from typing import Any
 
 from django.test import Client
 
-from garage import promises
 from garage.actions.customers import save_customer
 from garage.clock import fixed
 from garage.models import AuditEntry, Customer
@@ -20,10 +19,6 @@ from tests.invoicing.test_pages import text_of
 
 D = Decimal
 Login = Callable[[str], Client]
-
-
-def broken() -> list[str]:
-    return [breach for _, breaches in promises.run() for breach in breaches]
 
 
 def line_of(job: Job, kind: str = "part") -> Line:
