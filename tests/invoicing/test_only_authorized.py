@@ -26,11 +26,10 @@ from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import edit_operation
 from jobs.models import Finer, Line
 from tests.budget import queries_of
-from tests.invoicing.cast import Garage, charge, labor, part
+from tests.invoicing.cast import Garage, broken, charge, labor, part
 from tests.invoicing.consent_cast import BACK, YES, change, drafted, say
 from tests.invoicing.test_pages import text_of
 from tests.invoicing.write_off_cast import (
-    broken,
     draft_page,
     exempt_no_more,
     hidden,
