@@ -1,5 +1,6 @@
 """The telephone in one hand: the amounts to read out follow the marks in a real browser, and are what is kept."""
 
+import re
 from decimal import Decimal
 
 from playwright.sync_api import Locator, Page, expect
@@ -51,6 +52,7 @@ def test_the_amounts_follow_each_mark(person: Person, running: Running, garage: 
     box(page, "Number or address used").fill("555-0142")
     box(page, "Up to, before tax").fill("210.62")
     page.get_by_role("button", name="Save authorization").click()
+    expect(page).to_have_url(re.compile(f"/jobs/{job.pk}/$"))  # the form itself has the words too
     expect(page.get_by_role("main")).to_contain_text("by telephone")
     with running.book():
         assert job.authorizations.get().limit_gross == Decimal("215.32")

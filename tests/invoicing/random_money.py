@@ -33,8 +33,10 @@ from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
 from jobs import stages
 from jobs.actions.stages import offer_again, start_job
+from jobs.actions.writing_up import save_line
 from jobs.consents import consent_of
 from jobs.models import Job
+from tests.invoicing.cast import labor
 from tests.invoicing.random_book import AT, MONEY, Idle, act
 from tests.invoicing.random_work import GOODS, READ, Work
 
@@ -43,6 +45,8 @@ ANSWERS = st.lists(
     st.sampled_from(["authorized", "authorized", "authorized", "declined", "withdrawn", ""]), min_size=1, max_size=4
 )
 SHARE = st.sampled_from([D("0.25"), D("0.5"), D(1), D(1), D("1.5")])
+#: What follows on an amount that was taken off a bill.
+THEN = st.sampled_from(["issue", "charge again", "take off again"])
 SHARES = st.lists(SHARE, min_size=1, max_size=4)
 METHOD = st.sampled_from(["cash", "card", "transfer", "check"])
 RATE = st.sampled_from(["0.0625", "0.0725", "0.08", "0"])
@@ -173,6 +177,38 @@ class Money(Work):
             self.do(charge_it_again, job=job)
         else:
             self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net if said else D(1))
+
+    @act(at=AT, number=AT, price=MONEY, then=THEN)
+    def more_was_done_than_was_authorized(self, at: int, number: int, price: Decimal, then: str) -> None:
+        """A line nobody agreed to goes on a finished job, and comes off its bill."""
+        job = self.job(at, stages.FINISHED)
+        fields = labor("1", str(price), description="Seized bolt drilled out")
+        self.do(save_line, operation=self.operation(job, number), fields=fields)
+        self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net)
+        if then != "issue":
+            self.do(charge_it_again, job=job)
+        if then == "take off again":
+            self.do(bill_only_authorized, job=job, amount=plan_of(self.draft(job)).net)
+        if then == "issue":
+            self.bill(job)
+
+    @act(at=AT, number=AT, later=st.booleans())
+    def a_bill_leaves_finished_work_out(self, at: int, number: int, later: bool) -> None:
+        """The customer takes back one yes of a finished job; what is left out then is billed later, or never."""
+        job = self.job(at, stages.FINISHED)
+        self.do(write_estimate, job=job)
+        estimate = self.pick(Estimate.objects.filter(job=job), 0)
+        offered = list(estimate.operations.exclude(operation=None).values_list("operation", flat=True))
+        if not offered:
+            raise Idle
+        self.decide(estimate, {offered[number % len(offered)]: ("withdrawn", "too dear")})
+        if self.bill(job) is None or self.do(bill_left_out, job=job) is None:
+            return
+        if later:
+            self.say_yes(job)
+            self.bill(job)
+        else:
+            self.do(leave_it, job=job)
 
     # Invoices and credit notes
 
