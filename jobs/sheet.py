@@ -191,8 +191,9 @@ def cores_out(line: Line, operation: Operation) -> Decimal:
 def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
     if line.if_needed:
         yield showing.if_needed(line.quantity, line.unit, amount(line.quantity, line.unit_price, line.discount))
-    if line.kind == LineKind.LABOR and operation.revision is not None:
-        yield f"procedure revision {operation.revision.number}"
+    revision = operation.revision
+    if revision is not None and line.kind == LineKind.LABOR and line.position == 0 and line.quantity == revision.hours:
+        yield f"procedure revision {revision.number}"  # the procedure's own hours, not what was added or typed over
     yield line.get_condition_display() if line.condition else ""
     yield line.get_finer_display() if line.finer not in ("", Finer.WRITE_OFF) else ""  # a write-off says so itself
     yield f"done by {line.sublet_to}" if line.sublet_to else ""

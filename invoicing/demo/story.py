@@ -9,6 +9,7 @@ from garage.actions.vehicles import change_owner
 from garage.clock import fixed
 from invoicing.actions.estimates import write_estimate
 from invoicing.actions.invoices import credit, issue
+from invoicing.actions.only_authorized import bill_only_authorized
 from invoicing.actions.payments import reverse_payment, take_payment
 from invoicing.demo import today
 from invoicing.demo.buying import fetch_missing, renaming
@@ -51,6 +52,7 @@ from invoicing.demo.visits import (
 from invoicing.models import Payment
 from jobs.actions.evidence import Limit
 from jobs.actions.stages import cancel_job, start_job
+from jobs.actions.writing_up import save_line
 from jobs.models import Job
 from jobs.verdict import Seen
 from parts import queries as shelf
@@ -79,6 +81,7 @@ def scripts(garage: Garage) -> Iterator[Script]:
     yield called_off(garage)
     yield partly_paid(garage)
     yield rounded_up(garage)
+    yield given_up(garage)
     yield counted(garage)
     yield from today.scripts(garage)
 
@@ -320,6 +323,30 @@ def rounded_up(garage: Garage) -> Script:
         key=garage.key(), invoice=invoice, amount=sent, credit=sent - invoice.gross, method="transfer",
         reference=invoice.label, paid_on=garage.day(32), actor=garage.counter, clock=fixed(now),
     )  # fmt: skip
+
+
+def given_up(garage: Garage) -> Script:
+    """A bolt breaks and is drilled out, and nobody calls first: the garage charges only what was authorized."""
+    planned = visit(garage, "VAL-690", 12, "Brake light came on.", Work(procedure=PADS_REAR))
+    now, worker = planned.opened, garage.people["technician"]
+    yield now
+    job = take_in(garage, planned, now)
+    agree(garage, offer(garage, job, planned.works, now), planned.works, now + dt.timedelta(minutes=8))
+    now += dt.timedelta(minutes=35)
+    yield now
+    fetch_missing(garage, job, now)
+    start_job(job=job, technician=worker, actor=garage.counter, clock=fixed(now))
+    now = yield from work_on(garage, job, planned, worker, now)
+    hours = {"quantity": D("0.6"), "unit": "h", "typed": "0.6 h", "unit_price": garage.labor_rate}
+    fields = {"kind": "labor", "description": "Broken bracket bolt drilled out", "tax_class": "labor", **hours}
+    save_line(operation=job.operations.get(), fields=fields, actor=worker, clock=fixed(now))
+    finish(garage, job, planned, worker, now)
+    now += dt.timedelta(minutes=15)
+    yield now
+    amount = (D("0.6") * garage.labor_rate).quantize(D("0.01"))
+    bill_only_authorized(key=garage.key(), job=job, amount=amount, actor=garage.counter, clock=fixed(now))
+    invoice = issue(key=garage.key(), job=job, actor=garage.counter, clock=fixed(now))
+    yield from pay(garage, invoice, planned, now)
 
 
 def counted(garage: Garage) -> Script:

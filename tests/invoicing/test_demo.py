@@ -189,6 +189,12 @@ def test_an_estimate_was_revised_and_its_addition_authorized(loaded: list[str]) 
     assert len(limits) == 2 and limits[0] < limits[1] == revised.net
 
 
+def test_what_nobody_authorized_was_taken_off_a_bill(loaded: list[str]) -> None:
+    given_up = Invoice.objects.get(operations__lines__description__startswith="Not charged, as it was not authorized")
+    assert given_up.net == given_up.job.authorizations.get().limit
+    assert given_up.receivable.balance == 0
+
+
 def test_money_is_overdue_partly_paid_and_was_taken_back(loaded: list[str]) -> None:
     owed = Receivable.objects.filter(balance__gt=0).select_related("invoice")
     assert owed.filter(due_on__lt=TODAY.date()).count() >= 2

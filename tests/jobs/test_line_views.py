@@ -12,11 +12,12 @@ from garage.clock import fixed
 from garage.models import AuditEntry
 from jobs.actions.removing import remove_line
 from jobs.actions.stages import move
+from jobs.actions.writing_up import save_line
 from jobs.models import Line, Operation, Stage
 from parts.actions.items import supersede
 from tests.decided import decide
 from tests.jobs.bay_cast import stock_item
-from tests.jobs.counter_cast import HTMX, Counter, at_counter, page_of
+from tests.jobs.counter_cast import HTMX, LABOR, Counter, at_counter, page_of, transfer_fluid_change
 
 
 @pytest.fixture
@@ -209,3 +210,18 @@ class TestLines:
 
     def test_an_unknown_kind_is_not_found(self, client, operation):
         assert client.get(reverse("jobs:line-add", args=[operation.pk]), {"kind": "gift"}).status_code == 404
+
+
+def test_only_the_procedures_own_hours_are_said_to_come_from_it(counter: Counter, client) -> None:
+    revision, _fluid, _washer = transfer_fluid_change(counter.actor, counter.now)
+    operation = counter.operation(revision.procedure.title, revision=revision)
+    counter.line(operation, LABOR, description="Seized bolt drilled out")
+
+    def said() -> int:
+        return page_of(client, "jobs:sheet", counter.job.pk).count("procedure revision 1")
+
+    assert said() == 1
+    hours = operation.lines.get(description="Labor")
+    fields = {"quantity": hours.quantity + 1, "typed": ""}
+    save_line(operation=operation, line=hours, fields=fields, actor=counter.actor, clock=fixed(counter.now))
+    assert said() == 0
