@@ -113,11 +113,13 @@ def _hand_over(
     vehicle: Vehicle, customer: Customer | None, *, on: dt.date, actor: User | None, now: dt.datetime
 ) -> None:
     last = vehicle.ownerships.filter(until=None).first()
+    if last and last.since > shop.day_of(now):  # written down while the clock was ahead
+        last.since = on
     if last and last.since > on:
         raise Refused(f"{last.customer} has had it since {shop.day_words(last.since)} only.", "on")
     if last:
         last.until = on
-        last.save(update_fields=["until"])
+        last.save(update_fields=["since", "until"])
     if customer:
         somebody(customer, "owner")
         Ownership.objects.create(vehicle=vehicle, customer=customer, since=on)
@@ -181,7 +183,7 @@ def read_odometer(
         before = _explained(earlier, unit, lower_reason, before)
     else:
         lower_reason, before = "", None
-        _refuse_above_later(vehicle, reading, unit, on)
+        _refuse_above_later(vehicle, reading, unit, on, today=shop.day_of(now))
     mistyped = lower_reason == OdometerReading.LowerReason.MISTYPED
     wrong = queries.readings_above(vehicle, reading, unit, on) if mistyped else []
     row = OdometerReading.objects.create(
@@ -216,8 +218,8 @@ def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | N
     return before
 
 
-def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> None:
-    later = queries.later_reading_below(vehicle, reading, unit, on)
+def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date, *, today: dt.date) -> None:
+    later = queries.later_reading_below(vehicle, reading, unit, on, today=today)
     if later:
         raise Refused(
             f"It read only {later} on {shop.day_words(later.on)}, which is later. Compare the day.", "reading"
