@@ -1,4 +1,4 @@
-"""Attacks on “order is sequence, not time”: a clock that was wrong for an hour, and what is left of it when it is right.
+"""Attacks on “order is sequence, not time”: a clock that was wrong for an hour, and what is left of it afterward.
 
 Each once got through or led into a dead end. What is legal leaves `books_check` silent.
 """
