@@ -7,6 +7,8 @@ time before its own authorization. The demo and the tests live in other years by
 import datetime as dt
 from collections.abc import Callable
 
+from django.db.models import Q
+
 #: Tells the moment, with its zone. Views give `django.utils.timezone.now`.
 Clock = Callable[[], dt.datetime]
 
@@ -14,3 +16,8 @@ Clock = Callable[[], dt.datetime]
 def fixed(moment: dt.datetime) -> Clock:
     """A clock that stands at `moment`: for a verb within a verb, which has read the clock already, and for tests."""
     return lambda: moment
+
+
+def come(column: str, now: dt.datetime, longest: dt.timedelta) -> Q:
+    """Rows whose moment has come. One further off than the longest wait was set by a clock that was ahead: now, too."""
+    return Q(**{f"{column}__lte": now}) | Q(**{f"{column}__gt": now + longest})

@@ -1,6 +1,6 @@
 """When the date of a paper is to be asked about before it gets a number.
 
-A clock is believed until something speaks against it: the series has a later day already, the machine's own running
+A clock is believed until something speaks against it: a paper bears a later day already, the machine's own running
 time says that the clock leapt, or the book has been silent for more than a month. Pure: no Django here.
 """
 
@@ -16,7 +16,7 @@ MOST_SILENT = dt.timedelta(days=30)
 
 @dataclass(frozen=True)
 class Doubt:
-    """Why a day may be wrong: `other` is the later day of the series, or the day of the last entry."""
+    """Why a day may be wrong: `other` is the later day of a paper, or the day of the last entry."""
 
     kind: str
     today: dt.date
@@ -25,11 +25,11 @@ class Doubt:
 
 
 def doubts(
-    *, today: dt.date, last_in_series: dt.date | None, last_entry: dt.date | None, ahead: dt.timedelta
+    *, today: dt.date, last_paper: dt.date | None, last_entry: dt.date | None, ahead: dt.timedelta
 ) -> Iterator[Doubt]:
     """Everything that speaks against a day; `ahead` is by how much the clock leapt past the machine's running time."""
-    if last_in_series is not None and today < last_in_series:
-        yield Doubt(BACK, today, last_in_series)
+    if last_paper is not None and today < last_paper:
+        yield Doubt(BACK, today, last_paper)
     if ahead > MOST_AHEAD:
         yield Doubt(LEAP, today, today, ahead)
     if last_entry is not None and today - last_entry > MOST_SILENT:

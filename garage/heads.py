@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from django.conf import settings
+from django.db import connection
 from django.utils import timezone
 
 from garage import ledger
@@ -35,8 +36,9 @@ class Kept:
 
 
 def path() -> Path:
-    """The file that holds the heads."""
-    return Path(settings.DATA_DIR) / "chains.json"
+    """The file that holds the heads of this database: another one, in the same directory, is another book."""
+    name = "chains" if connection.vendor == "sqlite" else f"chains-{connection.settings_dict['NAME']}"
+    return Path(settings.DATA_DIR) / f"{name}.json"
 
 
 def current() -> dict[str, tuple[int, str]]:
@@ -49,12 +51,21 @@ def read() -> Kept:
     """What the file says. A file that is not there, or cannot be read, is no breach: it is said."""
     try:
         said = json.loads(path().read_text(encoding="utf-8"))
-        heads = {name: (int(one["length"]), str(one["head"])) for name, one in said["chains"].items()}
+        heads = {str(name): (_length(one["length"]), str(one["head"])) for name, one in said["chains"].items()}
+        if not heads:
+            return Kept({}, trouble=f"The file {path()} names no head: nothing to compare with.")
         return Kept(heads, str(said["kept_at"]))
     except FileNotFoundError:
         return Kept({}, trouble=f"No heads are kept outside the database yet ({path()}): nothing to compare with.")
-    except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, ArithmeticError, RecursionError) as error:
         return Kept({}, trouble=f"The heads kept in {path()} cannot be read ({error}): nothing to compare with.")
+
+
+def _length(said: object) -> int:
+    """How long a chain was: one that is kept has a row."""
+    if not isinstance(said, int) or said < 1:
+        raise ValueError(f"no chain is {said} long")
+    return said
 
 
 def missing(kept: Kept) -> Iterator[str]:
@@ -63,7 +74,7 @@ def missing(kept: Kept) -> Iterator[str]:
     for name, (length, head) in kept.heads.items():
         rows = chains[name]._default_manager.filter(chain_seq=length) if name in chains else None
         found = rows.values_list("row_hash", flat=True).first() if rows is not None else None
-        if length and found != head:
+        if found != head:
             is_gone = "is not in the book" if found is None else "is another one in the book"
             yield (
                 f"{name} chain: row {length}, its last on {kept.at}, {is_gone}: an older copy was put back, or rows "
@@ -77,9 +88,12 @@ def keep() -> bool:
     Heads that are missing from the book are never overwritten: they are the evidence.
     """
     now = current()  # read first: what is added meanwhile only makes these heads older
-    if any(missing(read())):
+    kept = read()
+    if any(missing(kept)):
         log.warning("the heads in %s are not in this book: run manage.py books_check", path())
         return False
+    if kept.trouble and path().exists():
+        log.warning(kept.trouble)  # written anew below: whoever reads the log hears that the old ones are lost
     chains = {name: {"length": length, "head": head} for name, (length, head) in sorted(now.items())}
     content = json.dumps({"kept_at": timezone.now().isoformat(timespec="seconds"), "chains": chains}, indent=1)
     try:

@@ -24,7 +24,7 @@ from django.conf import settings
 from django.db.models import Q
 
 from garage import audit, documents, files, shop
-from garage.clock import Clock, fixed
+from garage.clock import Clock, come, fixed
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, StoredFile, User
 from garage.texts import shortened
@@ -134,7 +134,7 @@ def send_due(*, now: dt.datetime, limit: int = 50) -> int:
 @writing()
 def _settle_interrupted(now: dt.datetime) -> None:
     """What a killed worker left behind: safe to retry before the content went out, a person's question after."""
-    expired = OutgoingMail.objects.filter(lease_until__lt=now)
+    expired = OutgoingMail.objects.filter(come("lease_until", now, LEASE))
     expired.filter(state=State.SENDING).update(state=State.QUEUED, lease_until=None)
     expired.filter(state=State.HANDED).update(
         state=State.UNCERTAIN,
@@ -145,9 +145,9 @@ def _settle_interrupted(now: dt.datetime) -> None:
 
 @writing()
 def _claim(now: dt.datetime) -> OutgoingMail | None:
-    due = OutgoingMail.objects.filter(state=State.QUEUED, next_try__lte=now).order_by("next_try", "pk")
+    due = OutgoingMail.objects.filter(come("next_try", now, LONGEST_WAIT), state=State.QUEUED)
     unmade = Document.objects.filter(~Q(state=Document.State.MADE))
-    mail = due.exclude(attachments__in=unmade).first()
+    mail = due.exclude(attachments__in=unmade).order_by("next_try", "pk").first()
     if mail is not None:
         mail.state, mail.lease_until, mail.attempts = State.SENDING, now + LEASE, mail.attempts + 1
         mail.save(update_fields=["state", "lease_until", "attempts"])

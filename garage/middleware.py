@@ -8,16 +8,31 @@ from urllib.parse import urlsplit
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from garage import shop
+from garage.web import wants_fragment
 
 
 class LoginMiddleware(LoginRequiredMiddleware):
-    """Send visitors to log in. A form that came after the session ended leads back to its page, not its address."""
+    """Send visitors to log in. A form that came after the session ended leads back to its page, not its address.
+
+    A piece of a page that is asked for then is refused, which the page says itself: it keeps what is typed in it.
+    """
+
+    def process_view(
+        self,
+        request: HttpRequest,
+        view_func: Callable[..., HttpResponseBase],
+        view_args: tuple[Any, ...],
+        view_kwargs: dict[str, Any],
+    ) -> HttpResponseBase | None:
+        answer = super().process_view(request, view_func, view_args, view_kwargs)
+        return HttpResponse(status=401) if answer is not None and wants_fragment(request) else answer
 
     def handle_no_permission(self, request: HttpRequest, view_func: Callable[..., Any]) -> HttpResponseRedirect:
         if request.method in ("GET", "HEAD"):

@@ -110,12 +110,18 @@ def reading_above(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> Odo
     return max(readings_above(vehicle, reading, unit, on), key=lambda row: _in(row, unit), default=None)
 
 
-def later_reading_below(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> OdometerReading | None:
-    """The first reading after the day `on`, before the odometer began anew, that is lower than this one."""
+def later_reading_below(
+    vehicle: Vehicle, reading: int, unit: str, on: dt.date, *, today: dt.date
+) -> OdometerReading | None:
+    """The first reading after the day `on`, before the odometer began anew, that is lower than this one.
+
+    One that was read while the clock was ahead bears a day after `today`, and is no later one.
+    """
     for row in counted_readings(vehicle):
-        if row.on > on and _begins_anew(row):
+        later = on < row.on <= today
+        if later and _begins_anew(row):
             return None
-        if row.on > on and _in(row, unit) + _slack(row, unit) < reading:
+        if later and _in(row, unit) + _slack(row, unit) < reading:
             return row
     return None
 

@@ -7,6 +7,7 @@ from garage.views import customers, entry, find, forgetting, merging, people, pi
 urlpatterns = [
     path("login/", entry.LogIn.as_view(), name="login"),
     path("logout/", entry.log_out, name="logout"),
+    path("token/", entry.token, name="token"),
     path("password/", entry.own_password, name="own-password"),
     path("find/", find.find, name="find"),
     path("customers/", customers.customers, name="customers"),

@@ -21,11 +21,12 @@ def series_of(day: dt.date) -> str:
 def open_doubts(clock: Clock, now: dt.datetime) -> list[Doubt]:
     """What speaks against a paper that is numbered now, and was not answered for."""
     today = shop.day_of(now)
-    last = Invoice.objects.filter(series=series_of(today)).aggregate(day=Max("issued_on"))["day"]
+    # Of all series: a clock that fell back into another year, as with a dead battery, is in a series of its own.
+    last = Invoice.objects.aggregate(day=Max("issued_on"))["day"]
     return clock_notes.unanswered(
         clockguard.doubts(
             today=today,
-            last_in_series=last,
+            last_paper=last,
             last_entry=_last_entry(today),
             ahead=clock_notes.leapt(clock, now),
         )

@@ -77,7 +77,7 @@ def settle(invoice: Invoice, changes: Sequence[str], told: str) -> None:
     if not changes:
         return
     told = " ".join(told.split())
-    if not told:
+    if not any(sign.isalpha() for sign in told):  # a dash is nobody
         raise Refused(f"{changes[0]} Write who was told, and when.", "told")
     invoice.notices = {**invoice.notices, "tax_changes": list(changes)}
     invoice.told = told

@@ -45,7 +45,7 @@ def said(doubt: Doubt, actor: User | None) -> str:
     """The question in words, with what this person can do about it."""
     today, other = shop.day_words(doubt.today), shop.day_words(doubt.other)
     if doubt.kind == clockguard.BACK:
-        found = f"The computer says {today}, but the last paper of this series is dated {other}."
+        found = f"The computer says {today}, but a paper is dated {other} already."
     elif doubt.kind == clockguard.LEAP:
         found = f"The computer’s clock leapt ahead by {_hours(doubt.ahead)} while the program ran. It says {today}."
     else:

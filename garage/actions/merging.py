@@ -34,10 +34,13 @@ def merge_customer(*, customer: Customer, into: Customer, actor: User | None, cl
 
 @writing()
 def merge_vehicle(*, vehicle: Vehicle, into: Vehicle, actor: User | None, clock: Clock) -> Vehicle:
-    """The same for a car. Raises Refused also for two cars with different VINs: they are two cars."""
+    """The same for a car. Raises Refused also for two cars with different VINs: they are two cars; and for one with a
+    VIN into one without: the car's papers would bear none, and it could not be written on the one that stands."""
     first, second = (Vehicle.objects.select_related("owner").get(pk=row.pk) for row in (vehicle, into))
     if first.vin and second.vin and first.vin != second.vin:
         raise Refused(f"Their VINs differ ({first.vin} and {second.vin}): these are two cars.")
+    if first.vin and not second.today.vin:
+        raise Refused(f"{first} has the VIN {first.vin} and {second.today} has none: merge that one into this one.")
     row, end = _merge(first, second)
     audit.record("merged", row, actor=actor, now=clock(), into=end.pk)
     vehicles.make_findable(row)

@@ -4,10 +4,13 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
+from django.db.models import Q
+
 from garage import audit, changes, queries, search, shop
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
+from garage.texts import fitting
 from garage.vin import read_vin
 from garage.walk_in import somebody
 from garage.writing import writing
@@ -50,8 +53,8 @@ def save_vehicle(
         raise Refused(f"{row} is merged into another car: change that one, or take the merge back first.")
     changed = changes.assign(row, fields, among=FIELDS)
     row.vin = kept_vin(row.vin, row.vin_not_standard)
-    row.plate = " ".join(row.plate.upper().split())
-    row.plate_key = search.key(row.plate)
+    row.plate = fitting(" ".join(row.plate.upper().split()), 16, "plate")  # some letters become two: "ß", "ﬁ"
+    row.plate_key = fitting(search.key(row.plate), 16, "plate")
     _refuse_known_vin(row)
     row.version += vehicle is not None
     row.save()
@@ -65,10 +68,11 @@ def save_vehicle(
 
 
 def kept_vin(text: str, not_standard: bool) -> str:
-    """The VIN as it is kept. Raises Refused where it cannot be one, with what is wrong with it."""
+    """The VIN as it is kept: one of 17 characters without spaces, whatever is said of it, so that it stands in the
+    book once. Raises Refused where it cannot be one, with what is wrong with it."""
     if not text.strip():
         return ""
-    if not_standard:
+    if not_standard and not read_vin(text).ok:
         kept = " ".join(text.upper().split())
         if len(kept) > 20:
             raise Refused("A number that is no standard VIN may have 20 characters.", "vin")
@@ -80,8 +84,12 @@ def kept_vin(text: str, not_standard: bool) -> str:
 
 
 def _refuse_known_vin(vehicle: Vehicle) -> None:
-    known = Vehicle.objects.exclude(vin="").exclude(pk=vehicle.pk).filter(vin=vehicle.vin).select_related("owner")
-    for other in known:
+    """Of numbers that are no standard VIN, `BJ 7-1042` and `BJ71042` are the same."""
+    others = Vehicle.objects.exclude(vin="").exclude(pk=vehicle.pk).select_related("owner")
+    like = others.filter(Q(vin=vehicle.vin) | Q(vin_not_standard=True)) if vehicle.vin else others.none()
+    for other in like:
+        if search.key(other.vin) != search.key(vehicle.vin):
+            continue
         whose = f" of {other.owner}" if other.owner else ""
         raise Refused(f"This VIN is already in the book: {other}{whose}.", "vin")
 
@@ -113,11 +121,13 @@ def _hand_over(
     vehicle: Vehicle, customer: Customer | None, *, on: dt.date, actor: User | None, now: dt.datetime
 ) -> None:
     last = vehicle.ownerships.filter(until=None).first()
+    if last and last.since > shop.day_of(now):  # written down while the clock was ahead
+        last.since = on
     if last and last.since > on:
         raise Refused(f"{last.customer} has had it since {shop.day_words(last.since)} only.", "on")
     if last:
         last.until = on
-        last.save(update_fields=["until"])
+        last.save(update_fields=["since", "until"])
     if customer:
         somebody(customer, "owner")
         Ownership.objects.create(vehicle=vehicle, customer=customer, since=on)
@@ -181,7 +191,7 @@ def read_odometer(
         before = _explained(earlier, unit, lower_reason, before)
     else:
         lower_reason, before = "", None
-        _refuse_above_later(vehicle, reading, unit, on)
+        _refuse_above_later(vehicle, reading, unit, on, today=shop.day_of(now))
     mistyped = lower_reason == OdometerReading.LowerReason.MISTYPED
     wrong = queries.readings_above(vehicle, reading, unit, on) if mistyped else []
     row = OdometerReading.objects.create(
@@ -216,8 +226,8 @@ def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | N
     return before
 
 
-def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date) -> None:
-    later = queries.later_reading_below(vehicle, reading, unit, on)
+def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date, *, today: dt.date) -> None:
+    later = queries.later_reading_below(vehicle, reading, unit, on, today=today)
     if later:
         raise Refused(
             f"It read only {later} on {shop.day_words(later.on)}, which is later. Compare the day.", "reading"

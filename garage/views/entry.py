@@ -1,8 +1,6 @@
 """Coming in and going out: log in, log out, one's own password."""
 
 import logging
-from typing import Any
-from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
@@ -10,18 +8,17 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
-from django.http.response import HttpResponseBase
+from django.middleware.csrf import get_token
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST
-from django_htmx.http import HttpResponseClientRedirect
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage.access import actor_of, allowed
 from garage.actions.people import change_own_password
 from garage.forms_shop import LoginForm, OwnPasswordForm
-from garage.web import after_post, attempt, render_page, wants_fragment
+from garage.web import after_post, attempt, render_page
 
 log = logging.getLogger("sumpbook.entry")
 
@@ -32,13 +29,6 @@ class LogIn(LoginView):
 
     authentication_form = LoginForm
     redirect_authenticated_user = True
-
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        """A piece of a page asked for after the session ended is answered with the whole log-in page."""
-        if wants_fragment(request):
-            page = request.htmx.current_url_abs_path or "/"  # type: ignore[attr-defined]
-            return HttpResponseClientRedirect(f"{reverse('login')}?{urlencode({'next': page})}")
-        return super().dispatch(request, *args, **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         log.info("log in: user %s from %s", form.get_user().pk, self.request.META.get("REMOTE_ADDR"))
@@ -59,6 +49,16 @@ def log_out(request: HttpRequest) -> HttpResponse:
     response = after_post(request, reverse("login"))
     response["Clear-Site-Data"] = '"cache"'
     return response
+
+
+@allowed("today")
+@require_safe
+def token(request: HttpRequest) -> HttpResponse:
+    """The mark that forms carry, for a page that was open while its person logged in anew; it tells that they are in.
+
+    The page's script asks before it sends a form: the page to log in would come in place of what was typed.
+    """
+    return HttpResponse(get_token(request), content_type="text/plain")
 
 
 @sensitive_post_parameters("old", "new", "again")

@@ -220,11 +220,11 @@ def edit_operation(
     editable(operation.job, operation)
     operation.refresh_from_db()
     seen.check(operation, version, *OPERATION_FIELDS)
+    if fields.get("title", operation.title) != operation.title:
+        not_declined(operation, "title")  # which is named as it stands on record
     changed = changes.assign(operation, fields, among=OPERATION_FIELDS)
     if not operation.title.strip():
         raise Refused("An operation needs a title.", "title")
-    if "title" in changed:
-        not_declined(operation, "title")
     if changed:
         operation.save(update_fields=list(changed))
         audit.record("changed", operation, actor=actor, now=now, changed=changed)

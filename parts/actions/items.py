@@ -112,17 +112,31 @@ def _set_specifications(item: Item, specifications: Iterable[str]) -> None:
 
 
 def _set_packs(item: Item, packs: Sequence[PackRow]) -> None:
+    """Bring the packs to what was typed: names may be exchanged, and go to another pack, all in one act."""
     _check_packs(item, packs)
-    by_key, by_label = {row.pk: row for row in item.packs.all()}, {row.label: row for row in item.packs.all()}
-    kept: set[int] = set()
-    for pack in packs:
-        row = (by_key.get(pack.pk) if pack.pk else by_label.get(pack.label)) or Pack(item=item)
+    before = {row.pk: row for row in item.packs.all()}
+    chosen = {pack.pk for pack in packs}
+    by_label = {row.label: row for row in before.values() if row.pk not in chosen}
+    rows = [(before.get(pack.pk or 0) or by_label.get(pack.label) or Pack(item=item), pack) for pack in packs]
+    _take_off(item, [row for row in before.values() if row.pk not in {kept.pk for kept, _pack in rows}])
+    for row, pack in rows:
+        if row.pk and row.label != pack.label:  # aside, while names are exchanged
+            Pack.objects.filter(pk=row.pk).update(label=f"\n{row.pk}")
+    for row, pack in rows:
         row.label, row.size, row.typed, row.barcode, row.active = *pack[:4], True
+        former = item.packs.filter(label=row.label).exclude(pk=row.pk).first()
+        if former is not None:
+            raise Refused(
+                f"“{former}” was a pack of this item before, and is in its history: "
+                "write it as a row of its own to bring it back.",
+                "packs",
+            )
         row.save()
-        kept.add(row.pk)
-    for row in by_key.values():
-        if row.pk in kept:
-            continue
+
+
+def _take_off(item: Item, packs: Iterable[Pack]) -> None:
+    """Take packs off an item; one that was ever bought stays in its history."""
+    for row in packs:
         if queries.pack_in_use(row):
             row.active = False
             row.save(update_fields=["active"])

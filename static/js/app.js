@@ -2,11 +2,11 @@
 
 const region = document.getElementById("messages");
 
-/** Say a sentence in the status region, where a screen reader hears it too. */
+/** Say a sentence (or what a template holds) in the status region, where a screen reader hears it too. */
 export function say(sentence) {
   const line = document.createElement("p");
   line.className = "message is-warn is-lost";
-  line.textContent = sentence;
+  line.append(sentence);
   region.replaceChildren(line);
 }
 
@@ -58,19 +58,36 @@ document.addEventListener("submit", (event) => {
   knock(form, event.submitter);
 }, true);
 
-// A form that leaves its page is sent only when the server answers at all: otherwise the browser would put a page of
-// its own in place of what was typed.
+// Whether the server answers, and lets this person in. The answer is the mark that forms carry against foreign pages:
+// whoever was logged out and logs in again in another tab sends what is typed here with the new one.
+async function letIn() {
+  const { door } = region.dataset;
+  const asked = { redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(10000) };
+  const answer = await fetch(door ?? import.meta.url, { ...asked, method: door ? "GET" : "HEAD" });
+  if (door && answer.ok) {
+    const mark = await answer.text();
+    for (const input of document.querySelectorAll("input[name=csrfmiddlewaretoken]")) input.value = mark;
+    document.body.setAttribute("hx-headers", JSON.stringify({ "x-csrftoken": mark }));
+  }
+  return answer.type !== "opaqueredirect";
+}
+
+const sayLoggedOut = () => say(document.getElementById("logged-out").content.cloneNode(true));
+
+// A form that leaves its page is sent only when the server answers and lets in: otherwise a page of the browser's own,
+// or the one to log in, would come in place of what was typed.
 const answered = new WeakSet();
 
 async function knock(form, submitter) {
   region.querySelector(".is-lost")?.remove();
+  let welcome = false;
   try {
-    await fetch(import.meta.url, { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(10000) });
+    welcome = await letIn();
+    if (!welcome) sayLoggedOut();
   } catch {
-    free(form);
     say(region.dataset.unreachable);
-    return;
   }
+  if (!welcome) { free(form); return; }
   answered.add(form);
   HTMLFormElement.prototype.requestSubmit.call(form, submitter);
 }
@@ -108,7 +125,9 @@ document.addEventListener("htmx:afterRequest", (event) => {
 document.addEventListener("htmx:afterSettle", (event) => arrive(event.detail.elt));
 document.addEventListener("htmx:responseError", (event) => {
   const { status } = event.detail.xhr;
-  say(status === 401 || status === 403 ? region.dataset.refused : region.dataset.failed);
+  if (status === 401) { sayLoggedOut(); return; }
+  say(status === 403 ? region.dataset.refused : region.dataset.failed);
+  if (status === 403) letIn().catch(() => {}); // with the new mark the same press may pass
 });
 for (const lost of ["htmx:sendError", "htmx:timeout"]) {
   document.addEventListener(lost, () => say(region.dataset.unreachable));

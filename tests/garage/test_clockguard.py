@@ -20,7 +20,7 @@ NOTHING = dt.timedelta(0)
         (dt.date(2026, 3, 3), TODAY, NOTHING, [BACK]),
         (TODAY, TODAY, dt.timedelta(hours=1), []),  # an hour, as at the end of summer time, is not asked about
         (TODAY, TODAY, dt.timedelta(hours=1, seconds=1), [LEAP]),
-        (TODAY, TODAY, dt.timedelta(hours=-9), []),  # set back: the series tells
+        (TODAY, TODAY, dt.timedelta(hours=-9), []),  # set back: the papers tell
         (None, TODAY - dt.timedelta(days=30), NOTHING, []),
         (None, TODAY - dt.timedelta(days=31), NOTHING, [SILENCE]),
         (dt.date(2027, 1, 1), dt.date(2025, 1, 1), dt.timedelta(days=2), [BACK, LEAP, SILENCE]),
@@ -29,7 +29,7 @@ NOTHING = dt.timedelta(0)
 def test_what_speaks_against_a_day(
     last: dt.date | None, entry: dt.date | None, ahead: dt.timedelta, kinds: list[str]
 ) -> None:
-    found = clockguard.doubts(today=TODAY, last_in_series=last, last_entry=entry, ahead=ahead)
+    found = clockguard.doubts(today=TODAY, last_paper=last, last_entry=entry, ahead=ahead)
     assert [doubt.kind for doubt in found] == kinds
 
 

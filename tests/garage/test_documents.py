@@ -180,6 +180,14 @@ def test_a_paper_made_by_a_killed_worker_is_taken_up_again(
     assert document.state == Document.State.MADE
 
 
+def test_a_paper_taken_up_while_the_clock_was_ahead_is_made_once_it_is_right(
+    shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime
+) -> None:
+    documents.want(kind, 9, name="Paper 9.pdf", clock=fixed(now))
+    Document.objects.update(lease_until=now + dt.timedelta(days=29))
+    assert documents.make_wanted(printer, now=now) == 1
+
+
 def test_the_pdf_is_served_to_those_who_may_see_prices(
     shop: ShopProfile, kind: str, printer: Printer, now: dt.datetime, login: Any
 ) -> None:

@@ -4,6 +4,7 @@ import datetime as dt
 import json
 from collections.abc import Iterator
 from io import StringIO
+from types import SimpleNamespace
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -60,7 +61,7 @@ def test_books_check_keeps_them_and_a_longer_book_still_has_them(
     said = books_check()
     assert f"holds   {heads.PROMISE}" in said and "note" not in said
     assert json.loads(heads.path().read_text())["chains"]["audit"]["length"] == 5
-    assert [path.name for path in heads.path().parent.glob("*chains*")] == ["chains.json"]
+    assert [path.name for path in heads.path().parent.glob("*chains*")] == [heads.path().name]
 
 
 def test_a_book_that_was_cut_off_together_with_its_counter_is_named(
@@ -81,13 +82,47 @@ def test_a_book_that_was_cut_off_together_with_its_counter_is_named(
     assert "is another one in the book" in next(heads.missing(heads.read()))
 
 
+def one_chain(length: str) -> str:
+    return f'{{"kept_at": "today", "chains": {{"audit": {{"length": {length}, "head": "ab"}}}}}}'
+
+
 @pytest.mark.parametrize(
-    "said", ["", "{}", "[1]", '{"kept_at": 1, "chains": {"audit": 4}}', '{"chains": {"audit": {}}}']
-)
+    "said",
+    [
+        "", "{}", "[1]", '{"kept_at": 1, "chains": {"audit": 4}}', '{"chains": {"audit": {}}}', "[" * 100_000,
+        *map(one_chain, ["Infinity", "1e999", "NaN", "0", "-1", "null", '"4"']), "\0", "\ufeff{}",
+    ],
+)  # fmt: skip
 def test_a_file_that_cannot_be_read_is_said_and_no_breach(trail: list[AuditEntry], said: str) -> None:
     heads.path().write_text(said)
     assert "note    The heads kept in" in books_check()
     assert "nothing to compare with" not in books_check()  # and is written anew
+
+
+def test_a_file_that_was_emptied_compares_nothing_and_says_so(
+    trail: list[AuditEntry], caplog: pytest.LogCaptureFixture
+) -> None:
+    heads.path().write_text('{"kept_at": "today", "chains": {}}')
+    assert heads.keep() and "names no head: nothing to compare with" in caplog.text
+    heads.path().write_text('{"kept_at": "today", "chains": {}}')
+    assert "names no head: nothing to compare with" in books_check()
+
+
+@pytest.mark.parametrize("length", ["99", "9" * 30])
+def test_a_chain_that_is_said_to_be_longer_is_a_breach(trail: list[AuditEntry], length: str) -> None:
+    heads.path().write_text(one_chain(length))
+    assert "is not in the book" in next(heads.missing(heads.read()))
+
+
+def test_another_database_in_the_same_directory_is_compared_with_its_own(
+    trail: list[AuditEntry], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A demo in SQLite and then one in PostgreSQL, both beside the same key file: neither is a forged one."""
+    heads.path().write_text(one_chain("9"))
+    other = SimpleNamespace(vendor="postgresql", settings_dict={"NAME": "another"})
+    monkeypatch.setattr(heads, "connection", other)
+    assert "No heads are kept outside the database yet" in books_check()
+    heads.path().unlink()
 
 
 @pytest.mark.django_db(transaction=True)

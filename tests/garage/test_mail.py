@@ -199,6 +199,19 @@ def test_what_a_killed_worker_left_is_settled(
     assert letter.state == becomes
 
 
+@pytest.mark.parametrize(("left", "becomes"), [(State.SENDING, State.SENT), (State.QUEUED, State.SENT)])
+def test_what_was_put_off_while_the_clock_was_ahead_is_sent_once_it_is_right(
+    sink: Sink, letter: OutgoingMail, now: dt.datetime, left: str, becomes: str
+) -> None:
+    """A wrong day breaks the mail server's certificate: the next try was a month away when the clock was right."""
+    ahead = now + dt.timedelta(days=29)
+    OutgoingMail.objects.update(state=left, queued_at=ahead, next_try=ahead + mail.LEASE)
+    OutgoingMail.objects.filter(state=State.SENDING).update(lease_until=ahead + mail.LEASE)
+    assert mail.send_due(now=now) == 1
+    letter.refresh_from_db()
+    assert letter.state == becomes
+
+
 def test_without_a_server_it_waits_and_can_be_saved(
     letter: OutgoingMail, login: Any, now: dt.datetime, settings: Settings
 ) -> None:

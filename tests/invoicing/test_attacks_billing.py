@@ -26,7 +26,7 @@ from jobs.actions.intake import Odometer
 from jobs.models import Job, Line
 from tests.budget import queries_of
 from tests.invoicing.cast import Garage, broken, labor, part
-from tests.invoicing.consent_cast import BACK, YES, again, back_on, change, drafted, operations, say, take_off
+from tests.invoicing.consent_cast import BACK, NO, YES, again, back_on, change, drafted, operations, say, take_off
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 from tests.invoicing.test_pages import form_of, text_of
 from tests.invoicing.test_unbilled import yes_again
@@ -70,6 +70,16 @@ def test_an_estimate_of_a_clock_that_was_ahead_is_answered(garage: Garage, login
     garage.finish(garage.into_bay(job))
     garage.issue(job)
     assert broken() == []
+
+
+def test_declined_work_is_named_by_the_title_that_was_declined(garage: Garage, login: Login) -> None:
+    job = garage.job([labor("1")])
+    operation = operations(job)[0]
+    say(garage, job, operation, NO)
+    sent = {"title": "Something else", "concern": "", "cause": "", "correction": ""}
+    answer = login("counter").post(f"/operations/{operation.pk}/edit/", sent, headers={"hx-request": "true"})
+    assert answer.status_code == 422 and "“Operation 1” was declined, and that stays on record" in text_of(answer)
+    assert 'value="Something else"' in text_of(answer)  # typed, and not lost
 
 
 # Bill only what was authorized, and what comes after it

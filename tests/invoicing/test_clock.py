@@ -30,10 +30,10 @@ def issue_at(garage: Garage, moment: dt.datetime, **more: object) -> Invoice:
     return garage.issue(garage.done([labor("1")]), **more)
 
 
-def test_an_earlier_day_than_the_last_of_the_series_needs_the_owners_reason_once(garage: Garage) -> None:
+def test_an_earlier_day_than_that_of_a_paper_needs_the_owners_reason_once(garage: Garage) -> None:
     noon, owner = garage.now, garage.people["owner"]
     issue_at(garage, noon + 2 * DAY)  # the clock was two days ahead
-    with pytest.raises(Refused, match="last paper of this series is dated March 4, 2026.*The owner must") as refused:
+    with pytest.raises(Refused, match="a paper is dated March 4, 2026 already.*The owner must") as refused:
         issue_at(garage, noon)
     assert refused.value.field == "clock_reason"
     with pytest.raises(Refused, match="The owner must"):
@@ -48,7 +48,7 @@ def test_an_earlier_day_than_the_last_of_the_series_needs_the_owners_reason_once
     assert (note.kind, note.day, note.until) == ("back", noon.date(), (noon + 2 * DAY).date())
     assert note.reason == "Odile set the clock two days ahead"
     assert issue_at(garage, noon + 3 * DAY).number == 4  # past the wrong day
-    with pytest.raises(Refused, match="last paper of this series is dated March 5, 2026"):
+    with pytest.raises(Refused, match="a paper is dated March 5, 2026 already"):
         issue_at(garage, noon)  # another wrong day is another question
     assert broken() == []
 

@@ -293,6 +293,8 @@ def test_a_tax_changed_by_law_is_named_and_somebody_was_told(garage: Garage, log
     sent = {"key": str(uuid.uuid4()), "due_on": (today + 9 * DAY).isoformat()}
     refused = client.post(address, sent)
     assert refused.status_code == 422 and "Write who was told" in text_of(refused)
+    for nobody in ("-", "???", "9:30"):
+        assert client.post(address, {**sent, "told": nobody}).status_code == 422, nobody
     assert client.post(address, {**sent, "told": "Odile Marrant, by phone at 9"}).status_code == 303
     invoice = Invoice.objects.get()
     assert invoice.tax == D("5.99") and invoice.told == "Odile Marrant, by phone at 9"
