@@ -42,7 +42,7 @@ def job_foot(request: HttpRequest, subject: models.Model) -> str:
     context: dict[str, Any] = {"job": job, "standing": standing, "may_act": may(request.user, "counter")}
     try:
         billed = standing.invoice
-        context["left_out"] = leaving.remaining(job) if billed else ()
+        context["left_out"] = leaving.remaining(job) if job.stage in stages.BILLED else ()
         context["sums"] = sums_billed(billed) if billed else charges.job_totals(job, timezone.localdate())
     except Refused as error:
         context["net"], context["problem"] = comparing.net_of(charges.operation_charges(job)), str(error)
@@ -72,7 +72,7 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "standing": standing_of(job, timezone.localdate()),
         "left_out": leaving.remaining(job) if invoices else (),
         "answers": [part for part in skipped.asked(job.operations.all()).values() if part.answer],
-        "billed": job.stage in (stages.INVOICED, stages.CLOSED),
+        "billed": job.stage in stages.BILLED,
         "deposit": accounts.deposit_of(job),
         "advances": accounts.standing_advances(job),
         "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),

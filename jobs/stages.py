@@ -32,6 +32,7 @@ FOLLOWS: dict[str, frozenset[str]] = {
 #: afterwards the paper is out or the visit is over.
 UNFINISHED = frozenset({WRITTEN_UP, AWAITING, READY, IN_BAY})
 OPEN = frozenset({*UNFINISHED, FINISHED})
+BILLED = frozenset({INVOICED, CLOSED})
 
 #: What each stage waits for when nobody said anything more exact.
 _WAITS_FOR = {

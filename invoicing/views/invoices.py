@@ -82,6 +82,7 @@ def draft_context(
             answering if answering and answering.asked == part else SkippedForm(asked=part) for part in made.skipped
         ],
         "earlier": made.earlier,
+        "may_leave": job.stage == stages.FINISHED and (bool(made.earlier) or queries.was_invoiced(job)),
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums,
         **_only_authorized(made, sums),
