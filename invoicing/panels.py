@@ -14,11 +14,12 @@ from garage.access import may
 from garage.cuts import first_of
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
-from invoicing import accounts, charges, comparing, leaving, queries
+from invoicing import accounts, charges, closing, comparing, leaving, queries
 from invoicing.models import Invoice
-from invoicing.standing import standing_of
+from invoicing.standing import MAKE, standing_of
 from invoicing.sums import Sums
 from jobs import skipped, stages
+from jobs.consent import AUTHORIZED
 from jobs.models import Job
 
 SHOWN = 10
@@ -36,12 +37,15 @@ def register() -> None:
 def job_foot(request: HttpRequest, subject: models.Model) -> str:
     """The sums of a job's sheet, its total, and the one next act."""
     job = cast(Job, subject)
-    if not may(request.user, "prices") or not job.operations.all():
+    ending = job.stage in (stages.FINISHED, stages.CLOSED)  # even with nothing on it a job comes to its end
+    if not may(request.user, "prices") or not (ending or job.operations.all()):
         return ""
     standing = standing_of(job, timezone.localdate())
     context: dict[str, Any] = {"job": job, "standing": standing, "may_act": may(request.user, "counter")}
     try:
         billed = standing.invoice
+        context["reopens"] = billed is None and closing.may_reopen(job)
+        context["closes"] = standing.next_act == MAKE and not standing.consent.all_in(AUTHORIZED)
         context["left_out"] = leaving.remaining(job) if job.stage in stages.BILLED else ()
         context["sums"] = sums_billed(billed) if billed else charges.job_totals(job, timezone.localdate())
     except Refused as error:
