@@ -151,8 +151,8 @@ def advanced(job: Job) -> Decimal:
     return sum((row.gross for row in standing_advances(job)), ZERO)
 
 
-def objection_to_canceling(job: Job) -> str:
-    """Why a job cannot be canceled yet: nobody has said what becomes of its deposit. Empty when it can."""
+def against_ending(job: Job) -> str:
+    """Why a job cannot end without an invoice yet: nobody has said what becomes of its deposit. Empty when it can."""
     for advance in standing_advances(job):
         return f"{advance.title} stands on {job}: write its credit note first, then refund what was paid on it."
     there = deposit_of(job)

@@ -20,7 +20,8 @@ _OF_ONE_TAX = ("of_tax_id", "rate", "treatment", "reason", "advance_id")
 
 @dataclass(frozen=True)
 class Left:
-    """What of an invoice line has not been credited yet: its quantity (below zero where it is), net and cost."""
+    """What of an invoice line has not been credited yet: its quantity (below zero where it is) and net; and the cost
+    that all papers bear for it, an earlier invoice that was not to be billed again too."""
 
     quantity: Decimal
     net: Decimal
@@ -65,13 +66,14 @@ def left_on(invoice: Invoice) -> dict[int, Left]:
     """What is left to credit on each line of an invoice, by its primary key."""
     rows = InvoiceLine.objects.filter(credits__invoice_operation__invoice=invoice).values("credits")
     taken = {
-        row["credits"]: Left(row["quantity"], row["net_sum"], row["cost_sum"])
-        for row in rows.annotate(quantity=Sum("quantity"), net_sum=Sum("net"), cost_sum=Sum("cost"))
+        row["credits"]: Left(row["quantity"], row["net_sum"])
+        for row in rows.annotate(quantity=Sum("quantity"), net_sum=Sum("net"))
     }
+    borne = queries.costs_borne([line.line_id for line in lines_of(invoice) if line.line_id])
     left = {}
     for line in lines_of(invoice):
         so_far = taken.get(line.pk, Left(ZERO, NOTHING))
-        left[line.pk] = Left(line.quantity + so_far.quantity, line.net + so_far.net, line.cost + so_far.cost)
+        left[line.pk] = Left(line.quantity + so_far.quantity, line.net + so_far.net, borne.get(line.line_id or 0, ZERO))
     return left
 
 

@@ -22,6 +22,7 @@ from jobs.offers import WRITE_OFF, Work
 from jobs.skipped import Asked
 from jobs.write_offs import too_much_off
 
+ZERO = Decimal("0.00")
 BELOW_ZERO = (
     "an invoice cannot owe the customer money. Lower the goodwill, or give the money back by a credit of the earlier "
     "invoice and a refund."
@@ -39,9 +40,9 @@ class DraftInvoice:
 
     `differences` are sentences for the counter, `short` what the shelf lacked, `blocks` what forbids issuing.
     `excess` is what of it was not authorized, per operation (empty: all was). `costs` is what the shelf gave up, by
-    line. `on` is the day it is taxed at, `earlier` are the job's invoices that stand, `before` is what was billed for
-    work. `skipped` is work with skipped steps, of which is asked what was done; `left_out` is finished work that this
-    bill leaves out. `advances` are the advance invoices that it takes off.
+    line, less what credited papers still bear of it. `on` is the day it is taxed at, `earlier` are the job's invoices
+    that stand, `before` is what was billed for work. `skipped` is work with skipped steps, of which is asked what was
+    done; `left_out` is finished work that this bill leaves out. `advances` are the advance invoices that it takes off.
     """
 
     job: Job
@@ -98,6 +99,7 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
     lines = [line for row in job.operations.all() for line in row.lines.all() if line.item_id]
     used = jobs_queries.used(lines)
     parts = skipped.asked(row for row in job.operations.all() if row.pk in {one.operation for one in billable})
+    borne = queries.costs_borne(used) if used else {}
     from_shelf = {line.pk for line in lines}
     fitted = fitted_for(lines, used)
     differences = _against_the_record(consent, billable)
@@ -129,7 +131,7 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
         differences=tuple(differences),
         short=tuple(_shortages(job)),
         blocks=(*_blocks(job, billed, bool(billed_before)), *_unanswered(parts), *_written_off_in_vain(consent, bill)),
-        costs={key: row.cost for key, row in used.items()},
+        costs={key: row.cost - borne.get(key, ZERO) for key, row in used.items()},
         consent=consent,
         excess=_excess(consent, bill, earlier),
         earlier=tuple(earlier),
@@ -278,6 +280,8 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
         yield f"{job} has an invoice already; a credit note corrects it."
+    elif job.stage in stages.BILLED:
+        yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: take it up on its sheet first."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
     elif not any(operation.charges for operation in billed):

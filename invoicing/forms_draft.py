@@ -56,6 +56,14 @@ class OnlyAuthorizedForm(KeyForm):
     amount = MoneyFormField(widget=forms.HiddenInput, minimum=Decimal("0.01"))
 
 
+class CloseForm(forms.Form):
+    """Why a finished job is closed without an invoice."""
+
+    reason = forms.CharField(
+        label="Why nothing is billed", max_length=160, error_messages={"required": "Write why nothing is billed."}
+    )
+
+
 #: How work with skipped steps can be billed, in the words of the counter.
 HOW_BILLED = [
     (SkippedAnswer.Choice.DONE, "Bill it as written: it was done another way"),

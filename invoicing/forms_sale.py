@@ -14,6 +14,7 @@ from django.http import QueryDict
 from django.utils import timezone
 from django.utils.functional import cached_property
 
+from garage.asking import Asked
 from garage.cuts import Cut, first_of
 from garage.errors import Refused
 from garage.forms import KeyForm
@@ -80,7 +81,7 @@ class SaleLine(Lenient, LineForm):
     def charges(self) -> list[Charge]:
         """What it comes to with its core, once both figures can be read; shown before anything is judged."""
         read = LineForm(
-            {name: self[name].value() for name in LINE} | {"description": "-", "tax_class": TaxClass.PARTS},
+            {name: self[name].value() for name in LINE[1:]} | {"description": "-", "tax_class": TaxClass.PARTS},
             kind=self.kind,
         )
         read.is_valid()
@@ -121,6 +122,7 @@ class SaleSheet:
 
     def __init__(self, data: QueryDict | None, *, item: Item | None = None, customer: Customer | None = None) -> None:
         self.pressed = data.get("press", "") if data else ""
+        self.answered = bool(data and data.get("as_it_is") and not self.pressed)
         act, _, code = self.pressed.partition(" ")
         rows = _rows(data) if data else []
         new = data.copy() if data else QueryDict(mutable=True)
@@ -151,8 +153,13 @@ class SaleSheet:
 
     @property
     def selling(self) -> bool:
-        """Whether “Sell” was pressed: only then anything is judged."""
-        return self.pressed == "sell"
+        """Whether “Sell” was pressed, or a question answered: only then anything is judged."""
+        return self.pressed == "sell" or self.answered
+
+    @property
+    def asked(self) -> Asked:
+        """The questions of all lines, such as a price far from the shelf's."""
+        return Asked(self.lines, any(form.errors for form in self))
 
     @cached_property
     def offers(self) -> Cut[ItemOffered]:

@@ -8,7 +8,7 @@ from garage.errors import Refused
 from invoicing import charges, queries
 from invoicing.comparing import amount
 from jobs import queries as jobs_queries
-from jobs import skipped
+from jobs import skipped, stages
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent, Standing
 from jobs.consents import consent_of
 from jobs.models import Job, Operation
@@ -31,29 +31,43 @@ class LeftOut:
         return f"“{self.title}” is finished and not on this invoice, {amount(self.net)} before tax: {self.why}."
 
 
-def left_out(job: Job, consent: Consent, billed: Collection[int | None]) -> tuple[LeftOut, ...]:
-    """The finished work of a job that is not `billed`; `job` comes from `jobs.queries.sheets`."""
+def left_out(
+    job: Job, consent: Consent, billed: Collection[int | None], authorized: str = "it was not on the invoice"
+) -> tuple[LeftOut, ...]:
+    """The finished work of a job that is not `billed`; `authorized` is why what was authorized is not.
+
+    `job` comes from `jobs.queries.sheets`.
+    """
     rows = [row for row in job.operations.all() if row.pk not in billed and _finished(row)]
     asked = skipped.asked(rows)
     return tuple(
-        LeftOut(row.pk, row.title, _why(consent.of(row.pk), asked.get(row.pk)), skipped.net_of(row))
+        LeftOut(row.pk, row.title, _why(consent.of(row.pk), asked.get(row.pk), authorized), skipped.net_of(row))
         for row in rows
         if row.lines.all()
     )
 
 
 def remaining(job: Job) -> tuple[LeftOut, ...]:
-    """What the job's standing invoices left out; nothing while it has none, since then all is to be billed.
+    """What the job's standing invoices left out; of one that was taken back whole and is not to be billed again, all.
 
-    One query where every finished work is on an invoice that nothing corrects.
+    Nothing while a job waits for its invoice, since then all is to be billed. One query where every finished work is
+    on an invoice that nothing corrects.
     """
     if not queries.finished_and_unsettled(job).exists():
         return ()
-    billed = queries.billed_operations(job)
-    if not billed:
+    standing = queries.standing_invoices(job)
+    if not standing and not taken_back_for_good(job):
         return ()
     sheet = jobs_queries.sheets().get(pk=job.pk)
-    return left_out(sheet, consent_of(sheet, sheet.operations.all()), billed)
+    consent = consent_of(sheet, sheet.operations.all())
+    if not standing:
+        return left_out(sheet, consent, (), "its invoice was credited")
+    return left_out(sheet, consent, queries.operations_on(standing))
+
+
+def taken_back_for_good(job: Job) -> bool:
+    """Whether a job is over, with an invoice that was credited; what is sold over the counter is sold anew."""
+    return job.stage in stages.BILLED and not job.is_sale and queries.was_invoiced(job)
 
 
 def against_canceling(job: Job) -> str:
@@ -66,6 +80,16 @@ def against_changing(operation: Operation) -> str:
     """Why the work of an operation is not changed while its job waits for another invoice: it is billed already."""
     invoice = queries.invoice_of_operation(operation)
     return f"“{operation}” is billed on invoice {invoice.label}: a credit note corrects it." if invoice else ""
+
+
+def against_moving(operation: Operation) -> str:
+    """Why stock does not move for work that was credited: the credit note left the cost of what is out with it."""
+    if not queries.costs_borne([line.pk for line in operation.lines.all()]):
+        return ""
+    return (
+        f"“{operation}” was credited, and what was used for it did not come back with that. Make its invoice as it is; "
+        "a credit note of that one brings it back to the shelf."
+    )
 
 
 def confirm(leaves_out: tuple[LeftOut, ...], confirmed: Collection[int]) -> None:
@@ -82,7 +106,7 @@ def _finished(operation: Operation) -> bool:
     return operation.finished_at is not None and charges.work_state(operation) == "done"
 
 
-def _why(standing: Standing, asked: skipped.Asked | None) -> str:
+def _why(standing: Standing, asked: skipped.Asked | None, authorized: str) -> str:
     """Why finished work is not billed."""
     if asked is not None and asked.not_billed and asked.answer is not None:
         return f"it is not to be billed, “{asked.answer.words}”"
@@ -90,4 +114,4 @@ def _why(standing: Standing, asked: skipped.Asked | None) -> str:
         WITHDRAWN: "the customer no longer wants it",
         DECLINED: "the customer declined it",
         "alternative": "other work is authorized in its place",
-    }.get(standing.reason, "it was not on the invoice" if standing.state == AUTHORIZED else "it is not authorized")
+    }.get(standing.reason, authorized if standing.state == AUTHORIZED else "it is not authorized")

@@ -14,11 +14,12 @@ from garage.access import may
 from garage.cuts import first_of
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
-from invoicing import accounts, charges, comparing, leaving, queries
+from invoicing import accounts, charges, closing, comparing, leaving, queries
 from invoicing.models import Invoice
-from invoicing.standing import standing_of
+from invoicing.standing import MAKE, standing_of
 from invoicing.sums import Sums
 from jobs import skipped, stages
+from jobs.consent import AUTHORIZED
 from jobs.models import Job
 
 SHOWN = 10
@@ -36,13 +37,16 @@ def register() -> None:
 def job_foot(request: HttpRequest, subject: models.Model) -> str:
     """The sums of a job's sheet, its total, and the one next act."""
     job = cast(Job, subject)
-    if not may(request.user, "prices") or not job.operations.all():
+    ending = job.stage in (stages.FINISHED, stages.CLOSED)  # even with nothing on it a job comes to its end
+    if not may(request.user, "prices") or not (ending or job.operations.all()):
         return ""
     standing = standing_of(job, timezone.localdate())
     context: dict[str, Any] = {"job": job, "standing": standing, "may_act": may(request.user, "counter")}
     try:
         billed = standing.invoice
-        context["left_out"] = leaving.remaining(job) if billed else ()
+        context["reopens"] = billed is None and closing.may_reopen(job)
+        context["closes"] = standing.next_act == MAKE and not standing.consent.all_in(AUTHORIZED)
+        context["left_out"] = leaving.remaining(job) if job.stage in stages.BILLED else ()
         context["sums"] = sums_billed(billed) if billed else charges.job_totals(job, timezone.localdate())
     except Refused as error:
         context["net"], context["problem"] = comparing.net_of(charges.operation_charges(job)), str(error)
@@ -72,7 +76,7 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "standing": standing_of(job, timezone.localdate()),
         "left_out": leaving.remaining(job) if invoices else (),
         "answers": [part for part in skipped.asked(job.operations.all()).values() if part.answer],
-        "billed": job.stage in (stages.INVOICED, stages.CLOSED),
+        "billed": job.stage in stages.BILLED,
         "deposit": accounts.deposit_of(job),
         "advances": accounts.standing_advances(job),
         "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),

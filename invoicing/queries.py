@@ -1,7 +1,7 @@
 """Reads of the papers that are used twice or need a join."""
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from decimal import Decimal
 
 from django.db.models import Case, Prefetch, Q, QuerySet, Sum, When
@@ -14,6 +14,7 @@ from invoicing.models import (
     Estimate,
     EstimateOperation,
     Invoice,
+    InvoiceLine,
     InvoiceOperation,
     Payment,
     PaymentPart,
@@ -144,6 +145,20 @@ def taken_back(invoice: Invoice, notes: Iterable[Invoice] | None = None) -> bool
 def invoice_of(job: Job) -> Invoice | None:
     """The last of the job's invoices that still stand."""
     return next(iter(standing_invoices(job)), None)
+
+
+def was_invoiced(job: Job) -> bool:
+    """Whether an invoice of a job was ever issued, standing or taken back; a deposit's is none."""
+    return Invoice.objects.filter(job=job, kind=Invoice.Kind.INVOICE).exists()
+
+
+def costs_borne(lines: Collection[int]) -> dict[int, Decimal]:
+    """What all papers bear of the cost of some lines of a sheet, by their keys, credit notes taken off; 0 is left out.
+
+    A credit after which the job was not to be billed again leaves the cost of what did not come back with it.
+    """
+    rows = InvoiceLine.objects.filter(line_id__in=lines).order_by().values("line").annotate(borne=Sum("cost"))
+    return dict(rows.exclude(borne=0).values_list("line", "borne"))
 
 
 def operations_on(papers: Sequence[Invoice]) -> set[int]:

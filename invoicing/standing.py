@@ -35,8 +35,8 @@ class Standing:
         """What the counter does next for this job."""
         if self.job.stage == stages.FINISHED and not self.undecided:
             return MAKE
-        if self.job.stage in (stages.INVOICED, stages.CLOSED):
-            return PAY if self.job.stage == stages.INVOICED else NOTHING
+        if self.job.stage in stages.BILLED:
+            return PAY if self.job.stage == stages.INVOICED and self.invoice is not None else NOTHING
         if self.job.stage not in stages.OPEN or not self.undecided:
             return NOTHING
         if self.estimate is None:
@@ -48,7 +48,6 @@ def standing_of(job: Job, today: dt.date) -> Standing:
     """Read where a job stands; `job` comes from `jobs.queries.sheets`."""
     estimate = queries.latest_estimate(job)
     consent = charges.consent_on(job, today)
-    billed = job.stage in (stages.INVOICED, stages.CLOSED)
     return Standing(
         job=job,
         estimate=estimate,
@@ -56,5 +55,5 @@ def standing_of(job: Job, today: dt.date) -> Standing:
         expired=estimate is not None and estimate.valid_until < today,
         undecided=bool(consent.asks),
         consent=consent,
-        invoice=queries.invoice_of(job) if billed else None,
+        invoice=queries.invoice_of(job) if job.stage in stages.BILLED else None,
     )

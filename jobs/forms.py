@@ -8,6 +8,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from garage import units
+from garage.asking import AskingForm
 from garage.forms import FieldsForm, MoneyFormField, QuantityFormField, Typed, UnitPriceFormField
 from garage.forms_fields import PlainDecimalField, WholeNumberField, in_living_memory, plain_text
 from garage.models import TaxClass, User
@@ -17,6 +18,7 @@ from jobs.actions.intake import FACTS
 from jobs.actions.writing_up import LINE_FIELDS, OPERATION_FIELDS, TAX_CLASSES, UNITS, kind_of
 from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from jobs.seen import mark
+from parts.doubts import about_selling
 from parts.models import Item
 from parts.queries import price_of
 
@@ -46,6 +48,9 @@ class LinePriceField(UnitPriceFormField):
         if number != amounts.charged_price(number, "each", "each"):
             raise forms.ValidationError("Write the price to the cent; below 1.00 four places are kept.")
         return TypedPrice(number, per)
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return bool(str(initial or "") != str(data or ""))
 
 
 def _unit_of_price(text: str) -> str:
@@ -218,8 +223,8 @@ class GoodwillForm(VersionForm):
         }
 
 
-class LineForm(VersionForm):
-    """A line of one kind: what, how much in any unit, at which price."""
+class LineForm(AskingForm, VersionForm):
+    """A line of one kind: what, how much in any unit, at which price; one far from the shelf's is asked about."""
 
     item = forms.ModelChoiceField(queryset=Item.objects.all(), widget=forms.HiddenInput, required=False)
     description = forms.CharField(label="What", max_length=200)
@@ -281,6 +286,9 @@ class LineForm(VersionForm):
                 self.add_error("quantity", "That is less than a thousandth of its unit: write it in a smaller one.")
             elif figures.quantity * figures.unit_price >= LARGEST_AMOUNT:
                 self.add_error("quantity", "That comes to more than a line can hold.")
+            elif item is not None and {"item", "unit_price"} & set(self.changed_data):
+                for question in about_selling(item, figures.unit_price, figures.unit):
+                    self.ask(question)
         return cleaned
 
     def figures(self) -> amounts.Priced:

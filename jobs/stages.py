@@ -16,13 +16,13 @@ CANCELED = "canceled"
 
 #: What may come after each stage. Work found later sends a job back from the bay to its customer, and a price above
 #: what was authorized a finished one, which is finished still when they agree; a credit note
-#: opens an invoiced job again; a payment taken back opens a closed one.
+#: opens an invoiced job again; a payment taken back opens a closed one. One with nothing to bill is closed at once.
 FOLLOWS: dict[str, frozenset[str]] = {
     WRITTEN_UP: frozenset({AWAITING, READY, CANCELED}),
     AWAITING: frozenset({WRITTEN_UP, READY, IN_BAY, FINISHED, CANCELED}),
     READY: frozenset({WRITTEN_UP, AWAITING, IN_BAY, CANCELED}),
     IN_BAY: frozenset({WRITTEN_UP, AWAITING, READY, FINISHED, CANCELED}),
-    FINISHED: frozenset({AWAITING, IN_BAY, INVOICED}),
+    FINISHED: frozenset({AWAITING, IN_BAY, INVOICED, CLOSED}),
     INVOICED: frozenset({FINISHED, CLOSED}),
     CLOSED: frozenset({FINISHED, INVOICED}),
     CANCELED: frozenset({WRITTEN_UP}),
@@ -32,6 +32,7 @@ FOLLOWS: dict[str, frozenset[str]] = {
 #: afterwards the paper is out or the visit is over.
 UNFINISHED = frozenset({WRITTEN_UP, AWAITING, READY, IN_BAY})
 OPEN = frozenset({*UNFINISHED, FINISHED})
+BILLED = frozenset({INVOICED, CLOSED})
 
 #: What each stage waits for when nobody said anything more exact.
 _WAITS_FOR = {
@@ -77,14 +78,14 @@ def sentence(stage: str, waits_for: str, moment: dt.datetime, now: dt.datetime) 
     """Who or what a job waits for, and since when: “waits for Odile Marrant since 9:02”.
 
     `waits_for` is what was said when the stage was reached: a person, a part, the technician in the bay, or why a
-    job was canceled. `now` is in the shop's zone. An unknown stage is a KeyError.
+    job was canceled or closed without an invoice. `now` is in the shop's zone. An unknown stage is a KeyError.
     """
     FOLLOWS[stage]
     when = since(moment, now)
     if stage == IN_BAY:
         return f"in the bay with {waits_for} since {when}" if waits_for else f"in the bay since {when}"
     if stage == CLOSED:
-        return f"closed {when}"
+        return f"closed without an invoice {when}: {waits_for}" if waits_for else f"closed {when}"
     if stage == CANCELED:
         return f"canceled {when}: {waits_for}" if waits_for else f"canceled {when}"
     waiting = f"waits for {waits_for or _WAITS_FOR[stage]} since {when}"

@@ -68,6 +68,17 @@ def about_price(item: Item, cost: Decimal) -> Iterator[str]:
         )
 
 
+def about_selling(item: Item, price: Decimal, unit: str) -> Iterator[str]:
+    """A price on a line, in its `unit`, a decimal point away from what the shelf asks; nothing where it asks none."""
+    asks = queries.price_of(item)
+    if asks is None:
+        return
+    asks = units.price_per(asks, item.base_unit, unit)
+    if slipped(price, asks):
+        per = "each" if unit == "each" else f"per {units.label(unit)}"
+        yield f"{item}: the shelf’s price is {_money(asks)} {per}, this line says {_money(price)}."
+
+
 def about_count(there: Decimal, counted: Decimal, unit: str) -> Iterable[str]:
     """A count a decimal point away from what the book says; nothing left is a count like any other."""
     if counted and slipped(counted, there):

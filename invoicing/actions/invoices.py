@@ -90,7 +90,7 @@ def issue(
     if invoice.due_on < invoice.issued_on:
         raise Refused("An invoice cannot be due before it is issued.", "due_on")
     issuing.write(invoice, *_rows(invoice, made), issuing.tax_rows(invoice, bill))
-    owed = Receivable.objects.create(
+    Receivable.objects.create(
         invoice=invoice,
         customer=fresh.customer,
         due_on=invoice.due_on,
@@ -98,7 +98,7 @@ def issue(
         balance=invoice.gross,
     )
     move(fresh, stages.INVOICED, actor=actor, clock=fixed(now))
-    issuing.settle_job(invoice, owed, actor=actor, now=now)
+    issuing.settle_job(fresh, actor=actor, now=now)
     apply_deposit(invoice, actor=actor, now=now)
     issuing.announce(invoice, mail_to=mail_to, actor=actor, now=now)
     totals = {"net": str(invoice.net), "gross": str(invoice.gross)}

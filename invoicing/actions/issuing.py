@@ -125,15 +125,15 @@ def owe(invoice: Invoice, change: Decimal, *, actor: User | None, now: dt.dateti
     receivable = Receivable.objects.get(invoice=invoice)  # read under the pen: nobody else writes meanwhile
     receivable.balance += change
     receivable.save(update_fields=["balance"])
-    settle_job(invoice, receivable, actor=actor, now=now)
+    settle_job(invoice.job, actor=actor, now=now)
     return receivable
 
 
-def settle_job(invoice: Invoice, receivable: Receivable, *, actor: User | None, now: dt.datetime) -> None:
+def settle_job(job: Job | None, *, actor: User | None, now: dt.datetime) -> None:
     """Close the job when nothing is owed on it any more, by any of its invoices; open it again when something is."""
-    if invoice.job_id is None:
+    if job is None:
         return
-    job = Job.objects.get(pk=invoice.job_id)
+    job.refresh_from_db(fields=["stage"])
     owed = Receivable.objects.filter(invoice__job=job, balance__gt=0).exists()
     if job.stage == stages.INVOICED and not owed:
         move(job, stages.CLOSED, actor=actor, clock=fixed(now))

@@ -13,7 +13,7 @@ from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
 from garage.web import after_post, attempt, key_in
-from invoicing import access, accounts, crediting, dating, drafts, freezing, leaving, queries
+from invoicing import access, accounts, closing, crediting, dating, drafts, freezing, leaving, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
@@ -82,6 +82,8 @@ def draft_context(
             answering if answering and answering.asked == part else SkippedForm(asked=part) for part in made.skipped
         ],
         "earlier": made.earlier,
+        "closes": closing.nothing_to_bill(made),
+        "may_leave": job.stage == stages.FINISHED and (bool(made.earlier) or queries.was_invoiced(job)),
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums,
         **_only_authorized(made, sums),

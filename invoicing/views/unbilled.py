@@ -1,22 +1,24 @@
-"""What is not billed, or not as written: skipped steps of which is said what was done, and finished work left out."""
+"""What is not billed, or not as written: skipped steps of which is said what was done, finished work left out, and a
+job closed without an invoice."""
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.web import after_post, attempt
-from invoicing import drafts
+from invoicing import accounts, closing, drafts
+from invoicing.actions.closing import close_without_invoice, reopen_closed
 from invoicing.actions.left_out import bill_left_out, leave_it
-from invoicing.forms_draft import SkippedForm
+from invoicing.forms_draft import CloseForm, SkippedForm
 from invoicing.views.invoices import draft_context, issue_form
 from jobs import access as jobs_access
 from jobs.actions.skipped import answer_skipped
-from jobs.models import SkippedAnswer
+from jobs.models import Job, SkippedAnswer
 
 
 @allowed("invoicing")
@@ -63,6 +65,43 @@ def leave(request: HttpRequest, pk: int) -> HttpResponse:
     job = jobs_access.job_for(request, pk)
     try:
         leave_it(job=job, actor=actor_of(request), clock=timezone.now)
+    except Refused as error:
+        messages.warning(request, str(error))
+    return after_post(request, reverse("jobs:sheet", args=[pk]))
+
+
+@allowed("invoicing")
+@require_http_methods(["GET", "HEAD", "POST"])
+def close(request: HttpRequest, pk: int) -> HttpResponse:
+    """Close a finished job that has nothing to bill, with the reason."""
+    job, form = jobs_access.sheet_for(request, pk), CloseForm(request.POST or None)
+
+    def act() -> Job:
+        return close_without_invoice(job=job, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
+
+    if request.method == "POST" and attempt(form, act):
+        messages.success(request, f"{job} is closed without an invoice.")
+        return after_post(request, reverse("jobs:sheet", args=[pk]))
+    made = drafts.draft(job, timezone.localdate())
+    context = {
+        "job": job,
+        "form": form,
+        "against": list(closing.against(made)),
+        "left_out": made.left_out,
+        "deposit": accounts.deposit_of(job),
+        "advances": made.advances,
+        "may_move": True,
+    }
+    return render(request, "invoicing/job_close.html", context, status=422 if request.method == "POST" else 200)
+
+
+@allowed("invoicing")
+@require_POST
+def reopen(request: HttpRequest, pk: int) -> HttpResponse:
+    """Reopen a job that was closed without an invoice."""
+    job = jobs_access.job_for(request, pk)
+    try:
+        reopen_closed(job=job, actor=actor_of(request), clock=timezone.now)
     except Refused as error:
         messages.warning(request, str(error))
     return after_post(request, reverse("jobs:sheet", args=[pk]))

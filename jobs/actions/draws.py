@@ -129,7 +129,7 @@ def _may_move(line: Line, *allowed: str) -> None:
         raise Refused(f"{job} is {job.get_stage_display()}: nothing moves between it and the shelf now.")
     if line.item is None:
         raise Refused(f"“{line}” is nothing from the shelf.")
-    for sentence in objections.to_changing(line.operation):
+    for sentence in objections.to_moving(line.operation):
         raise Refused(sentence)
 
 

@@ -113,7 +113,7 @@ def workable(doing: Act) -> None:
     job, standing = operation.job, consent_of(operation.job).of(operation.pk)
     if not standing.allows_work:
         raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
-    for sentence in objections.to_changing(operation):
+    for sentence in objections.to_moving(operation):
         raise Refused(sentence)
     line = line_used(doing.step)
     if doing.kind == TICK and line is not None and not standing.allows_line(line.pk):

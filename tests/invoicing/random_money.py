@@ -17,6 +17,7 @@ from garage.models import Customer
 from invoicing import accounts, queries
 from invoicing.accounts import Place
 from invoicing.actions.authorizations import authorize
+from invoicing.actions.closing import close_without_invoice, reopen_closed
 from invoicing.actions.estimates import mail_estimate, revise_to_used, write_estimate
 from invoicing.actions.invoices import credit, issue
 from invoicing.actions.issuing import mail_invoice
@@ -162,6 +163,42 @@ class Money(Work):
             self.do(bill_left_out, job=self.job(at, stages.INVOICED, stages.CLOSED))
         else:
             self.do(leave_it, job=self.job(at, stages.FINISHED))
+
+    @act(
+        at=AT,
+        nothing=st.sampled_from([True, True, False]),
+        reopened=st.booleans(),
+        reason=st.sampled_from(["on us", ""]),
+    )
+    def a_job_is_closed_without_an_invoice(self, at: int, nothing: bool, reopened: bool, reason: str) -> None:
+        """Its customer may take back every yes first; money on it goes to their account."""
+        job = self.job(at, stages.FINISHED)
+        if nothing and (estimate := self.do(write_estimate, job=job)) is not None:
+            self.decide(estimate, dict.fromkeys(consent_of(job).all_in("authorized"), ("withdrawn", "too dear")))
+            there = accounts.deposit_of(job)
+            if there > 0:
+                target = accounts.on_account(job.customer)
+                self.do(move_money, source=accounts.on_job(job), target=target, amount=there)
+        self.do(close_without_invoice, job=job, reason=reason)
+        if reopened:
+            self.do(reopen_closed, job=job)
+
+    @act(at=AT)
+    def a_closed_job_is_reopened(self, at: int) -> None:
+        self.do(reopen_closed, job=self.job(at, stages.CLOSED))
+
+    @act(at=AT, again=st.booleans())
+    def a_job_is_credited_for_good_and_taken_up(self, at: int, again: bool) -> None:
+        """By a slip of the tick for another invoice; then it is billed, or left."""
+        job = self.job(at, stages.INVOICED, stages.CLOSED)
+        invoice = self.pick(Invoice.objects.filter(job=job, kind="invoice"), 0)
+        why, owner = "I looked at the clock", self.people["owner"]
+        self.do(credit, invoice=invoice, reason="wrong", bill_again=False, clock_reason=why, actor=owner)
+        self.do(bill_left_out, job=job)
+        if again:
+            self.bill(job)
+        else:
+            self.do(leave_it, job=job)
 
     @act(at=AT, goods=st.lists(GOODS, min_size=1, max_size=2), how=st.sampled_from(["cash", "card", "account"]))
     def goods_are_sold_over_the_counter(self, at: int, goods: list[dict[str, Any]], how: str) -> None:

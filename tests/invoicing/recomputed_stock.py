@@ -108,11 +108,14 @@ def costs(book: Book) -> Iterator[Wrong]:
 
 
 def drawn_when_issued(book: Book) -> Iterator[Wrong]:
-    """What an invoice bills from the shelf is what was out for it at that moment: quantity and cost."""
+    """What an invoice bills from the shelf is what was out for it at that moment: quantity, and the cost of it that no
+    earlier paper bears (one that was credited and not to be billed again bears that of what did not come back)."""
     on_shelf = {row["line_id"] for row in book["jobs_draw"].values()}
     papers = {key: row for key, row in book["invoicing_invoice"].items() if row["kind"] == "invoice"}
     lines = book.by("invoicing_invoiceline", "invoice_operation_id")
-    for operation in book["invoicing_invoiceoperation"].values():
+    operations = book["invoicing_invoiceoperation"]
+    bearing = book.by("invoicing_invoiceline", "line_id")
+    for operation in operations.values():
         paper = papers.get(operation["invoice_id"])
         mine = [line for line in lines[operation["id"]] if line["line_id"] in on_shelf]
         if paper is None or not mine:
@@ -120,4 +123,8 @@ def drawn_when_issued(book: Book) -> Iterator[Wrong]:
         out = used(book, str(paper["issued_at"]))
         for line in mine:
             stored, what = [line["base_quantity"], line["cost"]], f"{paper['label']} {line['description']}"
-            yield from book.expect("drawn for a line", what, stored, out[line["line_id"]])
+            quantity, cost = out[line["line_id"]]
+            for row in bearing[line["line_id"]]:
+                if operations[row["invoice_operation_id"]]["invoice_id"] < operation["invoice_id"]:
+                    cost -= row["cost"]
+            yield from book.expect("drawn for a line", what, stored, [quantity, cost])

@@ -192,3 +192,38 @@ def test_the_credit_of_a_sale_does_not_offer_to_bill_it_again(garage: Garage, bl
     page = login("counter").get(f"/invoices/{invoice.pk}/credit/").content.decode()
     assert "will be invoiced again" not in page
     assert "Return to shelf" in page
+
+
+class TestAPriceFarFromTheShelfs:
+    """A slip of the decimal point is asked about once, and goes through when it is meant."""
+
+    @pytest.mark.parametrize(
+        ("price", "said"),
+        [("185", "185.00"), ("999999999.00", "999,999,999.00"), ("1.85", "1.85"), ("0", "0.00")],
+    )
+    def test_it_is_asked_about_and_sold_once_confirmed(
+        self, garage: Garage, blade: Item, login: Login, price: str, said: str
+    ) -> None:
+        client, data = login("counter"), typed((blade, "1", price), method="cash")
+        asked = client.post(URL, data)
+        page = asked.content.decode()
+        assert asked.status_code == 422
+        assert f"{blade}: the shelf’s price is 18.50 each, this line says {said}." in page
+        assert not Invoice.objects.exists()
+        answer = page.partition('name="as_it_is" value="')[2].partition('"')[0]
+        confirmed = {**data, "press": "", "as_it_is": answer}
+        other = client.post(URL, {**confirmed, "lines-0-unit_price": "0.02"})
+        assert other.status_code == 422, "an answer to another question is none"
+        assert client.post(URL, confirmed).status_code == 303
+        assert Invoice.objects.get().net == D(price)
+        assert broken() == []
+
+    @pytest.mark.parametrize("price", ["18.50", "184.99", "1.86"])
+    def test_what_is_nearer_is_not_asked_about(self, garage: Garage, blade: Item, login: Login, price: str) -> None:
+        assert login("counter").post(URL, typed((blade, "1", price), method="cash")).status_code == 303
+
+    def test_a_fluid_is_compared_in_the_unit_of_its_price(self, garage: Garage, login: Login) -> None:
+        fluid, client = garage.fluid(), login("counter")  # 61.20 / L is 57.92 / qt
+        page = client.post(URL, typed((fluid, "1 qt", "579.17"), method="cash")).content.decode()
+        assert f"{fluid}: the shelf’s price is 57.92 per qt, this line says 579.17." in page
+        assert client.post(URL, typed((fluid, "1 qt", "611 / L"), method="cash")).status_code == 303

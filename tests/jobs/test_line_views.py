@@ -49,6 +49,21 @@ class TestLines:
         assert (line.kind, line.unit_price) == (kind, Decimal(10))
         assert line.sublet_to == ("Vesper Radiators" if kind == "sublet" else "")
 
+    def test_a_price_far_from_the_shelfs_is_asked_about_once(self, client, counter, operation):
+        item = stock_item("Pad set", "P-1", "each", 3, "1", counter.actor, counter.now)
+        given = {"item": str(item.pk), "unit_price": "612.00"}
+        asked = self.add(client, operation, "part", **given).content.decode()
+        assert f"{item}: the shelf’s price is 61.20 each, this line says 612.00." in asked
+        assert 'value="612.00"' in asked
+        assert not Line.objects.exists()
+        answer = asked.partition('name="as_it_is" value="')[2].partition('"')[0]
+        assert self.add(client, operation, "part", **given, as_it_is=answer).status_code == 303
+        line = Line.objects.get()
+        version = page_of(client, "jobs:line-edit", line.pk).partition('name="version" value="')[2].partition('"')[0]
+        more = {**given, "description": "Pad set", "quantity": "2", "tax_class": "parts", "version": version}
+        again = client.post(reverse("jobs:line-edit", args=[line.pk]), more)
+        assert again.status_code == 303, "it was answered"
+
     @pytest.mark.parametrize(
         ("typed", "charged", "liters", "kept"),
         [

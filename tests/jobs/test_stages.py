@@ -48,6 +48,7 @@ def test_every_stage_can_be_reached_from_the_first_one():
         (stages.FINISHED, "", "finished, waits for the invoice since 9:02"),
         (stages.INVOICED, "", "invoiced, waits for payment since 9:02"),
         (stages.CLOSED, "", "closed 9:02"),
+        (stages.CLOSED, "on the house", "closed without an invoice 9:02: on the house"),
         (stages.CANCELED, "sold the car", "canceled 9:02: sold the car"),
     ],
 )

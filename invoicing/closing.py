@@ -1,0 +1,37 @@
+"""Ending a finished job without an invoice: whether it may be, and whether it can be reopened."""
+
+from collections.abc import Iterator
+
+from invoicing import accounts, queries
+from invoicing.comparing import amount
+from invoicing.drafts import DraftInvoice
+from jobs import stages
+from jobs.models import Job
+
+
+def nothing_to_bill(made: DraftInvoice) -> bool:
+    """Whether a finished job has come to its end with nothing that could be billed, and no invoice of it stands."""
+    return made.job.stage == stages.FINISHED and not any(_to_be_billed(made)) and not made.earlier
+
+
+def against(made: DraftInvoice) -> Iterator[str]:
+    """Why a finished job is not closed without an invoice, one sentence each."""
+    for invoice in made.earlier:
+        yield f"Invoice {invoice.label} of {made.job} stands: leave unbilled what it left out, on the draft."
+    yield from _to_be_billed(made)
+    if sentence := accounts.against_ending(made.job):
+        yield sentence
+
+
+def _to_be_billed(made: DraftInvoice) -> Iterator[str]:
+    """What is billed, or may be once the customer was asked."""
+    for row in made.operations:
+        if row.charges:
+            yield f"“{row.title}” was authorized and done: make its invoice, {amount(row.net)} before tax."
+    for key in made.consent.asks:
+        yield f"“{made.consent.of(key).title}” is not decided on: ask the customer first, and record what they say."
+
+
+def may_reopen(job: Job) -> bool:
+    """Whether a job is closed although no invoice of it stands."""
+    return job.stage == stages.CLOSED and not job.is_sale and queries.invoice_of(job) is None
