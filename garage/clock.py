@@ -18,6 +18,6 @@ def fixed(moment: dt.datetime) -> Clock:
     return lambda: moment
 
 
-def come(column: str, now: dt.datetime, longest: dt.timedelta) -> Q:
+def has_come(column: str, now: dt.datetime, longest: dt.timedelta) -> Q:
     """Rows whose moment has come. One further off than the longest wait was set by a clock that was ahead: now, too."""
     return Q(**{f"{column}__lte": now}) | Q(**{f"{column}__gt": now + longest})

@@ -21,7 +21,7 @@ from django.db.models import F, Q
 from django.template.loader import render_to_string
 
 from garage import files, printing, shop
-from garage.clock import Clock, come, fixed
+from garage.clock import Clock, fixed, has_come
 from garage.models import Document, StoredFile
 from garage.printing import Paper
 from garage.texts import shortened
@@ -154,7 +154,7 @@ def make_wanted(printer: Printer, *, now: dt.datetime, limit: int = 20) -> int:
 
 @writing()
 def _claim(now: dt.datetime) -> Document | None:
-    free = Q(lease_until=None) | come("lease_until", now, LEASE)
+    free = Q(lease_until=None) | has_come("lease_until", now, LEASE)
     document = Document.objects.filter(free, state=Document.State.WANTED).order_by("-pk").first()
     if document is not None:
         Document.objects.filter(pk=document.pk).update(lease_until=now + LEASE, attempts=F("attempts") + 1)

@@ -24,7 +24,7 @@ from django.conf import settings
 from django.db.models import Q
 
 from garage import audit, documents, files, shop
-from garage.clock import Clock, come, fixed
+from garage.clock import Clock, fixed, has_come
 from garage.errors import Refused
 from garage.models import Document, OutgoingMail, StoredFile, User
 from garage.texts import shortened
@@ -134,7 +134,7 @@ def send_due(*, now: dt.datetime, limit: int = 50) -> int:
 @writing()
 def _settle_interrupted(now: dt.datetime) -> None:
     """What a killed worker left behind: safe to retry before the content went out, a person's question after."""
-    expired = OutgoingMail.objects.filter(come("lease_until", now, LEASE))
+    expired = OutgoingMail.objects.filter(has_come("lease_until", now, LEASE))
     expired.filter(state=State.SENDING).update(state=State.QUEUED, lease_until=None)
     expired.filter(state=State.HANDED).update(
         state=State.UNCERTAIN,
@@ -145,7 +145,7 @@ def _settle_interrupted(now: dt.datetime) -> None:
 
 @writing()
 def _claim(now: dt.datetime) -> OutgoingMail | None:
-    due = OutgoingMail.objects.filter(come("next_try", now, LONGEST_WAIT), state=State.QUEUED)
+    due = OutgoingMail.objects.filter(has_come("next_try", now, LONGEST_WAIT), state=State.QUEUED)
     unmade = Document.objects.filter(~Q(state=Document.State.MADE))
     mail = due.exclude(attachments__in=unmade).order_by("next_try", "pk").first()
     if mail is not None:
