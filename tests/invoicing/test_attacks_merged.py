@@ -64,3 +64,14 @@ def test_the_sheet_of_a_visit_that_was_merged_shows_who_and_what_stands(login: L
     assert VIN in sheet and "odile@example.com" in sheet
     assert job.vehicle is not None and job.vehicle.standing is not None
     assert f'href="/vehicles/{job.vehicle.standing.pk}/"' in sheet
+
+
+def test_the_authorization_of_a_visit_that_was_merged_is_asked_of_who_stands(
+    garage: Garage, login: Login, job: Job
+) -> None:
+    """“Designate somebody” led to the closed row, which takes nobody any more."""
+    garage.line(job.operations.get(), **labor("2"))
+    garage.estimate(job)
+    page = text_of(login("counter").get(f"/jobs/{job.pk}/authorize/"))
+    assert job.customer.standing is not None
+    assert f'href="/customers/{job.customer.standing.pk}/edit/"' in page and "odile@example.com" in page
