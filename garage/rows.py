@@ -11,6 +11,8 @@ from django.forms.formsets import INITIAL_FORM_COUNT, TOTAL_FORM_COUNT, BaseForm
 from django.forms.utils import ErrorDict
 from django.http import QueryDict
 
+from garage.web import key_in
+
 MOST = 20
 
 
@@ -75,14 +77,14 @@ def rearranged(data: QueryDict) -> QueryDict | None:
     """
     act, _, rest = data.get("rows", "").partition(" ")
     prefix, _, index = rest.partition(" ")
-    count = data.get(f"{prefix}-{TOTAL_FORM_COUNT}", "")
-    if act not in ("add", "remove") or not count.isdecimal():
+    count = key_in(data.get(f"{prefix}-{TOTAL_FORM_COUNT}", ""))
+    if act not in ("add", "remove") or count is None:
         return None
-    new, total = data.copy(), min(int(count), MOST)
+    new, total, at = data.copy(), min(count, MOST), key_in(index)
     if act == "add":
         total = min(total + 1, MOST)
-    elif index.isdecimal() and int(index) < total:
-        _close_gap(new, prefix, int(index), total)
+    elif at is not None and at < total:
+        _close_gap(new, prefix, at, total)
         total -= 1
     new[f"{prefix}-{TOTAL_FORM_COUNT}"] = str(total)
     new[f"{prefix}-{INITIAL_FORM_COUNT}"] = "0"

@@ -372,5 +372,5 @@ class InvoiceFilter(forms.Form):
 
 def first_email(job: Job) -> str:
     """Where the job's customer gets mail; empty when nowhere."""
-    emails = job.customer.emails.all()
+    emails = job.customer.today.emails.all()
     return emails[0].address if emails else ""

@@ -39,7 +39,9 @@ def shop_on_paper(profile: ShopProfile) -> dict[str, Any]:
 
 
 def person_on_paper(customer: Customer, now: dt.datetime) -> SideRow:
-    """Keep the customer's name, address and first numbers beside the sealed rows."""
+    """Keep the name, address and first numbers of the customer beside the sealed rows; of the one that stands today,
+    for a row that was closed can no longer be put right."""
+    customer = customer.today
     phone, email = customer.phones.first(), customer.emails.first()
     return SideRow.objects.create(
         written_at=now,
@@ -55,9 +57,10 @@ def person_on_paper(customer: Customer, now: dt.datetime) -> SideRow:
 
 
 def vehicle_on_paper(vehicle: Vehicle | None) -> dict[str, str]:
-    """The car as a paper names it."""
+    """The car as a paper names it, as it stands today: one that was written down twice bears its VIN."""
     if vehicle is None:
         return {"vehicle_text": "", "vin": "", "plate": ""}
+    vehicle = vehicle.today
     text = ", ".join(filter(None, [str(vehicle), vehicle.engine, vehicle.color]))
     return {"vehicle_text": text, "vin": vehicle.vin, "plate": vehicle.plate}
 
@@ -168,6 +171,6 @@ def said_promise(moment: dt.datetime | None, zone: str) -> str:
 
 def due_after(customer: Customer, now: dt.datetime) -> dt.date:
     """The day an invoice issued now is due."""
-    profile = shop.profile()
+    profile, customer = shop.profile(), customer.today
     days = customer.payment_days if customer.payment_days is not None else profile.payment_days
     return shop.day_of(now) + dt.timedelta(days=days)

@@ -44,7 +44,7 @@ def payment(request: HttpRequest, pk: int) -> HttpResponse:
     """One payment: where its money went, its receipt, and what can be done with it."""
     row = access.payment_for(request, pk)
     invoice = next((part.invoice for part in row.parts.all() if part.invoice), None)
-    known = row.customer.emails.first()
+    known = row.customer.today.emails.first()
     to = invoice.person.data.get("email", "") if invoice else known.address if known else ""
     return _page(request, row, ReceiptMailForm(initial={"to": to, "with_invoice": invoice is not None}))
 

@@ -88,6 +88,12 @@ def test_a_forged_button_breaks_nothing(shop: object, login: Login, button: str)
     assert login("counter").post(reverse("customer-new"), typed(rows=button)).status_code in (200, 303)
 
 
+@pytest.mark.parametrize("lie", [{"phones-TOTAL_FORMS": "9" * 5000}, {"rows": "remove phones " + "9" * 5000}])
+def test_rows_beyond_all_counting_are_no_rows(shop: object, login: Login, lie: dict[str, str]) -> None:
+    """Python refuses to read a number of more than 4,300 digits."""
+    assert login("counter").post(reverse("customer-new"), typed(**{"rows": "add phones", **lie})).status_code < 500
+
+
 def test_with_htmx_only_the_form_comes_back(shop: object, login: Login) -> None:
     response = login("counter").post(reverse("customer-new"), typed(rows="add emails"), headers={"hx-request": "true"})
     html = response.content.decode()
