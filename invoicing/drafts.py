@@ -150,7 +150,7 @@ def _excess(consent: Consent, bill: list[Work], earlier: list[Invoice]) -> tuple
 
 def bill_of(job: Job, billed: Iterable[OperationCharges], on: dt.date) -> list[Work]:
     """What would be billed on a day, as consent looks at it: the sheet's lines in the quantities that were used."""
-    exempt = charges.is_exempt(job.customer, on)
+    exempt = job.customer.exempt_on(on)
     works = {row.pk: work_of(row, exempt) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
