@@ -280,6 +280,8 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
         yield f"{job} has an invoice already; a credit note corrects it."
+    elif job.stage in stages.BILLED and job.is_sale:
+        yield f"{job} is over: what comes back over the counter is sold anew."
     elif job.stage in stages.BILLED:
         yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: take it up on its sheet first."
     elif job.stage != stages.FINISHED:
