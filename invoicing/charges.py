@@ -122,7 +122,7 @@ def consent_on(job: Job, on: dt.date) -> Consent:
 
     `job` comes from `jobs.queries.sheets`.
     """
-    return consent_of(job, job.operations.all(), exempt=is_exempt(job.customer, on))
+    return consent_of(job, job.operations.all(), exempt=job.customer.exempt_on(on))
 
 
 def overtaken(estimate: Estimate, job: Job, consent: Consent, on: dt.date) -> bool:
@@ -134,7 +134,7 @@ def overtaken(estimate: Estimate, job: Job, consent: Consent, on: dt.date) -> bo
     shown = {row.operation: row for row in as_offered(estimate)}
     offers = {row.operation_id: consents.offer_of(row, estimate) for row in estimate.operations.all()}
     sheet = {row.operation: row for row in operation_charges(job, consent)}
-    exempt = is_exempt(job.customer, on)
+    exempt = job.customer.exempt_on(on)
     for row in job.operations.all():
         if row.pk not in consent.asks:
             continue
@@ -148,16 +148,10 @@ def overtaken(estimate: Estimate, job: Job, consent: Consent, on: dt.date) -> bo
     return False
 
 
-def is_exempt(customer: Customer, on: dt.date) -> bool:
-    """Whether the customer's exemption certificate holds on a day; of one who was merged it is the standing one's."""
-    today, until = customer.today, customer.today.exemption_until
-    return today.tax_exempt and bool(today.exemption_certificate) and (until is None or until >= on)
-
-
 def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[ClassRate], on: dt.date) -> Sums:
     """Add charges up for a customer; Refused when a tax class has no rate that day."""
     try:
-        return sum_up(charges, rates, exempt=is_exempt(customer, on))
+        return sum_up(charges, rates, exempt=customer.exempt_on(on))
     except NoRate as error:
         name = TaxClass(error.tax_class).label
         raise Refused(

@@ -20,7 +20,7 @@ from invoicing.models.papers import PaperLine
 from invoicing.sums import OUTSIDE
 from jobs import consents
 from jobs.consent import Consent, Record, Said, consent_from
-from jobs.offers import Line, Offer, Work
+from jobs.offers import Line, Offer, Tax, Work
 
 
 def register() -> None:
@@ -75,7 +75,7 @@ def offer_of(row: EstimateOperation, estimate: Estimate, things: Mapping[int, in
         label=estimate.label,
         seal=estimate.content_sha256,
         row=row.pk,
-        rates=sealed_rates(estimate),
+        taxes=sealed_taxes(estimate),
         exempt=bool(estimate.exemption),
         with_tax=estimate.limit_with_tax,
     )
@@ -117,10 +117,10 @@ def line_on_paper(line: PaperLine, key: int | None, things: Mapping[int, int] | 
     )
 
 
-def sealed_rates(estimate: Estimate) -> dict[str, Decimal]:
-    """The shares of tax by class of the day of an estimate, sealed with it, whether they were charged or not."""
-    rates: dict[str, Decimal] = {}
+def sealed_taxes(estimate: Estimate) -> tuple[Tax, ...]:
+    """The taxes of the day of an estimate, sealed with it, whether they were charged or not."""
+    joined: dict[tuple[int, Decimal], set[str]] = defaultdict(set)
     for row in estimate.rates:
-        share = Decimal(0) if row["treatment"] == OUTSIDE else Decimal(row["rate"])
-        rates[row["tax_class"]] = rates.get(row["tax_class"], Decimal(0)) + share
-    return rates
+        rate = Decimal(0) if row["treatment"] == OUTSIDE else Decimal(row["rate"])
+        joined[row["tax"], rate].add(row["tax_class"])
+    return tuple(Tax(rate, frozenset(classes)) for (_tax, rate), classes in joined.items())

@@ -150,7 +150,7 @@ def _excess(consent: Consent, bill: list[Work], earlier: list[Invoice]) -> tuple
 
 def bill_of(job: Job, billed: Iterable[OperationCharges], on: dt.date) -> list[Work]:
     """What would be billed on a day, as consent looks at it: the sheet's lines in the quantities that were used."""
-    exempt = charges.is_exempt(job.customer, on)
+    exempt = job.customer.exempt_on(on)
     works = {row.pk: work_of(row, exempt) for row in job.operations.all()}
     lines = {line.key: line for work in works.values() for line in work.lines}
     return [
@@ -280,6 +280,8 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
         yield f"{job} has an invoice already; a credit note corrects it."
+    elif job.stage in stages.BILLED and job.is_sale:
+        yield f"{job} is over: what comes back over the counter is sold anew."
     elif job.stage in stages.BILLED:
         yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: take it up on its sheet first."
     elif job.stage != stages.FINISHED:

@@ -81,8 +81,8 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "advances": accounts.standing_advances(job),
         "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),
         "may_move": may(request.user, "invoicing"),
-        "customer_exempt": charges.is_exempt(job.customer, timezone.localdate()),
-        "certificate_over": job.customer.tax_exempt and not charges.is_exempt(job.customer, timezone.localdate()),
+        "customer_exempt": job.customer.exempt_on(timezone.localdate()),
+        "certificate_over": job.customer.tax_exempt and not job.customer.exempt_on(timezone.localdate()),
     }
     return render_to_string("invoicing/job_margin.html", context, request)
 

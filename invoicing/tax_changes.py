@@ -22,7 +22,7 @@ from jobs.models import Job
 def tax_changes(job: Job, charges: Sequence[Charge], on: dt.date) -> tuple[str, ...]:
     """What the law changed on a day, compared with the taxes that the customer heard, on what would be billed."""
     estimate = last_heard(job)
-    if estimate is None or priced.is_exempt(job.customer, on):
+    if estimate is None or job.customer.exempt_on(on):
         return ()
     return tuple(_by_law(estimate, charges, priced.sealed_rates(estimate), queries.rates_on(on)))
 

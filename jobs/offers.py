@@ -55,11 +55,19 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Tax:
+    """One tax at one rate, and the tax classes it is on: rounded once over all of them, as on a paper."""
+
+    rate: Decimal
+    classes: frozenset[str]
+
+
+@dataclass(frozen=True)
 class Offer:
     """One operation as an estimate offered it; `label` and `seal` name that revision.
 
-    `rates` are the shares of tax by class that were sealed with the paper (None: none are known), `exempt` says that
-    none was charged on it. `with_tax` says that the limit binds with tax.
+    `taxes` are those of its day, sealed with the paper (None: none are known), `exempt` says that none was charged on
+    it. `with_tax` says that the limit binds with tax.
     """
 
     operation: int
@@ -68,7 +76,7 @@ class Offer:
     label: str = ""
     seal: str = ""
     row: int = 0
-    rates: Mapping[str, Decimal] | None = None
+    taxes: tuple[Tax, ...] | None = None
     exempt: bool = False
     with_tax: bool = False
 
@@ -97,15 +105,17 @@ class Offer:
     def gross(self, bases: Bases, *, exempt: bool | None = None) -> Decimal:
         """What amounts come to with the taxes of this offer's paper."""
         net = sum(bases.values(), NOTHING)
-        if self.rates is None or (self.exempt if exempt is None else exempt):
+        if self.taxes is None or (self.exempt if exempt is None else exempt):
             return net
-        return net + sum((round_money(base * self.rates.get(name, NOTHING)) for name, base in bases.items()), NOTHING)
+        taxed = ((tax.rate, sum((bases.get(name, NOTHING) for name in tax.classes), NOTHING)) for tax in self.taxes)
+        return net + sum((round_money(base * rate) for rate, base in taxed), NOTHING)
 
     def rate_of(self, tax_class: str) -> Decimal | None:
         """The share of tax that was sealed for a class; None when nobody heard one."""
-        if tax_class == "none" or self.rates is None:
+        if tax_class == "none" or self.taxes is None:
             return NOTHING
-        return self.rates.get(tax_class)
+        on_it = [tax.rate for tax in self.taxes if tax_class in tax.classes]
+        return sum(on_it, NOTHING) if on_it else None
 
     def taxed_higher(self, before: str, now: str) -> bool:
         """Whether a line in class `now` is taxed higher than in class `before`; an unknown class counts as higher."""

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from django.utils import timezone
+
 from garage.cuts import Cut, first_of
 from jobs import consent_words, queries, showing, stages
 from jobs.amounts import amount, base_unit, charged_quantity
@@ -112,7 +114,7 @@ class Sheet:
 def sheet_of(job: Job) -> Sheet:
     """Write out a job that was read with `queries.sheets`; three more queries for the shelf, and consent's."""
     operations = list(job.operations.all())
-    consent = consent_of(job, operations)
+    consent = consent_of(job, operations, exempt=job.customer.exempt_on(timezone.localdate()))
     shelf = shelf_for([line for operation in operations for line in operation.lines.all()])
     shown = [
         _operation(operation, number, shelf, consent.of(operation.pk), last=number == len(operations))

@@ -1,5 +1,6 @@
 """The people and companies who own the cars."""
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 from django.db import models
@@ -57,6 +58,11 @@ class Customer(Mergeable):
 
     def __str__(self) -> str:
         return self.name
+
+    def exempt_on(self, day: dt.date) -> bool:
+        """Whether their exemption certificate holds on a day; of one who was merged it is the standing one's."""
+        today, until = self.today, self.today.exemption_until
+        return today.tax_exempt and bool(today.exemption_certificate) and (until is None or until >= day)
 
     @property
     def cars(self) -> "list[Vehicle]":

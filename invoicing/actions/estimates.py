@@ -83,7 +83,7 @@ def _freeze(
 ) -> Estimate:
     profile, today = shop.profile(), shop.day_of(now)
     person = freezing.person_on_paper(job.customer, now)
-    exempt = charges.is_exempt(job.customer, today)
+    exempt = job.customer.exempt_on(today)
     rates = queries.rates_on(today)
     estimate = Estimate(
         job=job,

@@ -10,7 +10,7 @@ from garage.clock import Clock, fixed
 from garage.ledger import append, put_aside
 from garage.models import Document, OutgoingMail, User
 from garage.writing import writing
-from invoicing import charges, dating, freezing, letters
+from invoicing import dating, freezing, letters
 from invoicing.actions.mailing import send
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax, Receivable
 from invoicing.sums import Sums
@@ -42,7 +42,7 @@ def fill(invoice: Invoice, job: Job, sums: Sums, *, actor: User | None, now: dt.
     invoice.shop, invoice.currency = freezing.shop_on_paper(profile), profile.currency
     invoice.order_number = job.order_number
     invoice.consent = Invoice.Consent.SALE if job.is_sale else Invoice.Consent.AUTHORIZATION
-    invoice.exemption = freezing.exemption_on_paper(job.customer, charges.is_exempt(job.customer, invoice.issued_on))
+    invoice.exemption = freezing.exemption_on_paper(job.customer, job.customer.exempt_on(invoice.issued_on))
     copy(invoice, {**freezing.vehicle_on_paper(job.vehicle), **freezing.sums_on_paper(sums)})
 
 

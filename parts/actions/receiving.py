@@ -171,9 +171,11 @@ def _open_container(full: Delivered, content: Decimal, cost: Decimal, actor: Use
 
 @once("undo delivery", Receipt)
 def undo_receipt(*, key: uuid.UUID, receipt: Receipt, reason: str, actor: User | None, clock: Clock) -> Receipt:
-    """Take a whole delivery back out of the book, as long as nothing of it was used.
+    """Take a whole delivery back out of the book, as long as all that came with it is there.
 
-    Raises Refused, and leaves everything as it was, when a container of it was drawn from.
+    One that was drawn from and holds as much again, since it was counted or something came back, can be undone too;
+    its draws stay in the book, and what comes back of them later goes into a container of its own. Raises Refused, and
+    leaves everything as it was, when a container of it holds less than came.
     """
     now = clock()
     rows = Movement.objects.filter(

@@ -33,10 +33,12 @@ from invoicing.only_authorized import plan_of
 from invoicing.reading_out import asking_of
 from jobs import queries as jobs_queries
 from jobs import stages
+from jobs.actions.draws import return_from_line
+from jobs.actions.removing import remove_line
 from jobs.actions.stages import offer_again, start_job
 from jobs.actions.writing_up import save_line
 from jobs.consents import consent_of
-from jobs.models import Job
+from jobs.models import Job, Line
 from tests.invoicing.cast import labor
 from tests.invoicing.random_book import AT, MONEY, Idle, act
 from tests.invoicing.random_work import GOODS, READ, Work
@@ -168,11 +170,13 @@ class Money(Work):
         at=AT,
         nothing=st.sampled_from([True, True, False]),
         reopened=st.booleans(),
-        reason=st.sampled_from(["on us", ""]),
+        reason=st.sampled_from(["on us", "on us", ""]),
     )
     def a_job_is_closed_without_an_invoice(self, at: int, nothing: bool, reopened: bool, reason: str) -> None:
-        """Its customer may take back every yes first; money on it goes to their account."""
+        """Its work may first come off the sheet, and every yes be taken back; its money goes to the account."""
         job = self.job(at, stages.FINISHED)
+        if nothing:
+            self.nothing_was_done(job)
         if nothing and (estimate := self.do(write_estimate, job=job)) is not None:
             self.decide(estimate, dict.fromkeys(consent_of(job).all_in("authorized"), ("withdrawn", "too dear")))
             there = accounts.deposit_of(job)
@@ -182,6 +186,16 @@ class Money(Work):
         self.do(close_without_invoice, job=job, reason=reason)
         if reopened:
             self.do(reopen_closed, job=job)
+
+    def nothing_was_done(self, job: Job) -> None:
+        """Everything goes back to the shelf, and every line off the sheet that may be taken off."""
+        lines = Line.objects.filter(operation__job=job).order_by("-pk")
+        for key, used in jobs_queries.used(lines).items():
+            if used.quantity > 0:
+                self.do(return_from_line, line=Line.objects.get(pk=key), quantity=used.quantity)
+        for line in list(lines):
+            if Line.objects.filter(pk=line.pk).exists():
+                self.do(remove_line, line=line)
 
     @act(at=AT)
     def a_closed_job_is_reopened(self, at: int) -> None:

@@ -10,6 +10,8 @@ from garage.errors import Refused
 from garage.models import ShopProfile
 from invoicing import charges
 from invoicing.actions.invoices import OverLimit
+from invoicing.actions.taxes import set_rate
+from invoicing.models import TaxRate
 from jobs import queries as jobs_queries
 from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.consents import states_of
@@ -213,3 +215,18 @@ def test_an_estimate_is_overtaken_by_what_it_does_not_show_and_by_nothing_less(g
     assert not overtaken()
     garage.operation(job, "Wipers", part("Blade", "12.00"))
     assert overtaken()
+
+
+def test_with_tax_one_tax_over_two_classes_is_rounded_once_as_on_the_paper(garage: Garage) -> None:
+    """10.01 and 10.01 at 6.25 % are 1.25 of tax (1.25125), not twice 0.63 (by hand)."""
+    ShopProfile.objects.update(limit_with_tax=True)
+    TaxRate.objects.all().delete()
+    set_rate(
+        name="State tax", classes=["parts", "labor"], rate=D("0.0625"), valid_from=garage.now.date(),
+        actor=garage.actor, clock=fixed(garage.now),
+    )  # fmt: skip
+    job = garage.done([part("Clip", "10.01"), labor("1", "10.01")])
+    assert job.estimates.get().gross == D("21.27")
+    change(garage, Line.objects.get(kind="part"), unit_price=D("11.01"))
+    with pytest.raises(OverLimit, match=r"1\.06 more than the 21\.27 that was authorized \(with tax\)"):
+        garage.issue(job)

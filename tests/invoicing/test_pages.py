@@ -186,6 +186,19 @@ def test_the_foot_of_an_invoiced_sheet_shows_what_was_billed(garage: Garage, log
     assert "32.82" in foot and "65.64" not in foot  # half a liter at 61.20 and 7.25 %
 
 
+def test_a_credit_note_is_not_credited_and_leads_to_what_it_corrects(garage: Garage, login: Login) -> None:
+    invoice = garage.issue(garage.done([labor()]))
+    note, client = garage.credit(invoice), login("counter")
+    for answer in (client.get(f"/invoices/{note.pk}/credit/"), client.post(f"/invoices/{note.pk}/credit/", {})):
+        page = answer.content.decode()
+        assert "A credit note is not credited" in page
+        assert f'It corrects <a href="/invoices/{invoice.pk}/">Invoice {invoice.label}</a>' in page
+        assert 'name="reason"' not in page
+        assert "Issue the credit note" not in page
+    whole = client.get(f"/invoices/{invoice.pk}/credit/").content.decode()
+    assert "Nothing is left to credit" in whole
+
+
 def test_a_credit_note_is_written_by_quantities(garage: Garage, login: Login) -> None:
     client = login("owner")
     invoice = garage.issue(garage.done([labor("1"), part("Clip", "3.00", "3")]))

@@ -125,7 +125,16 @@ def test_a_sale_that_was_credited_is_not_offered_for_another_bill(garage: Garage
     """What comes back over the counter is sold anew."""
     sale = sold(garage, pieces(wiper_blade(garage)))
     garage.credit(sale)
-    assert "Bill what was left out" not in page(login("counter"), "invoicing:invoice", sale.pk)
+    client = login("counter")
+    assert "Bill what was left out" not in page(client, "invoicing:invoice", sale.pk)
+    assert sale.job is not None
+    assert "Reopen job" not in page(client, "jobs:sheet", sale.job.pk)
+    assert "is over: what comes back over the counter is sold anew" in page(
+        client, "invoicing:invoice-make", sale.job.pk
+    )
+    client.post(reverse("invoicing:reopen-closed", args=[sale.job.pk]))
+    sale.job.refresh_from_db()
+    assert sale.job.stage == "closed"
 
 
 def test_a_job_that_waits_for_its_invoice_offers_nothing_twice(garage: Garage, login) -> None:

@@ -100,3 +100,11 @@ def test_a_limit_with_tax_counts_the_tax(garage: Garage) -> None:
     only_authorized(garage, job, "1.35")
     assert garage.issue(job).gross == D("235.25")
     assert broken() == []
+
+
+def test_the_sheet_says_what_the_draft_refuses_for_when_an_exemption_is_gone(garage: Garage, login: Login) -> None:
+    client, job = login("counter"), exempt_no_more(garage)
+    gone = "the customer was exempt from tax then and is not now, 5.43 more"
+    assert gone in draft_page(client, job)
+    sheet = text_of(client.get(f"/jobs/{job.pk}/"))
+    assert f"Operation 1: the customer has to be asked first ({gone}" in sheet

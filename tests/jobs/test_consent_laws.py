@@ -25,7 +25,7 @@ from jobs.consent import (
     consent_from,
     excess_of,
 )
-from jobs.offers import Line, Offer, Work, beyond
+from jobs.offers import Line, Offer, Tax, Work, beyond
 
 D = Decimal
 CENTS = st.integers(0, 400).map(lambda cents: D(cents) / 100)
@@ -215,7 +215,7 @@ def test_declined_work_offered_again_is_undecided_until_the_next_answer() -> Non
 )
 def test_what_makes_a_line_another_one(change: dict[str, object], asks: list[str]) -> None:
     before = line(11, "169.73", item=7, thing=7)
-    yes = offer(1, before, rates={"parts": D("0.0725"), "labor": D(0)})
+    yes = offer(1, before, taxes=(Tax(D("0.0725"), frozenset({"parts"})), Tax(D(0), frozenset({"labor"}))))
     assert [row.key for row in beyond(yes, work(1, replace(before, **change)))] == asks  # type: ignore[arg-type]
 
 
@@ -292,7 +292,8 @@ def test_a_new_line_at_nothing_or_below_needs_no_yes() -> None:
 
 def test_a_limit_with_tax_counts_the_taxes_of_its_paper() -> None:
     # 100.00 at 20 % is 120.00 (VAT, United Kingdom: rate from memory); the same net in an untaxed class is less.
-    yes = offer(1, line(11, "100.00"), rates={"parts": D("0.2"), "labor": D(0)}, with_tax=True)
+    taxes = (Tax(D("0.2"), frozenset({"parts"})), Tax(D(0), frozenset({"labor"})))
+    yes = offer(1, line(11, "100.00"), taxes=taxes, with_tax=True)
     assert yes.cost(yes.bases) == D("120.00")
     assert beyond(yes, work(1, line(11, "110.00", tax_class="labor"))) == ()
     assert [row.amount for row in beyond(yes, work(1, line(11, "100.01")))] == [D("0.01")]

@@ -12,12 +12,13 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from jobs.consent import AUTHORIZED, Record, Said, consent_from, excess_of
-from jobs.offers import WRITE_OFF, Line, Offer, Work
+from jobs.offers import WRITE_OFF, Line, Offer, Tax, Work
 from jobs.write_offs import to_take_off
 
 D = Decimal
 CLASSES = ("parts", "labor", "charge", "none")
 RATES = {"parts": D("0.0725"), "labor": D("0"), "charge": D("0.2")}
+TAXES = tuple(Tax(rate, frozenset({name})) for name, rate in RATES.items())
 NETS = st.integers(0, 30000).map(lambda cents: D(cents) / 100)
 LINES = st.lists(st.tuples(NETS, st.sampled_from(CLASSES)), min_size=1, max_size=5)
 CHANGES = st.sampled_from(["as it was", "dearer", "cheaper", "gone", "another part", "another class"])
@@ -32,7 +33,7 @@ def bills(draw: st.DrawFn) -> tuple[Offer, Work]:
     """An offer that was said yes to, and its operation as it would be billed after any changes of the garage."""
     offered = [on_paper(key, *row) for key, row in enumerate(draw(LINES), start=1)]
     exempt, with_tax = draw(st.booleans()), draw(st.booleans())
-    yes = Offer(1, "Brakes", tuple(offered), rates=RATES, exempt=exempt, with_tax=with_tax)
+    yes = Offer(1, "Brakes", tuple(offered), taxes=TAXES, exempt=exempt, with_tax=with_tax)
     lines = [line for row in offered if (line := changed(draw, row)) is not None]
     added = draw(st.lists(st.tuples(NETS, st.sampled_from((*CLASSES, "sublet"))), max_size=2))
     lines += [on_paper(key, *row) for key, row in enumerate(added, start=50)]
