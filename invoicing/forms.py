@@ -72,7 +72,7 @@ class AuthorizeForm(KeyForm):
     )
     at = MomentField(label="When", error_messages={"required": "Write when it was given."})
     parts_wish = forms.ChoiceField(label="Replaced parts", choices=WISHES, required=False)
-    limit = MoneyFormField(label="Up to, before tax", minimum=Decimal(0), required=False)
+    limit = MoneyFormField(label="Up to, before tax", required=False)
 
     def __init__(
         self, data: Any, *, estimate: Estimate, job: Job, consent: Consent, initial: dict[str, Any] | None = None

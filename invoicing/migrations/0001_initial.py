@@ -264,7 +264,6 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-pk"],
                 "constraints": [
-                    models.CheckConstraint(condition=models.Q(("limit__gte", 0)), name="authorized_limit_not_negative"),
                     models.CheckConstraint(condition=models.Q(("slack__gte", 0)), name="authorized_slack_not_negative"),
                 ],
             },

@@ -12,7 +12,8 @@ class Authorization(Chained):
     """One decision of the customer, or of a person they designated, on one revision of the estimate.
 
     `limit` is the pre-tax amount that may now be billed on the job in all, as it was said to the customer: for the
-    paper and the history. What may be billed is worked out per operation (jobs.consent), never from it.
+    paper and the history. What may be billed is worked out per operation (jobs.consent), never from it. It is below
+    zero where no more than goodwill is still wanted, which no invoice can bill.
     `content_sha256` seals the operations below and the estimate's own seal, which stands here too.
     """
 
@@ -52,7 +53,6 @@ class Authorization(Chained):
     class Meta:
         ordering = ["-pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(limit__gte=0), name="authorized_limit_not_negative"),
             models.CheckConstraint(condition=Q(slack__gte=0), name="authorized_slack_not_negative"),
         ]
 

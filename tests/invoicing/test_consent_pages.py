@@ -13,7 +13,7 @@ from invoicing.models import Authorization, TaxRate
 from jobs.actions.writing_up import save_line
 from jobs.models import Job, Line
 from tests.decided import state
-from tests.invoicing.cast import Garage, labor, part
+from tests.invoicing.cast import Garage, broken, charge, labor, part
 from tests.invoicing.test_pages import form_of, text_of
 
 D = Decimal
@@ -203,3 +203,28 @@ def test_the_draft_names_each_operation_that_is_over(garage: Garage, login: Logi
     page = text_of(login("counter").get(f"/jobs/{job.pk}/invoice/"))
     assert "“Operation 2” comes to 5.10 more than the 74.90 that was authorized (before tax)." in page
     assert "Write a revised estimate" in page and "Issue the invoice" not in page
+
+
+def test_work_is_no_longer_wanted_though_only_the_goodwill_is_left(garage: Garage, login: Login) -> None:
+    client, job = login("counter"), garage.job([labor("1")], [charge("Sorry", "-10.00", finer="goodwill")])
+    first, sorry = job.operations.order_by("pk")
+    garage.authorize(garage.estimate(job))
+    estimate = garage.estimate(job)
+    decided = {f"decision_{first.pk}": "withdrawn", f"reason_{first.pk}": "sold the car", "limit": ""}
+    answer = client.post(f"/jobs/{job.pk}/authorize/", without_decisions(estimate, **decided))
+    assert answer.status_code == 303
+    assert Authorization.objects.latest("pk").limit == D("-10.00")
+    again = {f"decision_{sorry.pk}": "withdrawn", f"reason_{sorry.pk}": "all of it", "limit": ""}
+    assert client.post(f"/jobs/{job.pk}/authorize/", without_decisions(estimate, **again)).status_code == 303
+    assert Authorization.objects.latest("pk").limit == 0
+    assert broken() == []
+
+
+def test_goodwill_alone_is_authorized_at_what_was_read_out(garage: Garage, login: Login) -> None:
+    client, job = login("counter"), garage.job([charge("Sorry", "-10.00", finer="goodwill")])
+    estimate = garage.estimate(job)
+    assert client.post(f"/jobs/{job.pk}/authorize/", form_of(estimate, limit="\N{MINUS SIGN}10.00")).status_code == 303
+    said = Authorization.objects.get()
+    assert (said.limit, said.limit_gross) == (D("-10.00"), D("-10.73"))  # with 7.25 % of it, rounded half up
+    assert "\N{MINUS SIGN}10.00" in text_of(client.get(f"/jobs/{job.pk}/"))
+    assert broken() == []
