@@ -392,7 +392,7 @@ class Migration(migrations.Migration):
                     "kind",
                     models.CharField(
                         choices=[
-                            ("back", "dated before the last of its series"),
+                            ("back", "dated before another paper"),
                             ("leap", "the clock leapt ahead"),
                             ("silence", "nothing was written for a month"),
                         ],

@@ -113,7 +113,7 @@ class ClockNote(Chained):
     FORMATS = formats.CLOCK_NOTE
 
     class Kind(models.TextChoices):
-        BACK = "back", "dated before the last of its series"
+        BACK = "back", "dated before another paper"
         LEAP = "leap", "the clock leapt ahead"
         SILENCE = "silence", "nothing was written for a month"
 

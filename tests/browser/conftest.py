@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, StorageState, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, StorageState, expect, sync_playwright
 from pytest_django.plugin import DjangoDbBlocker
 
 from tests.browser.cast import PASSWORD, Garage, open_garage
@@ -67,6 +67,7 @@ def chromium() -> Iterator[Browser]:
     assert binary is not None, f"no Chromium ({CHROMIUM}): bin/install test, or set CHROMIUM"
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright's loop runs in this thread, the verbs do too
     try:
+        expect.set_options(timeout=15_000)  # a busy runner is slow; what is there sooner is seen sooner
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=binary, args=ARGUMENTS)
             yield browser
