@@ -191,7 +191,7 @@ def test_an_estimate_was_revised_and_its_addition_authorized(loaded: list[str]) 
 
 def test_what_nobody_authorized_was_taken_off_a_bill(loaded: list[str]) -> None:
     given_up = Invoice.objects.get(operations__lines__description__startswith="Not charged, as it was not authorized")
-    assert given_up.net == given_up.job.authorizations.get().limit
+    assert given_up.job is not None and given_up.net == given_up.job.authorizations.get().limit
     assert given_up.receivable.balance == 0
 
 
