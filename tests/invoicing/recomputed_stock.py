@@ -46,7 +46,7 @@ def _worth(book: Book, row: Row, content: int, value: int, out: dict[int, list[i
     if row["kind"] == "return":
         left, worth = out[row["returns_id"]]
         return worth if quantity == left else min(half_up(Fraction(worth * quantity, left)), worth)
-    if row["kind"] == "opening" and quantity == box["size"]:
+    if row["kind"] == "opening" and quantity == box["size"] and row["value"] != at_cost:
         return _opened_at_cost(row, box)
     if quantity > 0:
         return at_cost
@@ -54,7 +54,10 @@ def _worth(book: Book, row: Row, content: int, value: int, out: dict[int, list[i
 
 
 def _opened_at_cost(row: Row, box: Row) -> int:
-    """A full pack of opening stock: its cost a unit is its worth by its size, so that worth is one of a few."""
+    """A full pack of opening stock: its cost a unit is its worth by its size, so that worth is one of a few.
+
+    A pack that was opened and left full bears what was typed for a unit instead, and is worth that.
+    """
     cost = half_up(Fraction(row["value"] * BILLION, row["quantity"]))
     return int(row["value"]) if cost == box["unit_cost"] else -1
 
