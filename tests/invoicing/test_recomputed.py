@@ -16,8 +16,9 @@ from garage.clock import fixed
 from invoicing import accounts
 from invoicing.models import InvoiceLine
 from jobs.models import Job, Line
+from parts.actions.receiving import opening_stock
 from parts.actions.stock import adjust, reverse, waste
-from parts.models import Container, Movement
+from parts.models import Container, Movement, Pack
 from tests.invoicing.cast import Garage, labor
 from tests.invoicing.random_book import cast, rows_of
 from tests.invoicing.raw_rows import Book, Row
@@ -100,6 +101,9 @@ def dump(garage: Garage) -> dict[str, list[dict[str, Any]]]:
         adjust(key=uuid.uuid4(), container=box, content=D(content), **who)
     reverse(movement=Movement.objects.get(kind="waste"), reason="it was not", **who)
     garage.line(garage.operation(pads.operation.job, "More", labor()), **labor("0.5"))
+    quart = Pack.objects.get(label="1 qt bottle")
+    opened: dict[str, Any] = {"packs": 0, "unit_cost": D(250), "opened_content": quart.size}
+    opening_stock(key=uuid.uuid4(), item=quart.item, pack=quart, **opened, **who)
     tables = {
         "garage_customer", "garage_siderow", "garage_auditentry", "invoicing_taxrate", "jobs_draw",
         *(row[0] for row in PLANTED),
