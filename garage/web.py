@@ -1,12 +1,14 @@
 """The few ways a view answers: a page or its fragment, a redirect after a POST, a refusal beside its field."""
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar, cast
 from urllib.parse import urlencode
 
 from django import forms
+from django.contrib import messages
 from django.db.models import Model, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
@@ -98,6 +100,15 @@ def attempt(form: forms.BaseForm, act: Callable[[], Row]) -> Row | None:
     except Refused as error:
         refuse(form, error)
         return None
+
+
+@contextmanager
+def refusal_said(request: HttpRequest) -> Iterator[None]:
+    """Say a verb's refusal on the page that follows: for an act that is a button alone, with no form to say it."""
+    try:
+        yield
+    except Refused as error:
+        messages.warning(request, str(error))
 
 
 @dataclass(frozen=True)

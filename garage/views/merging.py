@@ -13,10 +13,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 from garage import gates, search
 from garage.access import actor_of, allowed
 from garage.actions import merging
-from garage.errors import Refused
 from garage.models import Customer, Vehicle
 from garage.models.merging import Mergeable
-from garage.web import after_post, asked, attempt, render_page
+from garage.web import after_post, asked, attempt, refusal_said, render_page
 
 WRITE = ["GET", "HEAD", "POST"]
 FOUND_SHOWN = 20
@@ -87,9 +86,7 @@ def _merge(
 
 
 def _part(request: HttpRequest, kind: str, row: Mergeable, act: Callable[[], Customer | Vehicle]) -> HttpResponse:
-    try:
+    with refusal_said(request):
         act()
         messages.success(request, f"{row} stands alone again.")
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, reverse(kind, args=[row.pk]))

@@ -14,9 +14,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from garage import shop
 from garage.access import actor_of, allowed, may
-from garage.errors import Refused
 from garage.models import TaxClass
-from garage.web import after_post, attempt
+from garage.web import after_post, attempt, refusal_said
 from invoicing import access
 from invoicing.actions.taxes import end_rate, rename_tax, set_rate, withdraw_rate
 from invoicing.forms import EndRateForm, TaxNameForm, TaxRateForm
@@ -103,11 +102,9 @@ def tax_rename(request: HttpRequest, pk: int) -> HttpResponse:
 def rate_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a rate back that has not begun."""
     rate = access.rate_for(request, pk)
-    try:
+    with refusal_said(request):
         withdraw_rate(rate=rate, actor=actor_of(request), clock=timezone.now)
         messages.success(request, f"{rate} from {shop.day_words(rate.valid_from)} is withdrawn.")
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, reverse("invoicing:taxes"))
 
 

@@ -9,8 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from garage.access import actor_of, allowed
-from garage.errors import Refused
-from garage.web import after_post, attempt
+from garage.web import after_post, attempt, refusal_said
 from invoicing import accounts, closing, drafts
 from invoicing.actions.closing import close_without_invoice, reopen_closed
 from invoicing.actions.left_out import bill_left_out, leave_it
@@ -51,10 +50,8 @@ def skipped(request: HttpRequest, pk: int) -> HttpResponse:
 def left_out(request: HttpRequest, pk: int) -> HttpResponse:
     """Bill what the job's invoice left out: its draft is next."""
     job = jobs_access.job_for(request, pk)
-    try:
+    with refusal_said(request):
         bill_left_out(job=job, actor=actor_of(request), clock=timezone.now)
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, reverse("invoicing:invoice-make", args=[pk]))
 
 
@@ -63,10 +60,8 @@ def left_out(request: HttpRequest, pk: int) -> HttpResponse:
 def leave(request: HttpRequest, pk: int) -> HttpResponse:
     """Leave it unbilled after all: back to the sheet."""
     job = jobs_access.job_for(request, pk)
-    try:
+    with refusal_said(request):
         leave_it(job=job, actor=actor_of(request), clock=timezone.now)
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, reverse("jobs:sheet", args=[pk]))
 
 
@@ -100,8 +95,6 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
 def reopen(request: HttpRequest, pk: int) -> HttpResponse:
     """Reopen a job that was closed without an invoice."""
     job = jobs_access.job_for(request, pk)
-    try:
+    with refusal_said(request):
         reopen_closed(job=job, actor=actor_of(request), clock=timezone.now)
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, reverse("jobs:sheet", args=[pk]))

@@ -10,9 +10,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage.access import actor_of, allowed
-from garage.errors import Refused
 from garage.shop import profile
-from garage.web import after_post, attempt, key_in, render_page
+from garage.web import after_post, attempt, key_in, refusal_said, render_page
 from jobs import queries
 from jobs.access import job_for, operation_for, shelf_line_for
 from jobs.access_bay import bay_job_for
@@ -85,10 +84,8 @@ def _errors(form: ActForm) -> list[str]:
 def start(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a ready job into the bay."""
     job, user = job_for(request, pk), actor_of(request)
-    try:
+    with refusal_said(request):
         start_job(job=job, technician=user, actor=user, clock=timezone.now)
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, reverse("jobs:bay-job", args=[pk]))
 
 

@@ -11,8 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from garage import shop
 from garage.access import actor_of, allowed, may
-from garage.errors import Refused
-from garage.web import after_post, asked, attempt, piece_of
+from garage.web import after_post, asked, attempt, piece_of, refusal_said
 from jobs import access
 from jobs.actions.cores import hand_in_core
 from jobs.actions.removing import remove_line
@@ -116,11 +115,9 @@ def core_in(request: HttpRequest, pk: int) -> HttpResponse:
     """The old part of a core line was handed in: its deposit comes off."""
     line = access.line_for(request, pk)
     actor = actor_of(request)
-    try:
+    with refusal_said(request):
         refund = hand_in_core(key=key_of(request), core=line, actor=actor, clock=timezone.now)
         messages.success(request, f"{refund}: {-refund.quantity:f} of {line.quantity.normalize():f} handed in.")
-    except Refused as error:
-        messages.warning(request, str(error))
     if request.POST.get("at") == "bay" or not may(request.user, "counter"):
         return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))
     return operation_answer(request, line.operation)
@@ -160,12 +157,10 @@ def line_amount(request: HttpRequest) -> HttpResponse:
 def line_remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a line off the sheet; the message puts it back."""
     line = access.line_for(request, pk)
-    try:
+    with refusal_said(request):
         entry = remove_line(line=line, actor=actor_of(request), clock=timezone.now)
         back = reverse("jobs:put-back", args=[entry.pk])
         messages.success(request, f"“{line}” is off the sheet.", extra_tags=f"undo:{back}")
-    except Refused as error:
-        messages.warning(request, str(error))
     return operation_answer(request, line.operation)
 
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from garage.access import actor_of, allowed
 from garage.errors import Refused
-from garage.web import after_post, asked, attempt, render_page
+from garage.web import after_post, asked, attempt, refusal_said, render_page
 from jobs import access
 from jobs.actions.removing import Authorized, remove_operation
 from jobs.actions.stages import offer_again
@@ -94,10 +94,8 @@ def operation_edit(request: HttpRequest, pk: int) -> HttpResponse:
 def operation_move(request: HttpRequest, pk: int, up: bool) -> HttpResponse:
     """One place up or down."""
     row = access.operation_for(request, pk)
-    try:
+    with refusal_said(request):
         move_operation(operation=row, up=up, actor=actor_of(request), clock=timezone.now)
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, sheet_url(row.job, row))
 
 
@@ -106,11 +104,9 @@ def operation_move(request: HttpRequest, pk: int, up: bool) -> HttpResponse:
 def operation_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Offer declined work again."""
     row = access.operation_for(request, pk)
-    try:
+    with refusal_said(request):
         offer_again(operation=row, actor=actor_of(request), clock=timezone.now)
         messages.success(request, f"“{row}” is offered again: the customer is asked anew.")
-    except Refused as error:
-        messages.warning(request, str(error))
     return after_post(request, sheet_url(row.job, row))
 
 
