@@ -68,12 +68,14 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         return ""
     estimates = list(job.estimates.all())
     invoices = list(queries.invoices_of_job(job))
+    today = timezone.localdate()
+    exempt = job.customer.exempt_on(today)
     context = {
         "job": job,
         "records": queries.authorizations(job),
         "estimates": _with_papers("estimate", estimates),
         "invoices": _with_papers("invoice", invoices),
-        "standing": standing_of(job, timezone.localdate()),
+        "standing": standing_of(job, today),
         "left_out": leaving.remaining(job) if invoices else (),
         "answers": [part for part in skipped.asked(job.operations.all()).values() if part.answer],
         "billed": job.stage in stages.BILLED,
@@ -81,8 +83,8 @@ def job_margin(request: HttpRequest, subject: models.Model) -> str:
         "advances": accounts.standing_advances(job),
         "takes_deposit": job.stage in stages.OPEN and may(request.user, "invoicing"),
         "may_move": may(request.user, "invoicing"),
-        "customer_exempt": job.customer.exempt_on(timezone.localdate()),
-        "certificate_over": job.customer.tax_exempt and not job.customer.exempt_on(timezone.localdate()),
+        "customer_exempt": exempt,
+        "certificate_over": job.customer.tax_exempt and not exempt,
     }
     return render_to_string("invoicing/job_margin.html", context, request)
 
