@@ -3,8 +3,10 @@
 import datetime as dt
 
 import pytest
+from django.utils import timezone
 
 from garage.models import ShopProfile, User
+from invoicing.models import TaxRate
 from tests.invoicing.cast import Garage
 
 
@@ -14,3 +16,10 @@ def garage(shop: ShopProfile, people: dict[str, User], now: dt.datetime) -> Gara
     garage = Garage(people, now)
     garage.rates(parts="0.0725", labor="0", sublet="0", charge="0.0725")
     return garage
+
+
+@pytest.fixture
+def real_clock(garage: Garage) -> None:
+    """For tests that go through the pages, whose clock is the real one."""
+    garage.now = timezone.now()
+    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))

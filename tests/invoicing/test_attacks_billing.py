@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test import Client
-from django.utils import timezone
 
 from garage import database
 from garage.actions.merging import merge_customer
@@ -20,7 +19,7 @@ from garage.clock import fixed
 from garage.errors import Refused
 from garage.models import Customer, User
 from invoicing.actions.left_out import bill_left_out, leave_it
-from invoicing.models import Authorization, Invoice, TaxRate
+from invoicing.models import Authorization, Invoice
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.models import Job, Line
@@ -38,12 +37,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 # Records

@@ -21,7 +21,7 @@ from garage.actions.merging import merge_customer
 from garage.clock import fixed
 from garage.models import ShopProfile
 from invoicing import accounts
-from invoicing.models import Invoice, InvoiceLine, Payment, TaxRate
+from invoicing.models import Invoice, InvoiceLine, Payment
 from jobs.models import Job, Line
 from parts.models import Item
 from tests.invoicing.cast import Garage, broken, charge, labor, part
@@ -30,12 +30,7 @@ from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 D = Decimal
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 @pytest.fixture

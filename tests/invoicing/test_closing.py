@@ -5,7 +5,6 @@ from typing import Any
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from garage.clock import fixed
 from garage.errors import Refused
@@ -24,12 +23,7 @@ from tests.invoicing.raw_rows import Book
 from tests.invoicing.recomputed import recomputed
 from tests.jobs.bay_cast import in_bay
 
-
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """By the real clock, which the pages read."""
-    garage.now = timezone.now()
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 def withdrawn(garage: Garage, *operations: list[dict[str, Any]]) -> Job:

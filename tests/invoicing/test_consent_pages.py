@@ -6,10 +6,9 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from garage.clock import fixed
-from invoicing.models import Authorization, TaxRate
+from invoicing.models import Authorization
 from jobs.actions.writing_up import save_line
 from jobs.models import Job, Line
 from tests.decided import state
@@ -20,12 +19,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 def authorize_form(page: str) -> str:

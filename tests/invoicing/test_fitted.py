@@ -6,11 +6,10 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from garage.clock import fixed
 from invoicing import papers
-from invoicing.models import InvoiceLine, TaxRate
+from invoicing.models import InvoiceLine
 from jobs.models import Job, Line
 from parts.actions.items import save_item, supersede, take_back_supersession
 from parts.actions.receiving import opening_stock
@@ -24,12 +23,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 def pads(garage: Garage, name: str, pieces: int) -> Item:

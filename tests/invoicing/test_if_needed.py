@@ -5,11 +5,10 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from garage.clock import fixed
 from invoicing import papers
-from invoicing.models import Authorization, EstimateLine, InvoiceLine, TaxRate
+from invoicing.models import Authorization, EstimateLine, InvoiceLine
 from jobs.actions.writing_up import save_line
 from jobs.models import Job, Line
 from tests.invoicing.cast import Garage, labor, part
@@ -21,12 +20,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 HOSE = {"description": "Brake hose, left", "quantity": "1", "unit_price": "28.00", "tax_class": "parts"}

@@ -17,7 +17,7 @@ from garage.clock import fixed
 from garage.documents import paper_of
 from garage.models import Customer, Document, OutgoingMail
 from invoicing import accounts, promises_money
-from invoicing.models import Invoice, Payment, TaxRate
+from invoicing.models import Invoice, Payment
 from invoicing.papers import receipt_paper
 from jobs.models import Job
 from tests.budget import assert_budget
@@ -27,12 +27,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 def text_of(response: object) -> str:

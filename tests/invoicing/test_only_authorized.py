@@ -11,7 +11,6 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from garage.clock import fixed
 from garage.errors import Refused
@@ -20,7 +19,7 @@ from invoicing import papers
 from invoicing.actions.invoices import OverLimit
 from invoicing.actions.left_out import bill_left_out
 from invoicing.actions.only_authorized import charge_it_again
-from invoicing.models import Invoice, InvoiceLine, TaxRate
+from invoicing.models import Invoice, InvoiceLine
 from invoicing.today import sections_for
 from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import edit_operation
@@ -44,12 +43,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 # The act

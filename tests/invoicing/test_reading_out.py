@@ -6,7 +6,6 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from invoicing import papers
 from invoicing.models import Authorization, Estimate, TaxRate
@@ -20,12 +19,7 @@ Login = Callable[[str], Client]
 SHARE = re.compile(r"<b>([\d.]+)</b> with tax</span> <small>([\d.]+) \+ ([\d.]+) tax")
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 @pytest.fixture

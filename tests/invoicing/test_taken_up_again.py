@@ -4,7 +4,6 @@ from typing import Any
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from garage.clock import fixed
 from garage.errors import Refused
@@ -18,12 +17,7 @@ from tests.invoicing.cast import D, Garage, broken, labor, part
 from tests.invoicing.consent_cast import BACK, YES, again, say
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
 
-
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """By the real clock, which the pages read."""
-    garage.now = timezone.now()
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 def credited(garage: Garage, *operations: list[dict[str, Any]]) -> Job:

@@ -8,10 +8,8 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from garage.models import ShopProfile
-from invoicing.models import TaxRate
 from tests.invoicing.cast import Garage, broken, labor, part
 from tests.invoicing.consent_cast import change
 from tests.invoicing.test_pages import form_of, text_of
@@ -21,12 +19,7 @@ D = Decimal
 Login = Callable[[str], Client]
 
 
-@pytest.fixture
-def garage(garage: Garage) -> Garage:
-    """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
-    return garage
+pytestmark = pytest.mark.usefixtures("real_clock")
 
 
 def test_a_class_that_is_taxed_higher_comes_down_to_what_was_heard_with_tax(garage: Garage, login: Login) -> None:
