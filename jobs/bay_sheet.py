@@ -1,14 +1,19 @@
 """A job as the bay shows it: every operation's steps in words, the open one enlarged. Reads nothing by itself."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage.forms_fields import plain_text
+from garage.models import User
 from garage.templatetags.figures import when
 from garage.units import both, convert, label
 from jobs import amounts, consent_words, stages
 from jobs.consent import DECLINED, Consent, Standing
-from jobs.holding import held_by, next_open
+from jobs.hold_words import why_held
+from jobs.holding import guarded, held_by, next_open, to_do
 from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
@@ -22,7 +27,7 @@ Kind = ProcedureStep.Kind
 
 @dataclass(frozen=True)
 class StepRow:
-    """A closed step of the list: `state` is done, skipped, held or later."""
+    """A closed step of the list: `state` is done, again, skipped, held or later."""
 
     step: JobStep
     words: str
@@ -54,7 +59,10 @@ class LineRow:
 
 @dataclass(frozen=True)
 class WorkedOperation:
-    """An operation in the bay. `why_not` says why it cannot be worked on; empty when it can."""
+    """An operation in the bay. `why_not` says why it cannot be worked on; empty when it can.
+
+    The procedure's `cautions` stand in full (`warned`) at the first opening and for whoever takes over.
+    """
 
     operation: Operation
     rows: list[StepRow]
@@ -62,6 +70,8 @@ class WorkedOperation:
     cores: list[Line]
     why_not: str
     cautions: list[str]
+    warned: bool
+    may_reopen: bool
     said: list[str]
     done: int
 
@@ -84,6 +94,7 @@ class OpenStep:
     label: str
     unit: str
     held: str
+    guarded: bool
     pan: str
     came_out: str
     went_in: str
@@ -103,11 +114,14 @@ class Work:
     may_start: bool = False
 
 
-def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | None = None) -> Work:
-    """Write out a job that was read with `bay_jobs`; `chosen` is the step to enlarge, else the next open one."""
+def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | None = None, *, viewer: User) -> Work:
+    """Write out a job that was read with `bay_jobs`, for whoever looks at it.
+
+    `chosen` is the step to enlarge, else the next open one.
+    """
     operations = list(job.operations.all())
     enlarged = _enlarged(operations, consent, chosen)
-    shown = [_operation(row, consent.of(row.pk), used, job) for row in operations if not _refused(row, consent)]
+    shown = [_operation(row, consent.of(row.pk), used, job, viewer) for row in operations if not _refused(row, consent)]
     work = [row for row in operations if row.pk in consent.workable]
     may_start = stages.may_start(
         job.stage,
@@ -125,6 +139,8 @@ def why_not(operation: Operation, standing: Standing, job: Job) -> str:
     """Why an operation cannot be worked on now; empty when it can."""
     if not standing.allows_work:
         return consent_words.why_not(standing)
+    if operation.not_done_id is not None:
+        return _("ended as not done")
     if stages.under_way(job.stage, operation.started_at is not None):
         return ""
     return "not started" if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING) else job.get_stage_display()
@@ -144,7 +160,9 @@ def _next(steps: list[JobStep]) -> JobStep | None:
     return next((step for step in asked if held_by(steps, step) is None), None) or next_open(steps)
 
 
-def _operation(operation: Operation, standing: Standing, used: dict[int, Used], job: Job) -> WorkedOperation:
+def _operation(
+    operation: Operation, standing: Standing, used: dict[int, Used], job: Job, viewer: User
+) -> WorkedOperation:
     steps = list(operation.steps.all())
     done = sum(step.state != JobStep.State.OPEN for step in steps)
     revision = operation.revision
@@ -154,19 +172,33 @@ def _operation(operation: Operation, standing: Standing, used: dict[int, Used], 
         lines=[_line(line, used) for line in operation.lines.all() if line.item is not None],
         cores=[line for line in operation.lines.all() if cores_out(line, operation) > 0],
         why_not=why_not(operation, standing, job),
-        cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
+        cautions=revision.cautions.splitlines() if revision is not None else [],
+        warned=_last_at_it(steps) != viewer.pk,
+        may_reopen=operation.not_done_id is not None and stages.under_way(job.stage, operation.started_at is not None),
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
-        + [f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
+        + [said for step in steps for said in _said(step)]
         + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
         done=done,
     )
 
 
-def _passed_over(step: JobStep) -> bool:
-    return step.hold_point and step.state == JobStep.State.SKIPPED
+def _said(step: JobStep) -> Iterable[str]:
+    """What whoever works on the operation must know of a step."""
+    if step.confirmed_by is not None:
+        named = {"step": step, "second": step.confirmed_by, "why": step.confirmed_why}
+        yield _("“%(step)s” was confirmed by %(second)s as a second person: %(why)s") % named
+
+
+def _last_at_it(steps: list[JobStep]) -> int | None:
+    """Who did the last act on an operation's steps; None before the first."""
+    acted = [step for step in steps if step.at is not None]
+    last = max(acted, key=lambda step: (step.at, step.position), default=None)
+    return last.by_id if last is not None else None
 
 
 def _state(step: JobStep, steps: list[JobStep]) -> str:
+    if step.again:
+        return "again"
     if step.state != JobStep.State.OPEN:
         return str(step.state)
     return "held" if held_by(steps, step) is not None else "later"
@@ -204,7 +236,8 @@ def _open_step(step: JobStep) -> OpenStep:
         step=step,
         spec=spec,
         unit=label(spec.unit) if spec else "",
-        held=_held(step, steps),
+        held=why_held(steps, step) if to_do(step) else "",
+        guarded=guarded(steps, step),
         label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
         pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
@@ -223,14 +256,8 @@ def _uses(step: JobStep) -> Item | None:
     return next((line.item for line in step.operation.lines.all() if line.need_id == need.pk), need.item)
 
 
-def _held(step: JobStep, steps: list[JobStep]) -> str:
-    """Which hold point keeps an open step closed; empty when none does."""
-    holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
-    return f"First confirm step {holding.position}, “{holding}”: it is a hold point." if holding else ""
-
-
 def _read(reading: Reading) -> Read:
-    figure, _, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
+    figure, _dot, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
     outside = f"{reading.get_verdict_display()}: {reading.reason}" if reading.reason else ""
     return Read(figure, other, outside)
 

@@ -60,9 +60,10 @@ def bay_list() -> list[BayJob]:
     work = {job.pk: [row for row in job.operations.all() if row.pk in states[job.pk].workable] for job in jobs}
     keys = [row.pk for rows in work.values() for row in rows]
     steps = JobStep.objects.filter(operation__in=keys).values("operation__job").order_by()
+    to_do = Q(operation__not_done=None) & (Q(state=JobStep.State.OPEN) | Q(again=True))
     counted = {
         row["operation__job"]: (row["all"], row["left"])
-        for row in steps.annotate(all=Count("pk"), left=Count("pk", filter=Q(state=JobStep.State.OPEN)))
+        for row in steps.annotate(all=Count("pk"), left=Count("pk", filter=to_do))
     }
     return [BayJob(job, work[job.pk], *counted.get(job.pk, (0, 0))) for job in jobs]
 
@@ -70,14 +71,14 @@ def bay_list() -> list[BayJob]:
 def bay_jobs() -> QuerySet[Job]:
     """Jobs with everything their bay page shows, read once for all operations."""
     steps = (
-        JobStep.objects.select_related("written__need__item", "by", "sample", "follows")
-        .prefetch_related("readings", "photos__stored")
+        JobStep.objects.select_related("written__need__item", "by", "sample", "follows", "confirmed_by")
+        .prefetch_related("readings", "photos__stored", "written__required")
         .order_by("position")
     )
     lines = Line.objects.filter(item__isnull=False).select_related("item")
-    operations = Operation.objects.select_related("revision__procedure", "component", "technician").prefetch_related(
-        Prefetch("steps", steps), Prefetch("lines", lines)
-    )
+    operations = Operation.objects.select_related(
+        "revision__procedure", "component", "technician", "not_done__step", "not_done__by"
+    ).prefetch_related(Prefetch("steps", steps), Prefetch("lines", lines))
     advisories = Advisory.objects.select_related("by", "stored")
     return Job.objects.select_related("vehicle", "technician", "odometer_in", "odometer_out").prefetch_related(
         Prefetch("operations", operations), Prefetch("advisories", advisories)
@@ -85,12 +86,11 @@ def bay_jobs() -> QuerySet[Job]:
 
 
 def steps_to_work() -> QuerySet[JobStep]:
-    """Steps read afresh for an act, with the other steps of their operation for the hold points."""
+    """Steps read afresh for an act, with the other steps of their operation for what holds them."""
+    steps = JobStep.objects.select_related("written").prefetch_related("written__required").order_by("position")
     return JobStep.objects.select_related(
         "operation__job__vehicle", "operation__job__odometer_in", "operation__component", "written__need__item", "by"
-    ).prefetch_related(
-        "readings", Prefetch("operation__steps", JobStep.objects.select_related("written").order_by("position"))
-    )
+    ).prefetch_related("readings", Prefetch("operation__steps", steps))
 
 
 def drained_before(step: JobStep) -> Decimal | None:

@@ -1,19 +1,20 @@
 """The one verb of the bay: an act on a step, by an id that the device made.
 
-Acts are absolute (tick, untick, skip, note), never toggles. A repeat of an id finds its row and changes nothing. An
-act that was made against an older version of the step, and wants something else than what stands, is a conflict:
-both are kept, the step stays as it is, and the answer says so in words.
+Acts are absolute (tick, untick, skip, confirm, note …), never toggles. A repeat of an id finds its row and changes
+nothing. An act that was made against an older version of the step, and wants something else than what stands, is a
+conflict: both are kept, the step stays as it is, and the answer says so in words.
 """
 
 import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db.models import Max
 
 from garage import audit
+from garage.access import may
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
@@ -22,17 +23,20 @@ from garage.writing import writing
 from jobs import objections, stages
 from jobs.actions.draws import draw_at_step, line_used, undo_at_step
 from jobs.actions.evidence import record_sample
+from jobs.actions.not_done import end_as_not_done
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
-from jobs.holding import held_by
+from jobs.hold_words import why_held, why_not_skipped
+from jobs.holding import closed_by, guarded, to_do
 from jobs.models import JobStep, ProcedureStep, Reading, StepEvent
 from jobs.queries_bay import drained_before, steps_to_work
-from jobs.readings import Measured, is_volume, over_torque, read, spec_of
+from jobs.readings import Measured, Spec, is_volume, over_torque, read, spec_of
 from jobs.verdict import Seen
 
 TICK, UNTICK, SKIP, NOTE = StepEvent.Kind.TICK, StepEvent.Kind.UNTICK, StepEvent.Kind.SKIP, StepEvent.Kind.NOTE
+CONFIRM, CANNOT, CLOSE = StepEvent.Kind.CONFIRM, StepEvent.Kind.CANNOT, StepEvent.Kind.CLOSE
 OPEN, DONE, SKIPPED = JobStep.State.OPEN, JobStep.State.DONE, JobStep.State.SKIPPED
-WANTED: dict[str, str] = {TICK: DONE, UNTICK: OPEN, SKIP: SKIPPED}
+WANTED: dict[str, str] = {TICK: DONE, CONFIRM: DONE, UNTICK: OPEN, SKIP: SKIPPED}
 
 #: What became of an act: it was done; it was so already; it differs from what somebody else did meanwhile.
 APPLIED, SAME, CONFLICT = "applied", "same", "conflict"
@@ -40,7 +44,7 @@ APPLIED, SAME, CONFLICT = "applied", "same", "conflict"
 
 @dataclass(frozen=True)
 class Act:
-    """An act under way: on which step, with what, by whom and when."""
+    """An act under way: on which step, with what, by whom and when; `second` is who else confirms it."""
 
     step: JobStep
     kind: str
@@ -48,6 +52,12 @@ class Act:
     data: Mapping[str, str]
     actor: User | None
     now: dt.datetime
+    second: User | None = None
+
+    @property
+    def steps(self) -> list[JobStep]:
+        """All steps of the operation, in order."""
+        return list(self.step.operation.steps.all())
 
     def said(self, name: str) -> str:
         """One of the act's words, trimmed."""
@@ -62,6 +72,7 @@ def act(
     kind: str,
     base_version: int,
     data: Mapping[str, str] | None = None,
+    confirmed_by: User | None = None,
     device: str = "",
     seq: int | None = None,
     device_time: dt.datetime | None = None,
@@ -71,8 +82,9 @@ def act(
     """Do one act on a step and answer with its event; its `result` holds outcome, version and sentence.
 
     `data` are words as typed: `reading` and `reason`; for a sample `color`, `clarity`, `particles`, `smell`,
-    `distance` and `notes`; for a note `text`. Raises Refused, with nothing kept, where the act may not be: work not
-    authorized or not started, an open hold point before it, a reading that its limits turn away, a missing reason.
+    `distance` and `notes`; for a note `text`. `confirmed_by` is the second person of a confirmation, whose password
+    was asked. Raises Refused, with nothing kept, where the act may not be: work not authorized, not started or ended
+    as not done, a step before it that must be done first, a reading that its limits turn away, a missing reason.
     """
     now = clock()
     known = StepEvent.objects.filter(pk=event_id).first()
@@ -85,10 +97,11 @@ def act(
         return known
     if seq is not None and StepEvent.objects.filter(device=device, seq=seq).exists():
         raise Refused("This device has already sent another act under that number.")
-    doing = Act(steps_to_work().get(pk=step.pk), kind, base_version, dict(data or {}), actor, now)
+    doing = Act(steps_to_work().get(pk=step.pk), kind, base_version, dict(data or {}), actor, now, confirmed_by)
     workable(doing)
     result = _compare(doing) or _APPLY[kind](doing)
-    audit.record(StepEvent.Kind(kind).label, doing.step, actor=actor, now=now, **result, data=doing.data)
+    second = {"confirmed_by": confirmed_by.pk} if confirmed_by is not None else {}
+    audit.record(StepEvent.Kind(kind).label, doing.step, actor=actor, now=now, **result, **second, data=doing.data)
     return StepEvent.objects.create(
         id=event_id,
         step=doing.step,
@@ -110,13 +123,15 @@ def workable(doing: Act) -> None:
     A step is not done with another part than was agreed to; the steps that do without it go on.
     """
     operation = doing.step.operation
+    if operation.not_done_id is not None and doing.kind != NOTE:
+        raise Refused(f"“{operation}” ended as not done: reopen it first.")
     job, standing = operation.job, consent_of(operation.job).of(operation.pk)
     if not standing.allows_work:
         raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
     for sentence in objections.to_moving(operation):
         raise Refused(sentence)
     line = line_used(doing.step)
-    if doing.kind == TICK and line is not None and not standing.allows_line(line.pk):
+    if doing.kind in (TICK, CONFIRM) and line is not None and not standing.allows_line(line.pk):
         raise Refused(f"“{line}” is not what the customer authorized: ask them first ({all_beyond(standing)}).")
     if stages.under_way(job.stage, operation.started_at is not None):
         return
@@ -128,11 +143,12 @@ def workable(doing: Act) -> None:
 def _compare(doing: Act) -> dict[str, Any] | None:
     """What an act comes to before anything is done: the same as stands, a conflict, or None: go on."""
     step, wanted = doing.step, WANTED.get(doing.kind)
-    if wanted is None:
+    if doing.kind == NOTE:
         return None
-    if step.state == wanted and not _reads_otherwise(doing):
+    if step.state == wanted and not step.again and not _reads_otherwise(doing):
         return _result(step, SAME)
-    if doing.base_version == step.version and (step.state == OPEN or wanted == OPEN):
+    due = to_do(step) if wanted == DONE or doing.kind == CANNOT else step.state == OPEN
+    if doing.base_version == step.version and (due or wanted == OPEN):
         return None
     return _result(
         step, CONFLICT, f"{_standing(step)} That stands; what you sent is kept beside it and changes nothing."
@@ -144,13 +160,15 @@ def _reads_otherwise(doing: Act) -> bool:
     spec = spec_of(doing.step.written)
     typed = doing.said("reading")
     standing = doing.step.readings.last()
-    if doing.kind != TICK or spec is None or (not typed and standing is None):
+    if WANTED.get(doing.kind) != DONE or spec is None or (not typed and standing is None):
         return False
-    measured = read(spec, typed, doing.said("reason") or "compared")
+    measured = read(replace(spec, outside="reason"), typed, doing.said("reason") or "compared")
     return (measured and measured.value) != (standing and standing.value)
 
 
 def _standing(step: JobStep) -> str:
+    if step.again:
+        return f"A step that “{step}” stands on was reopened meanwhile: it is to be confirmed again."
     did = {DONE: "did", SKIPPED: "skipped", OPEN: "unticked"}[JobStep.State(step.state)]
     readings = ", ".join(reading.typed for reading in step.readings.all())
     return f"{step.by or 'Somebody'} {did} “{step}” meanwhile{f' with {readings}' if readings else ''}."
@@ -161,16 +179,48 @@ def _result(step: JobStep, outcome: str, sentence: str = "") -> dict[str, Any]:
 
 
 def _tick(doing: Act) -> dict[str, Any]:
-    step, written = doing.step, doing.step.written
-    _open_to_work(step)
-    spec = spec_of(written)
+    return _do(doing, spec_of(doing.step.written))
+
+
+def _confirm(doing: Act) -> dict[str, Any]:
+    """A second person answers for a step that cannot be done as written, or not read."""
+    step, second = doing.step, doing.second
+    if not guarded(doing.steps, step):
+        raise Refused(f"“{step}” needs no second person: it can be done, or skipped with a reason.")
+    if second is None or doing.actor is None or not may(second, "bay"):
+        raise Refused("A second person who works here must log in for this.", "username")
+    if second.pk == doing.actor.pk:
+        raise Refused("This must be somebody else: you are the one who is at it.", "username")
+    step.confirmed_why = _reason(doing, "Write why it is confirmed like this.")
+    step.confirmed_by = second
+    spec = spec_of(step.written)
+    return _do(doing, spec and replace(spec, outside="reason", required=False))
+
+
+def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
+    """Keep what was read or seen, draw what is used, and mark the step done.
+
+    Confirmed again it keeps its reading unless another is typed, and nothing is drawn: what was poured is drawn as it
+    is read now, not a second time.
+    """
+    step, written, again = doing.step, doing.step.written, doing.step.again
+    _open_to_work(doing)
+    spec = replace(spec, required=False) if spec and again else spec
+    before = step.readings.last()
     measured = read(spec, doing.said("reading"), doing.said("reason")) if spec else None
     if spec and measured:
+        step.readings.all().delete()  # of a step that is confirmed again; the events keep what was read
         _keep_reading(doing, measured)
         if over_torque(spec, measured):
             _follow_up(doing, measured)
-    if written and written.kind == ProcedureStep.Kind.SAMPLE:
-        _keep_sample(doing, measured)
+    if again:
+        if measured is None or (before and measured.value == before.value) or not _pours(step):
+            return _stand(doing, DONE, "")
+        undo_at_step(step, actor=doing.actor, clock=fixed(doing.now))
+    elif doing.kind == TICK:
+        step.confirmed_by, step.confirmed_why = None, ""
+        if written and written.kind == ProcedureStep.Kind.SAMPLE:
+            _keep_sample(doing, measured)
     poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
     step.shortage = draw_at_step(
         step, poured, measured.typed if poured and measured else "", actor=doing.actor, clock=fixed(doing.now)
@@ -180,18 +230,50 @@ def _tick(doing: Act) -> dict[str, Any]:
 
 def _untick(doing: Act) -> dict[str, Any]:
     step = doing.step
-    reason = _reason(doing, "Say why it is unticked.")
+    reason = _reason(doing, "Write why it is reopened.")
     undo_at_step(step, actor=doing.actor, clock=fixed(doing.now))
     step.readings.all().delete()  # the events keep what was read
     if hasattr(step, "sample"):
         step.sample.delete()
-    step.shortage = ""
+    step.shortage, step.confirmed_by, step.confirmed_why = "", None, ""
+    for closed in closed_by(doing.steps, step):
+        _close(closed, doing)
     return _stand(doing, OPEN, reason)
 
 
+def _close(step: JobStep, doing: Act) -> None:
+    """Ask for a done step to be confirmed again, as an act of its own: what was shown of it before is out of date."""
+    if step.again:
+        return
+    step.again = True
+    step.version += 1
+    step.save(update_fields=["again", "version"])
+    StepEvent.objects.create(
+        id=uuid.uuid4(),
+        step=step,
+        kind=CLOSE,
+        data={"reopened": doing.step.pk},
+        base_version=step.version - 1,
+        at=doing.now,
+        by=doing.actor,
+        result=_result(step, APPLIED),
+    )
+
+
 def _skip(doing: Act) -> dict[str, Any]:
-    _open_to_work(doing.step)
-    return _stand(doing, SKIPPED, _reason(doing, "Say why this is not done."))
+    _open_to_work(doing)
+    if sentence := why_not_skipped(doing.steps, doing.step):
+        raise Refused(sentence)
+    return _stand(doing, SKIPPED, _reason(doing, "Write why this is not done."))
+
+
+def _cannot(doing: Act) -> dict[str, Any]:
+    """End the whole operation as not done, at this step."""
+    step = doing.step
+    end_as_not_done(step=step, why=doing.said("reason"), actor=doing.actor, clock=fixed(doing.now))
+    step.version += 1
+    step.save(update_fields=["version"])
+    return _result(step, APPLIED)
 
 
 def _note(doing: Act) -> dict[str, Any]:
@@ -204,13 +286,19 @@ def _note(doing: Act) -> dict[str, Any]:
     return _result(doing.step, APPLIED)
 
 
-_APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {TICK: _tick, UNTICK: _untick, SKIP: _skip, NOTE: _note}
+_APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {
+    TICK: _tick,
+    UNTICK: _untick,
+    SKIP: _skip,
+    NOTE: _note,
+    CONFIRM: _confirm,
+    CANNOT: _cannot,
+}
 
 
-def _open_to_work(step: JobStep) -> None:
-    holding = held_by(list(step.operation.steps.all()), step)
-    if holding is not None:
-        raise Refused(f"First confirm step {holding.position}, “{holding}”: it is a hold point.")
+def _open_to_work(doing: Act) -> None:
+    if sentence := why_held(doing.steps, doing.step):
+        raise Refused(sentence)
 
 
 def _reason(doing: Act, sentence: str) -> str:
@@ -222,7 +310,7 @@ def _reason(doing: Act, sentence: str) -> str:
 def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
     """Bring the step to its new state and count the act; the first one starts the operation."""
     step, operation = doing.step, doing.step.operation
-    step.state, step.reason, step.at, step.by = state, reason, doing.now, doing.actor
+    step.state, step.reason, step.at, step.by, step.again = state, reason, doing.now, doing.actor, False
     step.version += 1
     step.save()
     if operation.started_at is None:

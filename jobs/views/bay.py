@@ -12,17 +12,19 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage.access import actor_of, allowed
 from garage.shop import profile
 from garage.web import after_post, attempt, key_in, refusal_said, render_page
-from jobs import queries
+from jobs import final_look, queries
 from jobs.access import job_for, operation_for, shelf_line_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.draws import draw_for_line, return_from_line
+from jobs.actions.final_look import take_final_look
 from jobs.actions.finishing import finish_job, left_open, not_counted
+from jobs.actions.not_done import reopen_not_done
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
 from jobs.bay_sheet import work_of
 from jobs.consents import authorized, consent_of
-from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
+from jobs.forms_bay import ACT_FORMS, FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
 from jobs.models import Job, Operation
 from jobs.queries_bay import bay_list, samples_of
 from jobs.verdict import LABORATORY, SIGNS
@@ -61,13 +63,13 @@ def work_page(
     """
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
     consent = consent_of(job, job.operations.all())
-    work = work_of(job, consent, queries.used(lines), chosen)
+    work = work_of(job, consent, queries.used(lines), chosen, viewer=actor_of(request))
     context: dict[str, Any] = {"job": job, "work": work, "said": said, "arrived": arrived}
     if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
-        made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
+        made = {kind: act_form(kind, step) for kind in ACT_FORMS} | dict(forms or {})
         context |= {"forms": made, "signs": SIGNS.values(), "laboratory": LABORATORY}
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
@@ -92,20 +94,46 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
 @allowed("bay")
 @require_http_methods(WRITE)
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
-    """Finish the work: the odometer out, and nothing left open."""
-    job = bay_job_for(request, pk)
+    """Finish the work: the final look, the odometer out, and nothing left open."""
+    job, user = bay_job_for(request, pk), actor_of(request)
     posted = request.method == "POST"
-    form = FinishForm(request.POST if posted else None, job=job, unit=profile().distance_unit)
+    operations = list(job.operations.all())
+    look = final_look.standing(job, operations)
+    another = final_look.asks_another(operations, user)
+    form = FinishForm(
+        request.POST if posted else None,
+        job=job,
+        unit=profile().distance_unit,
+        look=look,
+        alone=another and final_look.may_alone(user),
+    )
     done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps__written"))
-    if posted and attempt(
-        form, lambda: finish_job(job=job, odometer_out=form.odometer(), actor=actor_of(request), clock=timezone.now)
-    ):
+
+    def act() -> Job:
+        if look is None:
+            reason = form.cleaned_data.get("look_reason", "")
+            take_final_look(job=job, reason=reason, actor=user, clock=timezone.now)
+        return finish_job(job=job, odometer_out=form.odometer(), actor=user, clock=timezone.now)
+
+    if posted and attempt(form, act):
         messages.success(request, f"{job} is finished.")
         for sentence in not_counted(done):
             messages.warning(request, f"Not counted as done: {sentence}")
         return after_post(request, reverse("bay"))
     context = {"job": job, "form": form, "left": left_open(done), "not_counted": not_counted(done)}
+    context |= {"look": look, "looked_at": final_look.looked_at(), "another": another}
     return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
+
+
+@allowed("bay")
+@require_POST
+def reopen(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take work up again that ended as not done, with the reason."""
+    operation = operation_for(request, pk)
+    with refusal_said(request):
+        reason = request.POST.get("reason", "")
+        reopen_not_done(operation=operation, reason=reason, actor=actor_of(request), clock=timezone.now)
+    return after_post(request, reverse("jobs:bay-job", args=[operation.job_id]))
 
 
 @allowed("bay")

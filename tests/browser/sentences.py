@@ -22,6 +22,15 @@ def tap_in(page: Page, number: str) -> None:
         pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
 
 
+def confirm(page: Page, *, tap: bool = False) -> None:
+    """Confirm a hold point: the first tap opens the second button, below it."""
+    for target in (
+        page.locator("summary", has_text="Confirm step"),
+        page.get_by_role("button", name="Yes, I checked it"),
+    ):
+        target.tap() if tap else target.click()
+
+
 def settled(page: Page) -> None:
     """Wait until htmx has put an answer in its place and listens to it: a person's hand is slower than a test's."""
     expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")).to_have_count(0)
