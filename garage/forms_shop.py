@@ -13,7 +13,7 @@ from garage.actions.profile import FIELDS
 from garage.forms import FieldsForm
 from garage.models import Role, ShopProfile
 
-_PASSWORD_HELP = "At least 8 characters; several words are easier to keep than signs."
+_PASSWORD_HELP = "At least 8 characters; several words are easier to remember than random characters."
 
 
 def _new_password(label: str) -> forms.CharField:
@@ -111,7 +111,7 @@ class OwnPasswordForm(forms.Form):
     """One's own new password, typed twice."""
 
     old = forms.CharField(
-        label="Password until now",
+        label="Current password",
         max_length=128,
         strip=False,
         widget=forms.PasswordInput({"autocomplete": "current-password"}),

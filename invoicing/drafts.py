@@ -279,11 +279,11 @@ def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
 def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
-        yield f"{job} has an invoice already; a credit note corrects it."
+        yield f"{job} has an invoice already; a credit memo corrects it."
     elif job.stage in stages.BILLED and job.is_sale:
         yield f"{job} is over: what comes back over the counter is sold anew."
     elif job.stage in stages.BILLED:
-        yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: take it up on its sheet first."
+        yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: reopen it first."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
     elif not any(operation.charges for operation in billed):

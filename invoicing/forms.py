@@ -198,7 +198,7 @@ class ClockReasonField(forms.CharField):
 class CreditForm(KeyForm):
     """Which quantities of an invoice are taken back, why, and whether the job is billed again."""
 
-    reason = forms.CharField(label="Why", max_length=200, help_text="Stands on the credit note.")
+    reason = forms.CharField(label="Why", max_length=200, help_text="Printed on the credit memo.")
     bill_again = forms.BooleanField(
         label="If everything is credited, the job will be invoiced again", required=False, initial=True
     )
@@ -219,7 +219,7 @@ class CreditForm(KeyForm):
         if self.whole_only:
             return
         if core in cores:
-            self.fields["reason"].initial = "Core handed in"
+            self.fields["reason"].initial = "Core returned"
         for line in self.lines:
             left = cores.get(line.pk, abs(self.left[line.pk].quantity))
             if not self.left[line.pk].quantity or line.pk in self.taken_off:
@@ -365,7 +365,7 @@ class InvoiceFilter(forms.Form):
             ("owed", "owed"),
             ("overdue", "overdue"),
             ("sale", "counter sales"),
-            ("credit", "credit notes"),
+            ("credit", "credit memos"),
         ],
     )
 

@@ -73,13 +73,13 @@ def taken_back_for_good(job: Job) -> bool:
 def against_canceling(job: Job) -> str:
     """Why a job is not canceled: an invoice of it stands. Empty when none does."""
     invoice = queries.invoice_of(job)
-    return f"Invoice {invoice.label} of {job} stands: a credit note takes it back first." if invoice else ""
+    return f"Invoice {invoice.label} of {job} stands: issue its credit memo first." if invoice else ""
 
 
 def against_changing(operation: Operation) -> str:
     """Why the work of an operation is not changed while its job waits for another invoice: it is billed already."""
     invoice = queries.invoice_of_operation(operation)
-    return f"“{operation}” is billed on invoice {invoice.label}: a credit note corrects it." if invoice else ""
+    return f"“{operation}” is billed on invoice {invoice.label}: a credit memo corrects it." if invoice else ""
 
 
 def against_moving(operation: Operation) -> str:
@@ -88,7 +88,7 @@ def against_moving(operation: Operation) -> str:
         return ""
     return (
         f"“{operation}” was credited, and what was used for it did not come back with that. Make its invoice as it is; "
-        "a credit note of that one brings it back to the shelf."
+        "a credit memo for it returns it to the shelf."
     )
 
 

@@ -16,7 +16,7 @@ We do nothing before you say yes, and nothing beyond it without asking you: answ
 {garage}"""
 CREDIT_TEXT = """Dear {customer},
 
-the credit note {number} is attached. It corrects the invoice {corrects} and comes to {total}.
+the credit memo {number} is attached. It corrects the invoice {corrects} and comes to {total}.
 
 {garage}"""
 

@@ -100,7 +100,7 @@ def _job(user: User, job: Job, now: dt.datetime) -> Row:
     promise = f"{'late: ' if late else ''}promised {_at(job.promised_at, now)}" if job.promised_at else ""
     vehicle = str(job.vehicle) if job.vehicle else job.customer.name
     plate = job.vehicle.plate if job.vehicle else ""
-    act, page = NEXT_ACT[Stage(job.stage)] if may(user, "counter") else ("Open the steps", "jobs:bay-job")
+    act, page = NEXT_ACT[Stage(job.stage)] if may(user, "counter") else ("Open steps", "jobs:bay-job")
     return Row(
         heading=f"{job.number} · {vehicle}",
         small=" · ".join(filter(None, [plate, job.customer.name, f"key {job.key_tag}" * bool(job.key_tag), promise])),
@@ -126,7 +126,7 @@ def _low(user: User) -> Section:
             href=reverse("parts:item", args=[item.pk]),
             figure=_quantity(item, item.there).partition(" · ")[0],
             other=_quantity(item, item.there).partition(" · ")[2],
-            act="See what to order" if receives else "See it",
+            act="Order list" if receives else "See it",
             act_href=reverse("parts:low") if receives else reverse("parts:item", args=[item.pk]),
         )
         for item in items
@@ -185,7 +185,7 @@ def _mail(user: User) -> Section:
             heading=row.subject,
             small=f"to {row.to} · {row.problem}",
             stage=row.get_state_display(),
-            act="Settle it" if may(user, "invoicing") else "See it",
+            act="Open mail" if may(user, "invoicing") else "See it",
             act_href=f"{reverse('mail')}?state={row.state}",
         )
         for row in rows
@@ -195,7 +195,7 @@ def _mail(user: User) -> Section:
         words = "1 message waits" if waiting == 1 else f"{waiting} messages wait"
         page = f"{reverse('mail')}?state=queued"
         small = "No mail server is set: save them as files, or give the program one."
-        shown.append(Row(heading=words, small=small, act="See the mail", act_href=page))
+        shown.append(Row(heading=words, small=small, act="Open mail", act_href=page))
     return Section("Mail that did not go out", shown, reverse("mail"))
 
 

@@ -156,7 +156,11 @@ def _operation(operation: Operation, standing: Standing, used: dict[int, Used], 
         why_not=why_not(operation, standing, job),
         cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
-        + [f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
+        + [
+            f"Step {step.position} must be checked first and was not confirmed: {step.reason}"
+            for step in steps
+            if _passed_over(step)
+        ]
         + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
         done=done,
     )
@@ -188,7 +192,7 @@ def words(step: JobStep) -> str:
     readings = [shown(reading.value, reading.unit, reading.typed) for reading in step.readings.all()]
     spec = spec_of(step.written)
     figure = ", ".join(readings) or (spec.in_a_line if spec and step.state == JobStep.State.OPEN else "")
-    hold = " (hold point)" if step.hold_point else ""
+    hold = " (must be checked first)" if step.hold_point else ""
     reason = f": {step.reason}" if step.state == JobStep.State.SKIPPED else ""
     return f"{step}{f', {figure}' if figure else ''}{hold}{reason}"
 
@@ -205,7 +209,7 @@ def _open_step(step: JobStep) -> OpenStep:
         spec=spec,
         unit=label(spec.unit) if spec else "",
         held=_held(step, steps),
-        label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
+        label=" · ".join([*parts, "must check first"] if step.hold_point else parts),
         pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),
@@ -226,7 +230,7 @@ def _uses(step: JobStep) -> Item | None:
 def _held(step: JobStep, steps: list[JobStep]) -> str:
     """Which hold point keeps an open step closed; empty when none does."""
     holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
-    return f"First confirm step {holding.position}, “{holding}”: it is a hold point." if holding else ""
+    return f"First confirm step {holding.position}, “{holding}”: it must be checked first." if holding else ""
 
 
 def _read(reading: Reading) -> Read:

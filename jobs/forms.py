@@ -157,7 +157,7 @@ class StartForm(forms.Form):
     """Who takes the car into the bay."""
 
     technician = forms.ModelChoiceField(
-        label="With", queryset=User.objects.none(), required=False, empty_label="nobody named yet"
+        label="With", queryset=User.objects.none(), required=False, empty_label="no technician assigned"
     )
 
     def __init__(self, data: Any = None, **kwargs: Any) -> None:

@@ -102,7 +102,7 @@ class SkipForm(ActForm):
 
     kind = StepEvent.Kind.SKIP
     reason = forms.CharField(
-        label="Why it cannot be done", max_length=200, error_messages={"required": "Say why this is not done."}
+        label="Why it cannot be done", max_length=200, error_messages={"required": "Write why this is not done."}
     )
 
 
@@ -111,7 +111,7 @@ class UntickForm(ActForm):
 
     kind = StepEvent.Kind.UNTICK
     reason = forms.CharField(
-        label="Why it is opened again", max_length=200, error_messages={"required": "Say why it is opened again."}
+        label="Why it is reopened", max_length=200, error_messages={"required": "Write why it is reopened."}
     )
 
 
@@ -177,11 +177,11 @@ class AdvisoryForm(KeyForm):
 
     usual = forms.ChoiceField(
         label="What was noticed",
-        choices=[*((text, text) for text in USUAL), ("other", "something else, in words")],
+        choices=[*((text, text) for text in USUAL), ("other", "something else")],
         initial="other",
         widget=forms.RadioSelect,
     )
-    text = forms.CharField(label="In words", max_length=200, required=False)
+    text = forms.CharField(label="Recommendation", max_length=200, required=False)
     limit = forms.ChoiceField(
         label="To be done", choices=Advisory.Limit.choices, initial=Advisory.Limit.NEXT, widget=forms.RadioSelect
     )
@@ -195,7 +195,7 @@ class AdvisoryForm(KeyForm):
         usual, text = (self.cleaned_data.get(name, "") for name in ("usual", "text"))
         said = [word for word in (usual if usual != "other" else "", text) if word]
         if not said:
-            self.add_error("text", "Say what was noticed, or tap one of the usual ones.")
+            self.add_error("text", "Write what you recommend, or tap one of the usual ones.")
         self.cleaned_data["text"] = ": ".join(said)
         return self.cleaned_data
 

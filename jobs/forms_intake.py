@@ -78,11 +78,11 @@ class VisitForm(AskingForm, forms.Form):
         label="Concern",
         help_text="In the customer’s own words.",
         widget=forms.Textarea({"rows": 3}),
-        error_messages={"required": "Write down what brings the customer here."},
+        error_messages={"required": "Write what brings the customer here."},
     )
     drop_off_notes = forms.CharField(label="Already scratched or broken", required=False, widget=forms.Textarea(WORDS))
     key_tag = forms.CharField(label="Key tag", max_length=20, required=False)
-    parked = forms.CharField(label="Where the car stands", max_length=60, required=False)
+    parked = forms.CharField(label="Parked at", max_length=60, required=False)
     promised_at = MomentField(label="Promised for", required=False)
     photos = PhotosField(label="Photos at drop-off")
 

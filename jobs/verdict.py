@@ -97,7 +97,7 @@ SIGNS: Final[dict[str, Sign]] = {
         MAINTENANCE_BOOK,
     ),
     "opaque pink": Sign(
-        "pink and cannot be seen through",
+        "opaque pink",
         "contaminated",
         "The fluid is contaminated with water or coolant.",
         "Drain it, find the source, and have the unit overhauled where it is confirmed.",
@@ -146,7 +146,7 @@ SIGNS: Final[dict[str, Sign]] = {
         PRACTICE,
     ),
     "opaque": Sign(
-        "cannot be seen through",
+        "opaque",
         "worn",
         "Solids or soot are held in the fluid.",
         "Change it; wipe a drop on white paper and look for specks or gum.",

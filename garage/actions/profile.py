@@ -57,7 +57,7 @@ def _check(profile: ShopProfile) -> None:
     if profile.labor_rate < 0:
         raise Refused("Not less than 0.", "labor_rate")
     if unknown := set(re.findall(r"\{([^{}]*)\}", profile.mail_text)) - MAIL_WORDS:
-        raise Refused(f"Nothing is known as {{{min(unknown)}}}.", "mail_text")
+        raise Refused(f"Unknown placeholder {{{min(unknown)}}}.", "mail_text")
 
 
 def _stored_logo(logo: UploadedFile, *, actor: User | None, now: dt.datetime) -> StoredFile:

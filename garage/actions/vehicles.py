@@ -50,7 +50,7 @@ def save_vehicle(
     row = Vehicle(created=now) if vehicle is None else Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
     changes.expect(row, version if vehicle else None)
     if row.merged_into_id is not None:
-        raise Refused(f"{row} is merged into another car: change that one, or take the merge back first.")
+        raise Refused(f"{row} is merged into another car: change that one, or undo the merge first.")
     changed = changes.assign(row, fields, among=FIELDS)
     row.vin = kept_vin(row.vin, row.vin_not_standard)
     row.plate = fitting(" ".join(row.plate.upper().split()), 16, "plate")  # some letters become two: "ß", "ﬁ"
@@ -108,7 +108,7 @@ def change_owner(
         raise Refused(f"{row} is merged into another car: hand that one over.")
     customer = customer.today if customer else None
     if on > shop.day_of(now):
-        raise Refused("A car cannot change hands on a day to come.", "on")
+        raise Refused("The owner cannot change in the future.", "on")
     if row.owner != customer:
         _hand_over(row, customer, on=on, actor=actor, now=now)
         row.version += 1
@@ -185,7 +185,7 @@ def read_odometer(
     if not 0 <= reading <= HIGHEST_READING:
         raise Refused(f"An odometer shows from 0 to {HIGHEST_READING:,}.", "reading")
     if on > shop.day_of(now):
-        raise Refused("The odometer cannot have been read on a day to come.", "on")
+        raise Refused("The reading cannot be in the future.", "on")
     earlier = queries.reading_above(vehicle, reading, unit, on)
     if earlier and condition != OdometerReading.Condition.EXCEEDS:
         before = _explained(earlier, unit, lower_reason, before)

@@ -175,9 +175,9 @@ def credit(
     note = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     original = queries.whole_invoices().get(pk=invoice.pk)
     if original.kind == Invoice.Kind.CREDIT_NOTE:
-        raise Refused("A credit note is not credited: issue a new invoice instead.")
+        raise Refused("A credit memo is not credited: issue a new invoice instead.")
     if not reason.strip():
-        raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
+        raise Refused("Write why it is credited: the reason is printed on the credit memo.", "reason")
     taken = crediting.credited(original, lines)
     again = taken.whole and bill_again and original.kind == Invoice.Kind.INVOICE
     again = again and original.consent != Invoice.Consent.SALE  # what comes back is sold anew

@@ -245,7 +245,7 @@ def where(place: Place) -> str:
 def _balance(invoice: Invoice) -> Decimal:
     receivable = Receivable.objects.filter(invoice=invoice).first()
     if receivable is None:
-        raise Refused("Nothing is paid on a credit note: it is set against its invoice.")
+        raise Refused("Nothing is paid on a credit memo: it is set against its invoice.")
     return receivable.balance
 
 
@@ -320,7 +320,7 @@ def _only_what_is_owed(act: Payment | Allocation, part: PaymentPart) -> None:
     By new money alone: what pays another sale is not taken off that one.
     """
     if isinstance(act, Allocation) or accounts.credit_of(part.customer) + part.amount > 0:
-        raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
+        raise Refused("A walk-in sale has no account: take what is owed, and refund what is overpaid.", "amount")
 
 
 def _settle(parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime) -> None:

@@ -483,7 +483,7 @@ class Migration(migrations.Migration):
                     models.CharField(
                         choices=[
                             ("invoice", "invoice"),
-                            ("credit_note", "credit note"),
+                            ("credit_note", "credit memo"),
                             ("advance", "advance invoice"),
                         ],
                         default="invoice",

@@ -206,7 +206,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         note = attempt(form, act)
         if note is not None:
-            messages.success(request, f"Credit note {note.label} is issued.")
+            messages.success(request, f"Credit memo {note.label} is issued.")
             return after_post(request, reverse("invoicing:invoice", args=[note.pk]))
     status = 422 if request.method == "POST" else 200
     context = {"invoice": row, "form": form, "date_asked": dating.questions(timezone.now, actor_of(request))}

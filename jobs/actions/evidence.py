@@ -122,13 +122,13 @@ def note_advisory(
     """
     now = clock()
     if job.vehicle is None:
-        raise Refused("This job has no vehicle to keep an advisory on.")
+        raise Refused("This job has no vehicle to keep a recommendation on.")
     if not text.strip():
-        raise Refused("Say what was noticed.", "text")
+        raise Refused("Write what you recommend.", "text")
     if limit.kind == Advisory.Limit.DISTANCE and limit.odometer is None:
-        raise Refused("Say within which distance.", "within")
+        raise Refused("Write within which distance.", "within")
     if limit.kind == Advisory.Limit.DATE and (limit.day is None or limit.day < shop.day_of(now)):
-        raise Refused("Say by which day, from today on.", "by_date")
+        raise Refused("Choose the day, from today on.", "by_date")
     advisory = Advisory.objects.create(
         vehicle=job.vehicle,
         job=job,
@@ -154,7 +154,7 @@ def settle_advisory(*, advisory: Advisory, state: str, actor: User | None, clock
     if advisory.state == state:
         return advisory
     if state == Advisory.State.OFFERED:
-        raise Refused("An advisory is offered by putting it on a job.")
+        raise Refused("Add it to a job to offer it.")
     before, advisory.state = advisory.state, state
     advisory.save(update_fields=["state"])
     audit.record("settled advisory", advisory, actor=actor, now=now, before=before, state=state)

@@ -180,7 +180,7 @@ def _tick(doing: Act) -> dict[str, Any]:
 
 def _untick(doing: Act) -> dict[str, Any]:
     step = doing.step
-    reason = _reason(doing, "Say why it is unticked.")
+    reason = _reason(doing, "Write why it is reopened.")
     undo_at_step(step, actor=doing.actor, clock=fixed(doing.now))
     step.readings.all().delete()  # the events keep what was read
     if hasattr(step, "sample"):
@@ -191,7 +191,7 @@ def _untick(doing: Act) -> dict[str, Any]:
 
 def _skip(doing: Act) -> dict[str, Any]:
     _open_to_work(doing.step)
-    return _stand(doing, SKIPPED, _reason(doing, "Say why this is not done."))
+    return _stand(doing, SKIPPED, _reason(doing, "Write why this is not done."))
 
 
 def _note(doing: Act) -> dict[str, Any]:
@@ -210,7 +210,7 @@ _APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {TICK: _tick, UNTICK: _unti
 def _open_to_work(step: JobStep) -> None:
     holding = held_by(list(step.operation.steps.all()), step)
     if holding is not None:
-        raise Refused(f"First confirm step {holding.position}, “{holding}”: it is a hold point.")
+        raise Refused(f"First confirm step {holding.position}, “{holding}”: it must be checked first.")
 
 
 def _reason(doing: Act, sentence: str) -> str:
@@ -265,7 +265,7 @@ def _follow_up(doing: Act, measured: Measured) -> None:
 def _keep_sample(doing: Act, measured: Measured | None) -> None:
     step = doing.step
     if not all(doing.said(name) for name in ("color", "clarity", "particles", "smell")):
-        raise Refused("Say what the fluid looks and smells like.", "color")
+        raise Refused("Choose what the fluid looks and smells like.", "color")
     distance = doing.said("distance").replace(",", "")
     if distance and not (distance.isdecimal() and len(distance) < 8):
         raise Refused("The distance on the fluid is a whole number.", "distance")

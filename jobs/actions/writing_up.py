@@ -269,7 +269,7 @@ def save_line(
     """Write a new line of an operation, or change one; its figures are kept as they are printed (`amounts.priced`).
 
     `fields` gives quantity and price per `unit`; `price_per` names the unit of a price that is per another one.
-    A part with a core deposit brings its core as a line of its own. What was drawn from the shelf for a line keeps its
+    A part with a core deposit brings its core as a line of its own. What was taken from the shelf for a line keeps its
     item. Raises Stale when somebody else changed the line since `version`; Refused when it was removed meanwhile,
     and for declined work.
     """
@@ -281,7 +281,7 @@ def save_line(
         seen.check(row, version, *LINE_FIELDS)
     changed = changes.assign(row, _as_printed(row, fields), among=LINE_FIELDS)
     if row.pk and "item" in changed and row.draws.exists():
-        raise Refused("Something was drawn from the shelf for this line: its item stays.", "item")
+        raise Refused("Something was taken from the shelf for this line: its item stays.", "item")
     if row.kind == LineKind.PART and row.quantity % 1:
         raise Refused("Parts are counted in whole pieces.", "quantity")
     if row.kind == LineKind.SUBLET and not row.sublet_to.strip():

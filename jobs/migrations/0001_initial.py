@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
                 ),
                 ("concern", models.TextField(help_text="In the customer's own words.", verbose_name="concern")),
                 ("key_tag", models.CharField(blank=True, max_length=20, verbose_name="key tag")),
-                ("parked", models.CharField(blank=True, max_length=60, verbose_name="where the car stands")),
+                ("parked", models.CharField(blank=True, max_length=60, verbose_name="parked at")),
                 (
                     "drop_off_notes",
                     models.TextField(blank=True, verbose_name="already scratched or broken at drop-off"),
@@ -592,7 +592,7 @@ class Migration(migrations.Migration):
                         choices=[
                             ("clear", "clear"),
                             ("cloudy", "cloudy"),
-                            ("opaque", "cannot be seen through"),
+                            ("opaque", "opaque"),
                             ("milky", "milky"),
                         ],
                         max_length=8,

@@ -43,7 +43,7 @@ class FluidSample(models.Model):
     class Clarity(models.TextChoices):
         CLEAR = "clear", "clear"
         CLOUDY = "cloudy", "cloudy"
-        OPAQUE = "opaque", "cannot be seen through"
+        OPAQUE = "opaque", "opaque"
         MILKY = "milky", "milky"
 
     class Particles(models.TextChoices):

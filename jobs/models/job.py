@@ -42,7 +42,7 @@ class Job(models.Model):
     )
     concern = models.TextField("concern", help_text="In the customer's own words.")
     key_tag = models.CharField("key tag", max_length=20, blank=True)
-    parked = models.CharField("where the car stands", max_length=60, blank=True)
+    parked = models.CharField("parked at", max_length=60, blank=True)
     drop_off_notes = models.TextField("already scratched or broken at drop-off", blank=True)
     parts_wish = models.CharField(
         "replaced parts",

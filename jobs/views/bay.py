@@ -136,14 +136,14 @@ def findings(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(WRITE)
 def draw(request: HttpRequest, pk: int) -> HttpResponse:
     """Draw more from the shelf for a line."""
-    return _move(request, pk, draw_for_line, "Draw from the shelf")
+    return _move(request, pk, draw_for_line, "Take from shelf")
 
 
 @allowed("bay")
 @require_http_methods(WRITE)
 def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Bring back to the shelf what was drawn for a line and not used."""
-    return _move(request, pk, return_from_line, "Bring back to the shelf")
+    return _move(request, pk, return_from_line, "Return to shelf")
 
 
 def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpResponse:

@@ -58,7 +58,7 @@ def advisory(request: HttpRequest, pk: int) -> HttpResponse:
 
     noted = attempt(form, note) if posted else None
     if noted is not None:
-        messages.success(request, f"Noted: {noted}.")
+        messages.success(request, f"Recommendation added: {noted}.")
         return after_post(request, reverse("jobs:bay-job", args=[pk]))
     context = {"form": form, "job": job, "unit": profile().distance_unit}
     return render_page(request, "jobs/advisory.html", context, status=422 if posted else 200)

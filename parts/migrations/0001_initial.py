@@ -246,7 +246,7 @@ class Migration(migrations.Migration):
                         choices=[
                             ("opening", "opening balance"),
                             ("receipt", "received"),
-                            ("draw", "drawn"),
+                            ("draw", "taken from the shelf"),
                             ("return", "returned to the shelf"),
                             ("adjustment", "adjusted"),
                             ("waste", "wasted"),

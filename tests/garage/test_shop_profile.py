@@ -49,7 +49,7 @@ def test_the_owner_changes_the_profile(shop: ShopProfile, login: Login) -> None:
         ({"currency": "dollars"}, "at most 3 characters"),
         ({"currency": "1$"}, "Three letters"),
         ({"time_zone": "Mars/Olympus"}, "not one of the available choices"),
-        ({"mail_text": "Dear {first name}"}, "Nothing is known as {first name}."),
+        ({"mail_text": "Dear {first name}"}, "Unknown placeholder {first name}."),
         ({"payment_days": "-1"}, "greater than or equal to 0"),
         ({"payment_days": "99999999999"}, "less than or equal to 9999"),
         ({"estimate_days": "99999"}, "less than or equal to 9999"),

@@ -108,7 +108,7 @@ def test_a_deposit_is_taken_from_the_sheet_and_shown_until_it_is_applied(garage:
     for page in (f"/jobs/{job.pk}/", f"/estimates/{estimate.pk}/", f"/jobs/{job.pk}/invoice/", "/books/"):
         assert "60.00" in text_of(client.get(page)), page
     draft = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "Deposit applied" in draft and "68.00" in draft.partition("Left to pay")[2]
+    assert "Deposit applied" in draft and "68.00" in draft.partition("Balance due")[2]
     due = timezone.localdate().isoformat()
     issued = client.post(f"/jobs/{job.pk}/invoice/", {"key": str(uuid.uuid4()), "due_on": due}, follow=True)
     assert "deposit applied" in text_of(issued) and "68.00 owed" in text_of(issued)

@@ -232,7 +232,7 @@ def test_a_credit_note_names_its_invoice_and_its_reason(garage: Garage) -> None:
     invoice = garage.issue(garage.done([labor("1"), part("Clip", "3.00", "3")]))
     note = garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(2)}, reason="Two too many")
     text = text_of(papers.invoice_paper(note.pk))
-    assert "Credit note 2026-0002" in text
+    assert "Credit memo 2026-0002" in text
     assert "Corrects invoice 2026-0001 of March 2, 2026. Two too many" in one_line(text)
     assert recompute(text)["Total"] == note.gross == D("-6.44")
 

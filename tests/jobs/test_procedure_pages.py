@@ -140,7 +140,7 @@ def test_the_page_shows_limits_in_both_units_and_whose_data_comes_first(bay: Bay
         "13 ft·lb",
         "17.6 N·m · from 12 to 14",
         "0.82 L · 0.87 qt",
-        "hold point",
+        "must check first",
         "The manufacturer’s data and local rules come first.",
         "Brannock Fell 2.4",
     ):
