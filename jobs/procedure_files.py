@@ -6,6 +6,7 @@ Pure: no Django here.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 import yaml
@@ -67,7 +68,7 @@ def _procedure(top: Fields) -> Written:
         cautions=top.strings("cautions"),
         applies_to=tuple(_vehicles(row) for row in top.rows("applies to")),
         needs=tuple(_need(row) for row in top.rows("needs")),
-        steps=tuple(_step(row) for row in top.rows("steps", required=True)),
+        steps=_steps(top.rows("steps", required=True)),
     )
     for part in (top, repeat):
         if part:
@@ -183,6 +184,22 @@ def _need(row: Fields) -> Need:
     return need
 
 
+def _steps(rows: list[Fields]) -> tuple[Step, ...]:
+    steps = tuple(_step(row) for row in rows)
+    names = [step.name for step in steps if step.name]
+    earlier: list[str] = []
+    for row, step in zip(rows, steps, strict=True):
+        if step.name in earlier:
+            row.problem("name", f"another step is called “{step.name}”; each needs a name of its own.")
+        for needed in step.needs:
+            if needed not in names:
+                row.problem("needs", f"no step is called “{needed}”; there are: {', '.join(names) or 'none'}.")
+            elif needed not in earlier:
+                row.problem("needs", f"“{needed}” does not come before this step.")
+        earlier += [step.name] if step.name else []
+    return tuple(replace(step, needs=tuple(name for name in names if name in step.needs)) for step in steps)
+
+
 def _step(row: Fields) -> Step:
     reading = row.group("reading")
     step = Step(
@@ -197,6 +214,8 @@ def _step(row: Fields) -> Step:
         how=row.text("how", longest=120),
         reading=_measure(reading) if reading else None,
         substance=row.flag("substance"),
+        name=row.text("name", longest=40),
+        needs=tuple(dict.fromkeys(row.strings("needs"))),
     )
     row.no_others()
     _check_reading(step, row, reading)
@@ -334,6 +353,8 @@ def _step_out(step: Step) -> dict[str, object]:
         {
             "kind": step.kind,
             "title": step.title,
+            "name": step.name,
+            "needs": list(step.needs),
             "text": step.text,
             "tool": step.tool,
             "caution": step.caution,

@@ -37,6 +37,7 @@ needs:                                    # optional; what is used
 steps:
   - kind: fill                            # do check measure drain fill tighten inspect photo sample
     title: Fill to the edge
+    name: filling                         # how later steps that need this one call it
     text: Until it runs out of the hole.  # optional, as all that follows
     tool: filling pump
     caution: Wear gloves.
@@ -53,6 +54,8 @@ steps:
       from: 0.80
       to: 0.90
       outside: reason                       # a reading outside: reason (needs one) or refuse
+  - title: Drive a short way and look again
+    needs: [filling]                      # earlier steps that must be done before this one
 #
 # A figure nobody knows yet is written “to be filled in”: capacity, drains, a need's quantity, target, from, to. The
 # procedure can be published and read, and goes on no job until its maker's figure stands there.
@@ -131,6 +134,8 @@ class Step:
     how: str = ""
     reading: Measure | None = None
     substance: bool = False
+    name: str = ""
+    needs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ def whole_procedures() -> QuerySet[Procedure]:
 def whole_revisions() -> QuerySet[ProcedureRevision]:
     """Revisions with their needs and steps."""
     needs = ProcedureNeed.objects.select_related("item__current")
-    steps = ProcedureStep.objects.select_related("need__item")
+    steps = ProcedureStep.objects.select_related("need__item").prefetch_related("required")
     return ProcedureRevision.objects.select_related("procedure__component").prefetch_related(
         Prefetch("needs", needs), Prefetch("steps", steps)
     )
@@ -144,4 +144,6 @@ def _step(step: ProcedureStep, uses: str) -> Step:
         how=step.how,
         reading=reading,
         substance=step.substance,
+        name=step.name,
+        needs=tuple(other.name for other in step.required.all()),
     )

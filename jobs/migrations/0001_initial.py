@@ -1098,6 +1098,10 @@ class Migration(migrations.Migration):
                         max_length=8,
                     ),
                 ),
+                (
+                    "name",
+                    models.CharField(blank=True, help_text="how the steps that need it call it", max_length=40),
+                ),
                 ("title", models.CharField(max_length=120)),
                 ("text", models.TextField(blank=True)),
                 ("tool", models.CharField(blank=True, max_length=120)),
@@ -1165,11 +1169,25 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.CASCADE, related_name="steps", to="jobs.procedurerevision"
                     ),
                 ),
+                (
+                    "required",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="steps to be done before it",
+                        related_name="needed_by",
+                        to="jobs.procedurestep",
+                    ),
+                ),
             ],
             options={
                 "ordering": ["position"],
                 "constraints": [
                     models.UniqueConstraint(fields=("revision", "position"), name="step_position_once"),
+                    models.UniqueConstraint(
+                        condition=models.Q(("name", ""), _negated=True),
+                        fields=("revision", "name"),
+                        name="step_name_once",
+                    ),
                     models.CheckConstraint(
                         condition=models.Q(
                             ("low", None), ("high", None), ("low__lte", models.F("high")), _connector="OR"

@@ -161,6 +161,7 @@ class ProcedureStep(models.Model):
     revision = models.ForeignKey(ProcedureRevision, models.CASCADE, related_name="steps")
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8, choices=Kind, default=Kind.DO)
+    name = models.CharField(max_length=40, blank=True, help_text="how the steps that need it call it")
     title = models.CharField(max_length=120)
     text = models.TextField(blank=True)
     tool = models.CharField(max_length=120, blank=True)
@@ -173,6 +174,9 @@ class ProcedureStep(models.Model):
     high = QuantityField(null=True, blank=True)
     outside = models.CharField("a reading outside", max_length=8, choices=Policy, default=Policy.REASON)
     need = models.ForeignKey(ProcedureNeed, models.SET_NULL, null=True, blank=True, related_name="steps")
+    required = models.ManyToManyField(
+        "self", symmetrical=False, blank=True, related_name="needed_by", help_text="steps to be done before it"
+    )
     threads = models.CharField(max_length=60, blank=True, help_text="clean and dry, oiled …: what the torque is for")
     how = models.CharField(max_length=120, blank=True, help_text="how it is tightened without a torque, or after it")
     to_fill_in = models.CharField(
@@ -184,6 +188,7 @@ class ProcedureStep(models.Model):
         ordering = ["position"]
         constraints = [
             models.UniqueConstraint(fields=["revision", "position"], name="step_position_once"),
+            models.UniqueConstraint(fields=["revision", "name"], condition=~Q(name=""), name="step_name_once"),
             models.CheckConstraint(
                 condition=Q(low=None) | Q(high=None) | Q(low__lte=F("high")), name="step_limits_in_order"
             ),

@@ -1,5 +1,6 @@
 """Procedures as files: errors by line and field, and what is written reads back to the same."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -126,6 +127,58 @@ def test_a_figure_still_to_be_filled_in_is_accepted_and_named() -> None:
     assert parse(PROCEDURE).missing == []
 
 
+NAMED = """procedure: Oil
+component: Engine
+hours: 1
+steps:
+  - title: Tighten the drain plug
+    name: drain plug
+  - title: Fit the filter
+    name: filter
+  - title: Fill
+    needs: [filter, drain plug]
+"""
+
+
+def test_a_step_names_the_earlier_steps_it_needs() -> None:
+    written = parse(NAMED)
+    assert [step.name for step in written.steps] == ["drain plug", "filter", ""]
+    assert written.steps[2].needs == ("drain plug", "filter"), "in the order of the steps"
+    assert parse(write(written)) == written
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        (
+            "needs: [filter, drain plug]",
+            "needs: [filler]",
+            "line 10, steps[3].needs: no step is called “filler”; there are: drain plug, filter.",
+        ),
+        (
+            "    name: drain plug",
+            "    name: drain plug\n    needs: [filter]",
+            "line 7, steps[1].needs: “filter” does not come before this step.",
+        ),
+        (
+            "    name: filter",
+            "    name: filter\n    needs: [filter]",
+            "line 9, steps[2].needs: “filter” does not come before this step.",
+        ),
+        (
+            "    name: filter",
+            "    name: drain plug",
+            "line 8, steps[2].name: another step is called “drain plug”; each needs a name of its own.",
+        ),
+        ("needs: [filter, drain plug]", "needs: filter", "line 10, steps[3].needs: must be a list,"),
+        ("    name: filter", f"    name: {'f' * 41}", "line 8, steps[2].name: has 41 characters; at most 40 fit."),
+    ],
+)
+def test_a_need_that_cannot_be_kept_is_named_by_line(old: str, new: str, expected: str) -> None:
+    found = problems(NAMED.replace(old, new, 1))
+    assert any(expected in problem for problem in found), found
+
+
 def test_every_mistake_is_named_at_once_in_order() -> None:
     found = problems("procedure: A\nhours: x\nsteps:\n  - text: no title\n")
     assert [problem.partition(",")[0] for problem in found] == ["line 1", "line 2", "line 4"]
@@ -181,11 +234,17 @@ def procedures(draw: st.DrawFn) -> Written:
         )
     )
     uses = st.sampled_from(["", *(need.name for need in needs)])
+    named: list[Step] = []
+    for plain in draw(st.lists(steps(uses), min_size=1, max_size=4)):
+        earlier = [other.name for other in named if other.name]
+        chosen = draw(st.sets(st.sampled_from(earlier))) if earlier else set()
+        name = draw(st.sampled_from(["", f"step {len(named)}"]))
+        named.append(replace(plain, name=name, needs=tuple(name for name in earlier if name in chosen)))
     return Written(
         title=draw(WORDS),
         component=draw(WORDS),
         hours=draw(NUMBERS),
-        steps=tuple(draw(st.lists(steps(uses), min_size=1, max_size=4))),
+        steps=tuple(named),
         capacity=draw(st.none() | LITERS),
         fluid_kind=draw(st.sampled_from(list(FLUIDS))),
         every_distance=draw(st.none() | st.integers(1, 999_999)),
