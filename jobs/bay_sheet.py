@@ -14,7 +14,7 @@ from jobs.queries import Used
 from jobs.queries_bay import drained_among
 from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.sheet import cores_out
-from jobs.verdict import Seen, Verdict, judge
+from jobs.verdict import Verdict, judge
 from parts.models import Item
 
 Kind = ProcedureStep.Kind
@@ -241,7 +241,7 @@ def _read(reading: Reading) -> Read:
 
 def _verdict(step: JobStep) -> Verdict | None:
     sample = getattr(step, "sample", None)
-    return judge(Seen(sample.color, sample.clarity, sample.particles, sample.smell)) if sample else None
+    return judge(sample.seen) if sample else None
 
 
 def _drains_now(step: JobStep) -> bool:

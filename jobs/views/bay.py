@@ -22,10 +22,10 @@ from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
 from jobs.bay_sheet import work_of
 from jobs.consents import authorized, consent_of
+from jobs.fluids import FLUIDS, OIL
 from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
 from jobs.models import Job, Operation
 from jobs.queries_bay import bay_list, samples_of
-from jobs.verdict import LABORATORY, SIGNS
 
 WRITE = ["GET", "HEAD", "POST"]
 
@@ -68,7 +68,8 @@ def work_page(
     if work.open is not None:
         step = work.open.step
         made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
-        context |= {"forms": made, "signs": SIGNS.values(), "laboratory": LABORATORY}
+        fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
+        context |= {"forms": made, "signs": fluid.signs.values(), "laboratory": fluid.laboratory}
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
     return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
