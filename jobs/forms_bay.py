@@ -9,7 +9,8 @@ from django.utils import timezone
 
 from garage.asking import AskingForm
 from garage.forms import KEY_ATTRIBUTES, KeyForm, QuantityFormField, Typed
-from garage.forms_fields import DayField, WholeNumberField
+from garage.forms_fields import DayField, WholeNumberField, needed
+from garage.forms_vehicles import CHOOSE_UNIT, READ_IT
 from garage.models import DistanceUnit, OdometerReading
 from garage.photos import ACCEPT
 from garage.queries import leap
@@ -84,17 +85,32 @@ class TickForm(ActForm):
 class SampleForm(TickForm):
     """What the drained fluid looks and smells like."""
 
-    color = forms.ChoiceField(label="Color", choices=[(color, color) for color in COLORS], widget=forms.RadioSelect)
-    clarity = forms.ChoiceField(label="Clarity", choices=FluidSample.Clarity.choices, widget=forms.RadioSelect)
-    particles = forms.ChoiceField(label="Particles", choices=FluidSample.Particles.choices, widget=forms.RadioSelect)
-    smell = forms.ChoiceField(label="Smell", choices=FluidSample.Smell.choices, widget=forms.RadioSelect)
+    color = forms.ChoiceField(
+        label="Color",
+        choices=[(color, color) for color in COLORS],
+        widget=forms.RadioSelect,
+        error_messages=needed("Tap what fits: color."),
+    )
+    clarity = forms.ChoiceField(
+        label="Clarity",
+        choices=FluidSample.Clarity.choices,
+        widget=forms.RadioSelect,
+        error_messages=needed("Tap what fits: clarity."),
+    )
+    particles = forms.ChoiceField(
+        label="Particles",
+        choices=FluidSample.Particles.choices,
+        widget=forms.RadioSelect,
+        error_messages=needed("Tap what fits: particles."),
+    )
+    smell = forms.ChoiceField(
+        label="Smell",
+        choices=FluidSample.Smell.choices,
+        widget=forms.RadioSelect,
+        error_messages=needed("Tap what fits: smell."),
+    )
     distance = WholeNumberField(label="Distance on this fluid", required=False)
     notes = forms.CharField(label="Notes", max_length=1000, required=False, widget=forms.Textarea(WORDS))
-
-    def __init__(self, data: Any = None, *, step: JobStep) -> None:
-        super().__init__(data, step=step)
-        for sign in ("color", "clarity", "particles", "smell"):
-            self.fields[sign].error_messages["required"] = f"Tap what fits: {sign}."
 
 
 class SkipForm(ActForm):
@@ -102,7 +118,7 @@ class SkipForm(ActForm):
 
     kind = StepEvent.Kind.SKIP
     reason = forms.CharField(
-        label="Why it cannot be done", max_length=200, error_messages={"required": "Write why this is not done."}
+        label="Why it cannot be done", max_length=200, error_messages=needed("Write why this is not done.")
     )
 
 
@@ -111,7 +127,7 @@ class UntickForm(ActForm):
 
     kind = StepEvent.Kind.UNTICK
     reason = forms.CharField(
-        label="Why it is reopened", max_length=200, error_messages={"required": "Write why it is reopened."}
+        label="Why it is reopened", max_length=200, error_messages=needed("Write why it is reopened.")
     )
 
 
@@ -123,7 +139,7 @@ class NoteForm(ActForm):
         label="Note",
         max_length=1000,
         widget=forms.Textarea(WORDS),
-        error_messages={"required": "Write the note first."},
+        error_messages=needed("Write the note first."),
     )
 
 
@@ -138,7 +154,11 @@ def act_form(kind: str, step: JobStep, data: Any = None) -> ActForm:
 class StepPhotoForm(KeyForm):
     """A photo at a step."""
 
-    photo = forms.FileField(label="Photo", widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}))
+    photo = forms.FileField(
+        label="Photo",
+        widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}),
+        error_messages=needed("Choose a photo."),
+    )
     caption = forms.CharField(label="What it shows", max_length=160, required=False)
 
 
@@ -161,7 +181,10 @@ class DrawForm(KeyForm):
         super().__init__(data)
         assert line.item is not None
         self.fields["quantity"] = QuantityFormField(
-            base=line.item.base_unit, default_unit=line.unit, label=f"How much, {label(line.unit)}"
+            base=line.item.base_unit,
+            default_unit=line.unit,
+            label=f"How much, {label(line.unit)}",
+            error_messages=needed("Write how much."),
         )
 
     def amount(self) -> tuple[Decimal, str]:
@@ -180,10 +203,15 @@ class AdvisoryForm(KeyForm):
         choices=[*((text, text) for text in USUAL), ("other", "something else")],
         initial="other",
         widget=forms.RadioSelect,
+        error_messages=needed("Choose what you recommend."),
     )
     text = forms.CharField(label="Recommendation", max_length=200, required=False)
     limit = forms.ChoiceField(
-        label="To be done", choices=Advisory.Limit.choices, initial=Advisory.Limit.NEXT, widget=forms.RadioSelect
+        label="To be done",
+        choices=Advisory.Limit.choices,
+        initial=Advisory.Limit.NEXT,
+        widget=forms.RadioSelect,
+        error_messages=needed("Choose when it is to be done."),
     )
     within = WholeNumberField(label="Within", required=False, minimum=1, maximum=999_999)
     by_date = DayField(label="By", required=False)
@@ -208,8 +236,8 @@ class AdvisoryForm(KeyForm):
 class FinishForm(AskingForm, forms.Form):
     """The odometer as the car leaves the bay."""
 
-    reading = WholeNumberField(label="Odometer out")
-    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices)
+    reading = WholeNumberField(label="Odometer out", error_messages=needed(READ_IT))
+    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices, error_messages=needed(CHOOSE_UNIT))
     lower_reason = forms.ChoiceField(
         label="Why it shows less", choices=OdometerReading.LowerReason.choices, required=False
     )
