@@ -13,8 +13,8 @@ from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from garage.models import Customer
+from garage.money import spoken
 from invoicing import queries
-from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
 from jobs.models import Job
 
@@ -156,7 +156,7 @@ def against_ending(job: Job) -> str:
     for advance in standing_advances(job):
         return f"{advance.title} stands on {job}: issue its credit memo first, then refund what was paid on it."
     there = deposit_of(job)
-    return f"A deposit of {said(there)} stands on {job}: refund it or keep it as credit first." if there else ""
+    return f"A deposit of {spoken(there)} stands on {job}: refund it or keep it as credit first." if there else ""
 
 
 def accounts() -> list[tuple[Customer, Decimal]]:

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from garage.errors import Refused
+from garage.money import spoken
 from invoicing import charges, queries
-from invoicing.comparing import amount
 from jobs import queries as jobs_queries
 from jobs import skipped, stages
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent, Standing
@@ -28,7 +28,7 @@ class LeftOut:
     @property
     def sentence(self) -> str:
         """What the counter confirms."""
-        return f"“{self.title}” is finished and not on this invoice, {amount(self.net)} before tax: {self.why}."
+        return f"“{self.title}” is finished and not on this invoice, {spoken(self.net)} before tax: {self.why}."
 
 
 def left_out(

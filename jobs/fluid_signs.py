@@ -133,7 +133,7 @@ OIL_SIGNS: Final[dict[str, Sign]] = {
 
 #: Signs that no eye or nose in a bay can tell; shown in the help so that nobody looks for them in the pan.
 LABORATORY: Final = (
-    Sign("water content above 0.2 %", "", "More than usual condensation.", "Pressure-test the cooler.", HEAVY_DUTY),
+    Sign("water content above 0.2%", "", "More than usual condensation.", "Pressure-test the cooler.", HEAVY_DUTY),
     Sign("viscosity high", "", "Sludge, water or the wrong oil.", "Test for water, and change.", HEAVY_DUTY_TABLE),
     Sign("viscosity low", "", "The wrong oil.", "Change it.", HEAVY_DUTY_TABLE),
     Sign("silicon rising", "", "Dirt or dust.", "Sample again; change the oil.", HEAVY_DUTY_TABLE),

@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy as _
 
 from garage.asking import AskingForm
 from garage.forms import KEY_ATTRIBUTES, KeyForm, QuantityFormField, Typed
-from garage.forms_fields import DayField, WholeNumberField
+from garage.forms_fields import DayField, WholeNumberField, needed
+from garage.forms_vehicles import CHOOSE_UNIT, READ_IT
 from garage.models import DistanceUnit, OdometerReading
 from garage.photos import ACCEPT
 from garage.queries import leap
@@ -91,10 +92,14 @@ class TickForm(ActForm):
 class SampleForm(TickForm):
     """What the drained fluid looks and smells like."""
 
-    color = forms.ChoiceField(label="Color", widget=forms.RadioSelect)
-    clarity = forms.ChoiceField(label="Clarity", widget=forms.RadioSelect)
-    particles = forms.ChoiceField(label="Particles", widget=forms.RadioSelect)
-    smell = forms.ChoiceField(label="Smell", widget=forms.RadioSelect)
+    color = forms.ChoiceField(label="Color", widget=forms.RadioSelect, error_messages=needed("Tap what fits: color."))
+    clarity = forms.ChoiceField(
+        label="Clarity", widget=forms.RadioSelect, error_messages=needed("Tap what fits: clarity.")
+    )
+    particles = forms.ChoiceField(
+        label="Particles", widget=forms.RadioSelect, error_messages=needed("Tap what fits: particles.")
+    )
+    smell = forms.ChoiceField(label="Smell", widget=forms.RadioSelect, error_messages=needed("Tap what fits: smell."))
     freeze_point = forms.CharField(
         label="Freezes at",
         max_length=40,
@@ -119,7 +124,6 @@ class SampleForm(TickForm):
             offered = [(word, LABELS.get(thing, {}).get(word, word)) for word in fluid.words[thing]]
             field: Any = self.fields[thing]
             field.choices = offered
-            field.error_messages["required"] = f"Tap what fits: {thing}."
         for name in FIGURES:
             if name not in fluid.measured:
                 del self.fields[name]
@@ -130,7 +134,7 @@ class SkipForm(ActForm):
 
     kind = StepEvent.Kind.SKIP
     reason = forms.CharField(
-        label="Why it cannot be done", max_length=200, error_messages={"required": "Write why this is not done."}
+        label="Why it cannot be done", max_length=200, error_messages=needed("Write why this is not done.")
     )
 
 
@@ -139,7 +143,7 @@ class UntickForm(ActForm):
 
     kind = StepEvent.Kind.UNTICK
     reason = forms.CharField(
-        label="Why it is reopened", max_length=200, error_messages={"required": "Write why it is reopened."}
+        label="Why it is reopened", max_length=200, error_messages=needed("Write why it is reopened.")
     )
 
 
@@ -151,7 +155,7 @@ class NoteForm(ActForm):
         label="Note",
         max_length=1000,
         widget=forms.Textarea(WORDS),
-        error_messages={"required": "Write the note first."},
+        error_messages=needed("Write the note first."),
     )
 
 
@@ -166,7 +170,11 @@ def act_form(kind: str, step: JobStep, data: Any = None) -> ActForm:
 class StepPhotoForm(KeyForm):
     """A photo at a step."""
 
-    photo = forms.FileField(label="Photo", widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}))
+    photo = forms.FileField(
+        label="Photo",
+        widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}),
+        error_messages=needed("Choose a photo."),
+    )
     caption = forms.CharField(label="What it shows", max_length=160, required=False)
 
 
@@ -189,7 +197,10 @@ class DrawForm(KeyForm):
         super().__init__(data)
         assert line.item is not None
         self.fields["quantity"] = QuantityFormField(
-            base=line.item.base_unit, default_unit=line.unit, label=f"How much, {label(line.unit)}"
+            base=line.item.base_unit,
+            default_unit=line.unit,
+            label=f"How much, {label(line.unit)}",
+            error_messages=needed("Write how much."),
         )
 
     def amount(self) -> tuple[Decimal, str]:
@@ -208,10 +219,15 @@ class AdvisoryForm(KeyForm):
         choices=[*((text, text) for text in USUAL), ("other", "something else")],
         initial="other",
         widget=forms.RadioSelect,
+        error_messages=needed("Choose what you recommend."),
     )
     text = forms.CharField(label="Recommendation", max_length=200, required=False)
     limit = forms.ChoiceField(
-        label="To be done", choices=Advisory.Limit.choices, initial=Advisory.Limit.NEXT, widget=forms.RadioSelect
+        label="To be done",
+        choices=Advisory.Limit.choices,
+        initial=Advisory.Limit.NEXT,
+        widget=forms.RadioSelect,
+        error_messages=needed("Choose when it is to be done."),
     )
     within = WholeNumberField(label="Within", required=False, minimum=1, maximum=999_999)
     by_date = DayField(label="By", required=False)
@@ -236,8 +252,8 @@ class AdvisoryForm(KeyForm):
 class FinishForm(AskingForm, forms.Form):
     """The odometer as the car leaves the bay."""
 
-    reading = WholeNumberField(label="Odometer out")
-    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices)
+    reading = WholeNumberField(label="Odometer out", error_messages=needed(READ_IT))
+    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices, error_messages=needed(CHOOSE_UNIT))
     lower_reason = forms.ChoiceField(
         label="Why it shows less", choices=OdometerReading.LowerReason.choices, required=False
     )

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from garage import audit, changes, queries, search, shop
+from garage import audit, changes, dates, queries, search, shop
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
@@ -124,7 +124,7 @@ def _hand_over(
     if last and last.since > shop.day_of(now):  # written down while the clock was ahead
         last.since = on
     if last and last.since > on:
-        raise Refused(f"{last.customer} has had it since {shop.day_words(last.since)} only.", "on")
+        raise Refused(f"{last.customer} has had it since {dates.day(last.since)} only.", "on")
     if last:
         last.until = on
         last.save(update_fields=["since", "until"])
@@ -213,7 +213,7 @@ def read_odometer(
 
 def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | None) -> int:
     """The distance before a lower reading, once the reason for it is known; else Refused."""
-    stood = f"{earlier} on {shop.day_words(earlier.on)}"
+    stood = f"{earlier} on {dates.day(earlier.on)}"
     if reason not in OdometerReading.LowerReason.values or not reason:
         raise Refused(f"That is lower than {stood}. Correct it, or say below why the odometer shows less.", "reading")
     shown = queries.whole_distance(earlier.reading, earlier.unit, unit)
@@ -229,6 +229,4 @@ def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | N
 def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date, *, today: dt.date) -> None:
     later = queries.later_reading_below(vehicle, reading, unit, on, today=today)
     if later:
-        raise Refused(
-            f"It read only {later} on {shop.day_words(later.on)}, which is later. Compare the day.", "reading"
-        )
+        raise Refused(f"It read only {later} on {dates.day(later.on)}, which is later. Compare the day.", "reading")

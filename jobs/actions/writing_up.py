@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db.models import F, Max
 
-from garage import audit, changes, shop, units
+from garage import audit, changes, dates, shop, units
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.forms_fields import plain_text
@@ -143,7 +143,7 @@ def take_up(
             actor=actor,
             clock=fixed(now),
         )
-    noticed = f"Noticed on {offer.job}, {shop.day_of(offer.at):%b %d, %Y}: {offer.text}"
+    noticed = f"Noticed on {offer.job}, {dates.day(shop.day_of(offer.at))}: {offer.text}"
     return add_operation(
         job=job,
         title=offer.text,
@@ -181,7 +181,7 @@ def _labor(operation: Operation, revision: ProcedureRevision) -> Line:
         position=0,
         kind=LineKind.LABOR,
         description="Labor",
-        typed=f"{plain_text(revision.hours)} h",
+        typed=f"{plain_text(revision.hours)} hr",
         tax_class=TaxClass.LABOR,
         **vars(amounts.priced(revision.hours, "h", shop.profile().labor_rate)),
     )

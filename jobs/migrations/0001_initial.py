@@ -220,7 +220,7 @@ class Migration(migrations.Migration):
                 ("at", models.DateTimeField(blank=True, null=True)),
                 ("reason", models.CharField(blank=True, help_text="why it was skipped or unticked", max_length=200)),
                 ("note", models.TextField(blank=True)),
-                ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was drawn")),
+                ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was taken")),
                 (
                     "by",
                     models.ForeignKey(

@@ -79,7 +79,8 @@ def test_fluid_is_bought_by_the_liter_used_by_the_fraction_and_asked_for_in_quar
     counter.goto("/shelf/")
     counter.get_by_role("link", name="Gear oil GL-40").click()
     shelf = counter.get_by_role("main")
-    expect(part(counter, "Stock history").get_by_role("row").filter(has_text="drawn")).to_contain_text("−28.00")
+    taken = part(counter, "Stock history").get_by_role("row").filter(has_text="taken from the shelf")
+    expect(taken).to_contain_text("−28.00")
     expect(shelf).to_contain_text(re.compile(r"0\.300 L.*0\.317 qt"))  # left in the open bottle
     counter.get_by_text("Cost and price").click()
     expect(shelf).to_contain_text("40.00 / L")
@@ -97,11 +98,11 @@ def test_30000_miles_less_11000_driven_leave_19000(person: Person, running: Runn
         came = visit(garage, "Lisbet Auer", "KET-201", until=stages.FINISHED)  # at 88,412 mi
     page = person("counter")
     page.goto(f"/vehicles/{came.vehicle.pk}/")
-    expect(part(page, "Due next")).to_contain_text(re.compile(r"30,000 mi\s*left"))
+    expect(part(page, "Due next")).to_contain_text(re.compile(r"30,000 mi\s*remaining"))
     page.get_by_role("link", name="Record odometer").click()
     box(page, "Odometer").fill("99412")
     page.get_by_role("button", name="Record odometer").click()
-    page.get_by_role("button", name="Save it as it is").click()  # 11,000 miles in a day are asked about
-    expect(part(page, "Due next")).to_contain_text(re.compile(r"19,000 mi\s*left"))
+    page.get_by_role("button", name="Save anyway").click()  # 11,000 miles in a day are asked about
+    expect(part(page, "Due next")).to_contain_text(re.compile(r"19,000 mi\s*remaining"))
     page.goto("/counter/due/")
     expect(page.get_by_role("row").filter(has_text="KET-201")).to_contain_text("19,000 mi")

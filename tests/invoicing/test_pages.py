@@ -95,7 +95,7 @@ def test_from_the_sheet_to_the_paid_invoice_through_the_pages(garage: Garage, lo
     ("change", "field", "sentence"),
     [
         ({"contact": ""}, "contact", "telephone number that was used"),
-        ({"person_name": "A Neighbor"}, "person_name", "Select a valid choice"),
+        ({"person_name": "A Neighbor"}, "person_name", "Choose again"),
         ({"channel": "email"}, "contact", "email address that was used"),
         ({"at": "2001-01-01T09:00"}, "at", "before this estimate was written"),
     ],
@@ -237,7 +237,7 @@ def test_the_owner_sets_a_rate_and_is_told_who_answers_for_it(garage: Garage, lo
         "tax": tax, "classes": "parts", "treatment": "taxed", "rate": "8.1",
         "valid_from": f"{garage.now.year + 1}-01-01",
     }  # fmt: skip
-    assert "8.1 %" in text_of(client.post("/books/taxes/new/", sent, follow=True))
+    assert "8.1%" in text_of(client.post("/books/taxes/new/", sent, follow=True))
     assert TaxRate.objects.get(tax_class="parts", rate=D("0.0725")).valid_to is not None
     refused = client.post("/books/taxes/new/", {**sent, "rate": "120"})
     assert refused.status_code == 422 and "less than 100 percent" in text_of(refused)

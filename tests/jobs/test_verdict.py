@@ -34,7 +34,7 @@ NO_FAULT = {
     "colour change": (Seen(color="black"), "serviceable"),
 }
 IN_A_LABORATORY = {
-    "water content above 0.2 %",
+    "water content above 0.2%",
     "viscosity high",
     "viscosity low",
     "silicon rising",
