@@ -14,6 +14,7 @@ bay_urls = [
     path("bay/lines/<int:pk>/draw/", bay.draw, name="bay-draw"),
     path("bay/lines/<int:pk>/return/", bay.bring_back, name="bay-return"),
     path("bay/steps/<int:pk>/photo/", steps.photo, name="step-photo"),
+    path("bay/steps/<int:pk>/answer/", steps.sample_answer, name="sample-answer"),
     path("bay/steps/<int:pk>/<slug:kind>/", steps.act_on_step, name="bay-step"),
     path("bay/samples/<int:vehicle>/<int:component>/", samples.samples, name="samples"),
     path("bay/procedures/", procedures.procedures, name="procedures"),

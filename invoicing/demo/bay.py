@@ -2,19 +2,25 @@
 
 import datetime as dt
 import random
+import uuid
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
+from garage.asking import INSTEAD, answer_to
 from garage.clock import fixed
+from garage.errors import Questions
 from garage.models import User
 from garage.numbers import round_half_up
 from invoicing.demo.garage import Garage, Script
+from jobs.actions.evidence import answer_sample
 from jobs.actions.steps import act
 from jobs.fluids import AUTOMATIC, FLUIDS, OIL
-from jobs.models import JobStep, Operation, ProcedureStep
+from jobs.models import FluidSample, JobStep, Operation, ProcedureStep
 from jobs.verdict import Seen
 
 Kind = ProcedureStep.Kind
+#: What a customer says who is told of a bad sample and still wants the new fluid in.
+GO_ON = "Fill it, and look at it again next time."
 FRESH = Seen("a little darker")
 #: What is seen at a sample step that nothing is said of, by kind of fluid.
 USUAL = {kind: Seen(kind=kind) for kind in FLUIDS} | {OIL: FRESH, AUTOMATIC: FRESH}
@@ -60,7 +66,19 @@ def tick(garage: Garage, step: JobStep, data: Mapping[str, str], *, by: User, no
     """Tick one step; one that says why it cannot be done is skipped."""
     kind = "skip" if "skip" in data else "tick"
     words = {"reason": data["skip"]} if kind == "skip" else data
-    act(event_id=garage.key(), step=step, kind=kind, base_version=step.version, data=words, actor=by, clock=fixed(now))
+    event = garage.key()
+    try:
+        _act(event, step, kind, words, by, now)
+    except Questions as asked:  # an opened bottle that has stood too long: a new one
+        answers = f"{answer_to(asked.questions)} {INSTEAD}" if asked.instead else answer_to(asked.questions)
+        _act(event, step, kind, {**words, "as_it_is": answers}, by, now)
+    sample = FluidSample.objects.filter(step=step).select_related("vehicle__owner").first()
+    if sample is not None and sample.waits:
+        answer_sample(sample=sample, person=str(sample.vehicle.owner), words=GO_ON, actor=by, clock=fixed(now))
+
+
+def _act(event: uuid.UUID, step: JobStep, kind: str, words: Mapping[str, str], by: User, now: dt.datetime) -> None:
+    act(event_id=event, step=step, kind=kind, base_version=step.version, data=words, actor=by, clock=fixed(now))
 
 
 def look(seen: Seen, distance: int | None) -> dict[str, str]:
