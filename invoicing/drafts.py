@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage import dates
 from garage.errors import Refused
 from garage.money import spoken
@@ -280,7 +282,7 @@ def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
 def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
-        yield f"{job} has an invoice already; a credit memo corrects it."
+        yield _("%(job)s has an invoice already; a credit memo corrects it.") % {"job": job}
     elif job.stage in stages.BILLED and job.is_sale:
         yield f"{job} is over: what comes back over the counter is sold anew."
     elif job.stage in stages.BILLED:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
 from garage.units import both, convert, label
@@ -209,7 +211,7 @@ def _open_step(step: JobStep) -> OpenStep:
         spec=spec,
         unit=label(spec.unit) if spec else "",
         held=_held(step, steps),
-        label=" · ".join([*parts, "must check first"] if step.hold_point else parts),
+        label=" · ".join([*parts, _("must check first")] if step.hold_point else parts),
         pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),

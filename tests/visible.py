@@ -39,7 +39,7 @@ def said_in_code() -> Iterator[tuple[Place, str]]:
             name = str(path.relative_to(ROOT))
             if not NOT_FOR_PEOPLE.search(name):
                 for line, text in _strings(ast.parse(path.read_text(encoding="utf-8"))):
-                    if re.search(r"[A-Za-z]", text) and not re.fullmatch(r"[\w.:/-]+", text) or text[:1].isupper():
+                    if (re.search(r"[A-Za-z]", text) and not re.fullmatch(r"[\w.:/-]+", text)) or text[:1].isupper():
                         yield (name, line), text
 
 
