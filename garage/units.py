@@ -201,6 +201,12 @@ def other_unit(unit: str) -> str | None:
     return _UNITS[_known(unit)].other
 
 
+def pair(unit: str) -> list[str]:
+    """The labels of a unit and of the one shown beside it: `["N·m", "ft·lb"]`; nothing for what is counted."""
+    other = other_unit(unit) if unit in DIMENSION else None
+    return [label(unit), label(other)] if other else []
+
+
 def both(value: Decimal, unit: str, places: int = 3) -> str:
     """Return a figure in its own unit first and the other beside it: `0.850 L · 0.898 qt`.
 

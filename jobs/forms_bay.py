@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from garage.asking import AskingForm
 from garage.forms import KEY_ATTRIBUTES, KeyForm, QuantityFormField, Typed
@@ -18,12 +19,18 @@ from garage.units import label
 from jobs.actions.evidence import Limit
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import OPERATION_FIELDS
+from jobs.fluids import FIGURES, FLUIDS, THINGS
 from jobs.models import Advisory, FluidSample, Job, JobStep, Line, Operation, StepEvent
 from jobs.readings import Spec, spec_of
 from jobs.seen import mark
-from jobs.verdict import COLORS
 
 WORDS = {"rows": 2}
+#: How the words of a sample are shown; a color is its own label.
+LABELS: dict[str, dict[str, str]] = {
+    "clarity": {word.value: word.label for word in FluidSample.Clarity},
+    "particles": {word.value: word.label for word in FluidSample.Particles},
+    "smell": {word.value: word.label for word in FluidSample.Smell},
+}
 FINDINGS = ("cause", "correction")
 MOST_ACTS = 1_000_000
 
@@ -85,32 +92,41 @@ class TickForm(ActForm):
 class SampleForm(TickForm):
     """What the drained fluid looks and smells like."""
 
-    color = forms.ChoiceField(
-        label="Color",
-        choices=[(color, color) for color in COLORS],
-        widget=forms.RadioSelect,
-        error_messages=needed("Tap what fits: color."),
-    )
+    color = forms.ChoiceField(label="Color", widget=forms.RadioSelect, error_messages=needed("Tap what fits: color."))
     clarity = forms.ChoiceField(
-        label="Clarity",
-        choices=FluidSample.Clarity.choices,
-        widget=forms.RadioSelect,
-        error_messages=needed("Tap what fits: clarity."),
+        label="Clarity", widget=forms.RadioSelect, error_messages=needed("Tap what fits: clarity.")
     )
     particles = forms.ChoiceField(
-        label="Particles",
-        choices=FluidSample.Particles.choices,
-        widget=forms.RadioSelect,
-        error_messages=needed("Tap what fits: particles."),
+        label="Particles", widget=forms.RadioSelect, error_messages=needed("Tap what fits: particles.")
     )
-    smell = forms.ChoiceField(
-        label="Smell",
-        choices=FluidSample.Smell.choices,
-        widget=forms.RadioSelect,
-        error_messages=needed("Tap what fits: smell."),
+    smell = forms.ChoiceField(label="Smell", widget=forms.RadioSelect, error_messages=needed("Tap what fits: smell."))
+    freeze_point = forms.CharField(
+        label="Freezes at",
+        max_length=40,
+        required=False,
+        help_text=_("By the refractometer, with its unit: −34 °F or −37 °C."),
+    )
+    water = forms.CharField(label="Water, %", max_length=40, required=False)
+    boiling_point = forms.CharField(
+        label="Boils at", max_length=40, required=False, help_text=_("By the tester, with its unit: 310 °F or 155 °C.")
     )
     distance = WholeNumberField(label="Distance on this fluid", required=False)
     notes = forms.CharField(label="Notes", max_length=1000, required=False, widget=forms.Textarea(WORDS))
+
+    def __init__(self, data: Any = None, *, step: JobStep) -> None:
+        super().__init__(data, step=step)
+        assert step.written is not None  # asked by `act_form`
+        fluid = FLUIDS[step.written.revision.fluid_kind]
+        for thing in THINGS:
+            if thing not in fluid.words:
+                del self.fields[thing]
+                continue
+            offered = [(word, LABELS.get(thing, {}).get(word, word)) for word in fluid.words[thing]]
+            field: Any = self.fields[thing]
+            field.choices = offered
+        for name in FIGURES:
+            if name not in fluid.measured:
+                del self.fields[name]
 
 
 class SkipForm(ActForm):

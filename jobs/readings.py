@@ -27,6 +27,7 @@ class Written(Protocol):
     low: Decimal | None
     high: Decimal | None
     outside: str
+    to_fill_in: str
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -17,6 +18,7 @@ from garage.queries import whole_distance
 from garage.texts import fitting
 from garage.writing import writing
 from jobs.actions.intake import add_photo
+from jobs.fluids import BOILING_POINT, FREEZE_POINT
 from jobs.models import Advisory, Component, DueService, FluidSample, Job, JobPhoto, JobStep, Operation
 from jobs.verdict import Seen, judge
 
@@ -39,15 +41,17 @@ def record_sample(
     volume_out: Decimal | None = None,
     distance_on_fluid: int | None = None,
     notes: str = "",
+    typed: Mapping[str, str] | None = None,
     actor: User | None,
     clock: Clock,
 ) -> FluidSample:
     """Record what was seen of the fluid that came out, with the verdict that its rule gives.
 
-    The distance on the fluid is counted from the last time the component was serviced here, unless it is given.
+    The distance on the fluid is counted from the last time the component was serviced here, unless it is given;
+    `typed` are its temperatures as they were written.
     Raises Refused where the job has no vehicle or the operation no component to keep it on, and for unknown words.
     """
-    now = clock()
+    now, written = clock(), typed or {}
     job, component = operation.job, operation.component
     if job.vehicle is None or component is None:
         raise Refused("A fluid sample is kept on a vehicle's component: this operation has none.")
@@ -69,10 +73,17 @@ def record_sample(
         distance_on_fluid=distance_on_fluid,
         unit=unit,
         volume_out=volume_out,
+        fluid_kind=seen.kind,
+        specification=seen.specification,
         color=fitting(seen.color, 60, "color"),
         clarity=seen.clarity,
         particles=seen.particles,
         smell=seen.smell,
+        freeze_point=seen.freeze_point,
+        freeze_point_typed=written.get(FREEZE_POINT, ""),
+        water=seen.water,
+        boiling_point=seen.boiling_point,
+        boiling_point_typed=written.get(BOILING_POINT, ""),
         verdict=verdict.word,
         notes=notes,
         by=actor,

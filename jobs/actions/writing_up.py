@@ -37,6 +37,7 @@ from jobs.models import (
     ProcedureNeed,
     ProcedureRevision,
 )
+from jobs.queries_procedures import as_written
 from parts import queries as shelf
 from parts.models import Item
 
@@ -105,6 +106,7 @@ def add_operation(
     if not title.strip():
         raise Refused("An operation needs a title.", "title")
     if revision is not None:
+        _complete(revision)
         component = component or revision.procedure.component
     operation = Operation.objects.create(
         job=job,
@@ -151,6 +153,13 @@ def take_up(
         actor=actor,
         clock=fixed(now),
     )
+
+
+def _complete(revision: ProcedureRevision) -> None:
+    """Refuse a procedure with figures that are still to be filled in: nobody works by a blank."""
+    missing = as_written(revision).missing
+    if missing:
+        raise Refused(f"“{revision.procedure}” is not ready for a job. To be filled in first: {'; '.join(missing)}.")
 
 
 def _from_procedure(operation: Operation, revision: ProcedureRevision) -> None:

@@ -22,6 +22,11 @@ def tap_in(page: Page, number: str) -> None:
         pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
 
 
+def press_done(page: Page, act: str = "Done") -> None:
+    """Press the open step's one big act, which also says what it records: “Done, 13 ft·lb”."""
+    page.locator("[aria-current=step]").get_by_role("button", name=re.compile(rf"^{act}(,|$)")).tap()
+
+
 def settled(page: Page) -> None:
     """Wait until htmx has put an answer in its place and listens to it: a person's hand is slower than a test's."""
     expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")).to_have_count(0)

@@ -15,7 +15,7 @@ from tests.browser import axe
 from tests.browser.cast import fluid_change
 from tests.browser.conftest import TABLET, Person
 from tests.browser.running import Running
-from tests.browser.sentences import begin_line, box, part, tap_in
+from tests.browser.sentences import begin_line, box, part, press_done, tap_in
 
 CUSTOMER, PLATE, CONCERN = "Odile Marrant", "KET-118", "Whines when cold, worse uphill."
 
@@ -124,7 +124,7 @@ def done(page: Page, step: str, number: str = "", *, act: str = "Done") -> None:
     expect(page.get_by_role("heading", name=step)).to_be_visible()
     if number:
         tap_in(page, number)
-    page.get_by_role("button", name=act, exact=True).tap()
+    press_done(page, act)
 
 
 def work(page: Page) -> None:
@@ -145,7 +145,7 @@ def work(page: Page) -> None:
     assert not axe.violations(page)
     done(page, "Fill to the edge", "0.78")
     box(page, "Why it is outside").fill("some was left in the case")
-    page.get_by_role("button", name="Done", exact=True).tap()
+    press_done(page)
     done(page, "Tighten the fill plug", "13")
     finish(page)
 
@@ -155,7 +155,7 @@ def look_at_the_drained_fluid(page: Page) -> None:
     seen = {"Color": "brown", "Clarity": "clear", "Particles": "fine gray paste", "Smell": "as usual"}
     for sign, words in seen.items():
         page.get_by_role("group", name=sign).get_by_text(words, exact=True).tap()
-    page.get_by_role("button", name="Done", exact=True).tap()
+    press_done(page)
 
 
 def finish(page: Page) -> None:
