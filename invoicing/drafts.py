@@ -209,7 +209,7 @@ def _as_drawn(
         billed[charge.line or 0] = max(drawn.quantity, Decimal(0))
         if drawn.quantity <= 0:
             said.append(
-                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none drawn from the "
+                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none taken from the "
                 f"shelf. It is not billed, {spoken(charge.net)} less."
             )
             continue
@@ -217,7 +217,7 @@ def _as_drawn(
         if line_change(replace(charge, if_needed=False), drawn):
             said.append(
                 f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, "
-                f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
+                f"{how_much(drawn.quantity, drawn.unit)} used, {more_or_less(drawn.net - charge.net)}."
             )
     return replace(operation, charges=tuple(kept)), said
 

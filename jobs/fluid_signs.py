@@ -205,9 +205,7 @@ COOLANT_SIGNS: Final[dict[str, Sign]] = {
     "cloudy": Sign(
         "cloudy", "worn", "Something is mixed in.", "Let a glass of it stand and look at what settles.", PRACTICE
     ),
-    "opaque": Sign(
-        "opaque", "worn", "Dirt or rust is held in it.", "Flush until it runs clear.", PRACTICE
-    ),
+    "opaque": Sign("opaque", "worn", "Dirt or rust is held in it.", "Flush until it runs clear.", PRACTICE),
     "mixed": Sign(
         "another color than the new one",
         "worn",
