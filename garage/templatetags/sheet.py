@@ -266,13 +266,13 @@ def filterbox(
 
 
 @register.simple_tag
-def pager(newer: str = "", older: str = "") -> SafeString:
-    """Links to the newer and the older page of a long list."""
+def pager(newer: str = "", older: str = "", back: str = "", on: str = "") -> SafeString:
+    """Links to the newer and the older page of a long list; `back` and `on` name them where it has another order."""
     if not newer and not older:
         return SafeString("")
-    back = format_html('<a href="{}" rel="prev">{}</a>', newer, _("Newer")) if newer else ""
-    on = format_html('<a href="{}" rel="next">{}</a>', older, _("Older")) if older else ""
-    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), back, on)
+    before = format_html('<a href="{}" rel="prev">{}</a>', newer, back or _("Newer")) if newer else ""
+    after = format_html('<a href="{}" rel="next">{}</a>', older, on or _("Older")) if older else ""
+    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), before, after)
 
 
 @register.simple_tag(takes_context=True)
