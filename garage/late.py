@@ -27,8 +27,8 @@ def overdue_by(left: int | None, unit: str, days: int | None) -> str:
 
 
 def distance_left(left: int, unit: str) -> str:
-    """A distance that is still to be driven: "1,200 mi left"."""
-    return _("%(distance)s left") % {"distance": _distance(left, unit)}
+    """A distance that is still to be driven: "1,200 mi remaining"."""
+    return _("%(distance)s remaining") % {"distance": _distance(left, unit)}
 
 
 def time_until(days: int) -> str:

@@ -7,7 +7,7 @@ in side rows, which the paper reads by the authorizations' keys, so that they ca
 import datetime as dt
 from typing import Any
 
-from garage import late, shop
+from garage import dates, late, shop
 from invoicing import freezing
 from invoicing.models import Authorization
 from jobs.consent import DECLINED, Standing
@@ -48,7 +48,7 @@ def due_sentence(row: DueRow, today: dt.date) -> str:
     By the odometer that was just read and the interval's own months, not by a day that was foreseen.
     """
     by_distance = f"at {row.at:,} {row.unit}" if row.at is not None else ""
-    by_time = f"in {row.by_time:%B %Y}" if row.by_time else ""
+    by_time = f"in {dates.month(row.by_time)}" if row.by_time else ""
     when = " or ".join(filter(None, [by_distance, by_time]))
     first = ", whichever comes first" if by_distance and by_time else ""
     over = late.overdue_by(row.left, row.unit, (row.by_time - today).days if row.by_time else None)
@@ -69,7 +69,7 @@ def advisory_sentence(row: Recommended) -> str:
     if noticed.limit == Advisory.Limit.DISTANCE and row.at is not None:
         until = f"to be done by {row.at:,} {row.unit}"
     elif noticed.limit == Advisory.Limit.DATE and noticed.by_date is not None:
-        until = f"to be done by {shop.day_words(noticed.by_date)}"
+        until = f"to be done by {dates.day(noticed.by_date)}"
     elif noticed.limit == Advisory.Limit.DRIVING:
         until = "to be done before driving"
     else:
@@ -88,4 +88,4 @@ def _warranty(text: str, job: Job, today: dt.date) -> str:
     if not text.strip() or job.is_sale:
         return ""
     odometer = f" and {job.odometer_out}" if job.odometer_out else ""
-    return f"{text.strip()} Counted from {shop.day_words(today)}{odometer}."
+    return f"{text.strip()} Counted from {dates.day(today)}{odometer}."

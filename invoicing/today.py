@@ -7,13 +7,14 @@ from decimal import Decimal
 from django.urls import reverse
 from django.utils import timezone
 
-from garage import mail
+from garage import dates, mail
 from garage.access import may
 from garage.cuts import Cut, first_of
 from garage.models import User
+from garage.money import spoken
 from garage.templatetags.figures import both
 from invoicing import queries
-from invoicing.comparing import amount, how_much
+from invoicing.comparing import how_much
 from invoicing.models import Invoice, Receivable
 from invoicing.only_authorized import SEEN_FOR, given_up_since
 from jobs import queries as jobs_queries
@@ -100,7 +101,7 @@ def _job(user: User, job: Job, now: dt.datetime) -> Row:
     promise = f"{'late: ' if late else ''}promised {_at(job.promised_at, now)}" if job.promised_at else ""
     vehicle = str(job.vehicle) if job.vehicle else job.customer.name
     plate = job.vehicle.plate if job.vehicle else ""
-    act, page = NEXT_ACT[Stage(job.stage)] if may(user, "counter") else ("Open the steps", "jobs:bay-job")
+    act, page = NEXT_ACT[Stage(job.stage)] if may(user, "counter") else ("Open steps", "jobs:bay-job")
     return Row(
         heading=f"{job.number} · {vehicle}",
         small=" · ".join(filter(None, [plate, job.customer.name, f"key {job.key_tag}" * bool(job.key_tag), promise])),
@@ -112,7 +113,7 @@ def _job(user: User, job: Job, now: dt.datetime) -> Row:
 
 
 def _at(moment: dt.datetime, now: dt.datetime) -> str:
-    return stages.since(moment, timezone.localtime(now))
+    return dates.short_day(moment, timezone.localtime(now))
 
 
 def _low(user: User) -> Section:
@@ -126,7 +127,7 @@ def _low(user: User) -> Section:
             href=reverse("parts:item", args=[item.pk]),
             figure=_quantity(item, item.there).partition(" · ")[0],
             other=_quantity(item, item.there).partition(" · ")[2],
-            act="See what to order" if receives else "See it",
+            act="Order list" if receives else "Open",
             act_href=reverse("parts:low") if receives else reverse("parts:item", args=[item.pk]),
         )
         for item in items
@@ -151,10 +152,10 @@ def _owed(user: User, row: Receivable, day: dt.date) -> Row:
     page = reverse("invoicing:invoice", args=[invoice.pk])
     return Row(
         heading=f"{invoice.label} · {row.customer.name}",
-        small=f"due {row.due_on:%B} {row.due_on.day}, {days} {'day' if days == 1 else 'days'} ago",
+        small=f"due {dates.day(row.due_on)}, {days} {'day' if days == 1 else 'days'} ago",
         href=page,
-        figure=amount(row.balance),
-        act="Record payment" if takes else "See it",
+        figure=spoken(row.balance),
+        act="Record payment" if takes else "Open",
         act_href=reverse("invoicing:payment-add", args=[invoice.pk]) if takes else page,
     )
 
@@ -173,7 +174,7 @@ def _sale(invoice: Invoice) -> Row:
         heading=f"{invoice.label} · {invoice.customer.name}",
         small=", ".join(f"{how_much(line.quantity, line.unit)} {line.description}" for line in lines),
         href=reverse("invoicing:invoice", args=[invoice.pk]),
-        figure=amount(invoice.gross),
+        figure=spoken(invoice.gross),
     )
 
 
@@ -185,7 +186,7 @@ def _mail(user: User) -> Section:
             heading=row.subject,
             small=f"to {row.to} · {row.problem}",
             stage=row.get_state_display(),
-            act="Settle it" if may(user, "invoicing") else "See it",
+            act="Open mail" if may(user, "invoicing") else "Open",
             act_href=f"{reverse('mail')}?state={row.state}",
         )
         for row in rows
@@ -195,7 +196,7 @@ def _mail(user: User) -> Section:
         words = "1 message waits" if waiting == 1 else f"{waiting} messages wait"
         page = f"{reverse('mail')}?state=queued"
         small = "No mail server is set: save them as files, or give the program one."
-        shown.append(Row(heading=words, small=small, act="See the mail", act_href=page))
+        shown.append(Row(heading=words, small=small, act="Open mail", act_href=page))
     return Section("Mail that did not go out", shown, reverse("mail"))
 
 
@@ -206,7 +207,7 @@ def _given_up(now: dt.datetime) -> Section:
             heading=f"{seen.job.number} · {seen.job.customer.name}",
             small=f"{seen.entry.actor or 'the program'}, {_at(seen.entry.at, now)}",
             href=reverse("jobs:sheet", args=[seen.job.pk]),
-            figure=amount(seen.net),
+            figure=spoken(seen.net),
         )
         for seen in given_up_since(now - SEEN_FOR)
     )

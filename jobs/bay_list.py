@@ -32,13 +32,13 @@ class Group:
 
 def groups(jobs: Iterable[BayJob], user: User) -> list[Group]:
     """My jobs first, then those ready to take, those with others, and what the rest waits for; empty ones left out."""
-    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to take": [], "With others": [], "Waiting": []}
+    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to start": [], "With others": [], "Waiting": []}
     for row in jobs:
         job = row.job
         if job.stage == stages.IN_BAY:
-            group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
+            group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Continue"
         else:
-            group, act = ("Ready to take", "Start work") if row.may_start else ("Waiting", "Look")
+            group, act = ("Ready to start", "Start work") if row.may_start else ("Waiting", "Open steps")
         found[group].append(_row(row, act))
     there = [(heading, rows) for heading, rows in found.items() if rows]
     return [Group(heading, rows, quiet=at > 0) for at, (heading, rows) in enumerate(there)]

@@ -43,7 +43,7 @@ class Remaining:
 
     @property
     def until(self) -> str:
-        """How far off it is, by distance and by its day: "1,200 mi left · in 3 weeks"; empty when past."""
+        """How far off it is, by distance and by its day: "1,200 mi remaining · in 3 weeks"; empty when past."""
         if self.overdue:
             return ""
         distance = late.distance_left(self.left, self.unit) if self.left is not None else ""
