@@ -1,8 +1,12 @@
 """How far something is past its limit, in words: one wording for screens, lists and papers. Figures come in as they
 stand on the page; what is not past its limit has no words here."""
 
+import datetime as dt
+
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
+
+from garage import dates
 
 
 def distance_over(left: int | None, unit: str) -> str:
@@ -15,6 +19,15 @@ def days_overdue(days: int | None) -> str:
     if days is None or days >= 0:
         return ""
     return ngettext("%(days)s day overdue", "%(days)s days overdue", -days) % {"days": f"{-days:,}"}
+
+
+def overdue_since(due: dt.date, today: dt.date) -> str:
+    """The same of money, with the day: "overdue since Dec 9, 2026, 46 days"; empty until that day is past."""
+    days = (today - due).days
+    if days <= 0:
+        return ""
+    said = ngettext("overdue since %(day)s, %(days)s day", "overdue since %(day)s, %(days)s days", days)
+    return said % {"day": dates.day(due), "days": f"{days:,}"}
 
 
 def overdue_by(left: int | None, unit: str, days: int | None) -> str:

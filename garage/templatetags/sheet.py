@@ -44,17 +44,17 @@ def places(context: Context, current: str = "") -> dict[str, Any]:
 
 
 @register.simple_tag
-def sheet_title(heading: str, *facts: str, stage: str = "") -> SafeString:
-    """The sheet's title line: heading, facts beside it, and whom or what it waits for."""
+def sheet_title(heading: str, *facts: str, stage: str = "", late: object = False) -> SafeString:
+    """The sheet's title line: heading, facts beside it, and whom or what it waits for; as a warning when `late`."""
     beside = format_html_join("", "<span>{}</span>", ((fact,) for fact in facts if fact))
-    framed = stage_frame(stage) if stage else ""
+    framed = stage_frame(stage, late=late) if stage else ""
     return format_html('<header class="title"><h1>{}</h1>{}{}</header>', heading, beside, framed)
 
 
 @register.simple_tag(name="stage")
-def stage_frame(sentence: str) -> SafeString:
-    """The stage of a job as a framed sentence."""
-    return format_html('<span class="stage">{}</span>', sentence)
+def stage_frame(sentence: str, late: object = False) -> SafeString:
+    """The stage of a job as a framed sentence; in the warning's ink and with its shape when it is `late`."""
+    return format_html('<span class="stage{}">{}</span>', " wrong" if late else "", sentence)
 
 
 @register.simple_block_tag
