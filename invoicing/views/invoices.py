@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
+from garage.templatetags.figures import overdue
 from garage.web import after_post, attempt, key_in
 from invoicing import access, accounts, closing, crediting, dating, drafts, freezing, leaving, queries
 from invoicing.actions.invoices import credit as take_back
@@ -155,7 +156,7 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "invoice": row,
         "operations": from_paper(list(row.operations.all())),
         "receivable": receivable,
-        "overdue": receivable is not None and receivable.balance > 0 and row.due_on < timezone.localdate(),
+        "overdue": overdue(row.due_on) if receivable is not None and receivable.balance > 0 else "",
         "parts": queries.payments_of(row),
         "paid_on": accounts.paid_off_on(row),
         "stands": accounts.standing(accounts.on_invoice(row)),

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from garage import late
 from garage.fields import QuantityField, ShareField, UnitPriceField
 from garage.models import TaxClass
 from jobs import stages
@@ -86,6 +87,12 @@ class Job(models.Model):
     def is_sale(self) -> bool:
         """Whether it is a counter sale."""
         return self.kind == self.Kind.SALE
+
+    @property
+    def late(self) -> str:
+        """How late it is, in words: promised for a moment that has passed, and its work is not done."""
+        now = timezone.now()
+        return late.late_by(self.promised_at, now) if stages.is_late(self.stage, self.promised_at, now) else ""
 
     @property
     def stage_sentence(self) -> str:
