@@ -50,7 +50,7 @@ _UNITS: Final[dict[str, Unit]] = {
     "degF": Unit("temperature", "5 / 9 * kelvin; offset: 459.67 * 5 / 9", "°F", "degC", 0),
     "kg": Unit("mass", "[mass]", "kg", "lb", 2),
     "lb": Unit("mass", "0.45359237 * kg", "lb", "kg", 2),
-    "each": Unit("count", "[count]", "each", None, 0),
+    "each": Unit("count", "[count]", "ea", None, 0),
 }
 
 #: What each unit code measures, by code.
@@ -199,6 +199,12 @@ def label(unit: str) -> str:
 def other_unit(unit: str) -> str | None:
     """Return the code shown beside `unit` (L and qt, N·m and ft·lb, …); None for what is counted."""
     return _UNITS[_known(unit)].other
+
+
+def pair(unit: str) -> list[str]:
+    """The labels of a unit and of the one shown beside it: `["N·m", "ft·lb"]`; nothing for what is counted."""
+    other = other_unit(unit) if unit in DIMENSION else None
+    return [label(unit), label(other)] if other else []
 
 
 def both(value: Decimal, unit: str, places: int = 3) -> str:

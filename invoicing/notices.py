@@ -7,7 +7,7 @@ in side rows, which the paper reads by the authorizations' keys, so that they ca
 import datetime as dt
 from typing import Any
 
-from garage import shop
+from garage import dates, shop
 from invoicing import freezing
 from invoicing.models import Authorization
 from jobs.consent import DECLINED, Standing
@@ -49,7 +49,7 @@ def due_sentence(row: DueService) -> str:
     by_time = ""
     if row.every_months:
         month = row.last_on.month - 1 + row.every_months
-        by_time = f"in {dt.date(row.last_on.year + month // 12, month % 12 + 1, 1):%B %Y}"
+        by_time = f"in {dates.month(dt.date(row.last_on.year + month // 12, month % 12 + 1, 1))}"
     when = " or ".join(filter(None, [by_distance, by_time]))
     return f"{row.procedure}: {when}{', whichever comes first' if by_distance and by_time else ''}."
 
@@ -68,7 +68,7 @@ def advisory_sentence(row: Advisory) -> str:
     if row.limit == Advisory.Limit.DISTANCE and row.by_odometer is not None:
         until = f"to be done by {row.by_odometer:,} {row.unit}"
     elif row.limit == Advisory.Limit.DATE and row.by_date is not None:
-        until = f"to be done by {shop.day_words(row.by_date)}"
+        until = f"to be done by {dates.day(row.by_date)}"
     elif row.limit == Advisory.Limit.DRIVING:
         until = "to be done before driving"
     else:
@@ -87,4 +87,4 @@ def _warranty(text: str, job: Job, today: dt.date) -> str:
     if not text.strip() or job.is_sale:
         return ""
     odometer = f" and {job.odometer_out}" if job.odometer_out else ""
-    return f"{text.strip()} Counted from {shop.day_words(today)}{odometer}."
+    return f"{text.strip()} Counted from {dates.day(today)}{odometer}."

@@ -5,7 +5,7 @@ What else a day asks, the shelf, the money, the mail, stands beside it: `today_m
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db.models import Q, QuerySet, prefetch_related_objects
@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from garage import late
+from garage import dates, late
 from garage.access import may
 from garage.cuts import Cut
 from garage.models import Customer, Phone, User
@@ -60,11 +60,12 @@ class Section:
 
 @dataclass(frozen=True)
 class Day:
-    """The sections of a day; how many cars are promised for it, and the hours of labor left on them."""
+    """A day by its name and its sections; how many cars are promised for it, and the hours of labor left on them."""
 
-    sections: list[Section] = field(default_factory=list)
-    promised: int = 0
-    hours: Decimal = Decimal(0)
+    name: str
+    sections: list[Section]
+    promised: int
+    hours: Decimal
 
 
 def day_of(user: User, now: dt.datetime) -> Day:
@@ -79,6 +80,7 @@ def day_of(user: User, now: dt.datetime) -> Day:
     make = _Rows(user, now, evening, progress, shown)
     page = reverse("counter" if may(user, "counter") else "bay" if may(user, "bay") else "books")
     return Day(
+        dates.weekday(evening.date()),
         [Section(heading, rows.with_rows(make.row(job) for job in rows), page) for heading, rows in cuts],
         promised=len(promised),
         hours=sum((progress[job.pk].hours for job in promised), Decimal(0)),

@@ -34,13 +34,13 @@ class Group:
 
 def groups(jobs: Iterable[BayJob], user: User) -> list[Group]:
     """My jobs first, then those ready to take, those with others, and what the rest waits for; empty ones left out."""
-    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to take": [], "With others": [], "Waiting": []}
+    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to start": [], "With others": [], "Waiting": []}
     for row in jobs:
         job = row.job
         if job.stage == stages.IN_BAY:
             group = "Mine" if job.technician_id in (user.pk, None) else "With others"
         else:
-            group = "Ready to take" if row.may_start else "Waiting"
+            group = "Ready to start" if row.may_start else "Waiting"
         found[group].append(_row(row, bay_act(job, user, may_start=row.may_start)))
     there = [(heading, rows) for heading, rows in found.items() if rows]
     return [Group(heading, rows, quiet=at > 0) for at, (heading, rows) in enumerate(there)]

@@ -1,20 +1,23 @@
 """A job as the bay shows it: every operation's steps in words, the open one enlarged. Reads nothing by itself."""
 
+import itertools
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
-from garage.units import both, convert, label
+from garage.units import both, convert
 from jobs import amounts, consent_words, stages
 from jobs.consent import DECLINED, Consent, Standing
 from jobs.holding import held_by, next_open
-from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
+from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading, StepEvent
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
 from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.sheet import cores_out
-from jobs.verdict import Seen, Verdict, judge
+from jobs.verdict import Verdict, judge
 from parts.models import Item
 
 Kind = ProcedureStep.Kind
@@ -64,6 +67,29 @@ class WorkedOperation:
     cautions: list[str]
     said: list[str]
     done: int
+    enlarged: JobStep | None
+
+    @property
+    def over(self) -> bool:
+        """Whether it is folded away: every step was left behind, and none of them is looked at."""
+        return self.enlarged is None and self.done == len(self.rows) > 0
+
+    @property
+    def before(self) -> list[StepRow]:
+        """The steps that were left behind before the open one: folded, so that the open one is in view."""
+        if self.enlarged is None:
+            return []
+        return list(
+            itertools.takewhile(
+                lambda row: row.step != self.enlarged and row.step.state != JobStep.State.OPEN, self.rows
+            )
+        )
+
+    @property
+    def rest(self) -> list[StepRow]:
+        """The steps that are not folded."""
+        folded = self.before
+        return [row for row in self.rows if row not in folded]
 
 
 @dataclass(frozen=True)
@@ -82,7 +108,7 @@ class OpenStep:
     step: JobStep
     spec: Spec | None
     label: str
-    unit: str
+    of: str
     held: str
     pan: str
     came_out: str
@@ -107,7 +133,9 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
     """Write out a job that was read with `bay_jobs`; `chosen` is the step to enlarge, else the next open one."""
     operations = list(job.operations.all())
     enlarged = _enlarged(operations, consent, chosen)
-    shown = [_operation(row, consent.of(row.pk), used, job) for row in operations if not _refused(row, consent)]
+    shown = [
+        _operation(row, consent.of(row.pk), used, job, enlarged) for row in operations if not _refused(row, consent)
+    ]
     work = [row for row in operations if row.pk in consent.workable]
     may_start = stages.may_start(
         job.stage,
@@ -115,6 +143,22 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
         left=any(row.finished_at is None for row in work),
     )
     return Work(job, shown, _open_step(enlarged) if enlarged else None, may_start=may_start)
+
+
+def spoken(work: Work, act: StepEvent) -> str:
+    """Say what an act on a step came to and what is next, as short as it can be heard."""
+    number = {"number": act.step.position}
+    done = {
+        StepEvent.Kind.TICK: _("Step %(number)s done.") % number,
+        StepEvent.Kind.SKIP: _("Step %(number)s not done.") % number,
+        StepEvent.Kind.UNTICK: _("Step %(number)s is open again.") % number,
+        StepEvent.Kind.NOTE: _("Note saved."),
+    }[StepEvent.Kind(act.kind)]
+    if work.open is None:
+        return f"{done} {_('No step is left.')}"
+    if work.open.step.pk == act.step_id:
+        return done
+    return f"{done} {_('Next: %(step)s.') % {'step': str(work.open.step).rstrip('.')}}"
 
 
 def _refused(operation: Operation, consent: Consent) -> bool:
@@ -144,7 +188,9 @@ def _next(steps: list[JobStep]) -> JobStep | None:
     return next((step for step in asked if held_by(steps, step) is None), None) or next_open(steps)
 
 
-def _operation(operation: Operation, standing: Standing, used: dict[int, Used], job: Job) -> WorkedOperation:
+def _operation(
+    operation: Operation, standing: Standing, used: dict[int, Used], job: Job, enlarged: JobStep | None
+) -> WorkedOperation:
     steps = list(operation.steps.all())
     done = sum(step.state != JobStep.State.OPEN for step in steps)
     revision = operation.revision
@@ -156,9 +202,14 @@ def _operation(operation: Operation, standing: Standing, used: dict[int, Used], 
         why_not=why_not(operation, standing, job),
         cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
-        + [f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
+        + [
+            f"Step {step.position} must be checked first and was not confirmed: {step.reason}"
+            for step in steps
+            if _passed_over(step)
+        ]
         + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
         done=done,
+        enlarged=enlarged if enlarged in steps else None,
     )
 
 
@@ -188,7 +239,7 @@ def words(step: JobStep) -> str:
     readings = [shown(reading.value, reading.unit, reading.typed) for reading in step.readings.all()]
     spec = spec_of(step.written)
     figure = ", ".join(readings) or (spec.in_a_line if spec and step.state == JobStep.State.OPEN else "")
-    hold = " (hold point)" if step.hold_point else ""
+    hold = " (must be checked first)" if step.hold_point else ""
     reason = f": {step.reason}" if step.state == JobStep.State.SKIPPED else ""
     return f"{step}{f', {figure}' if figure else ''}{hold}{reason}"
 
@@ -196,16 +247,16 @@ def words(step: JobStep) -> str:
 def _open_step(step: JobStep) -> OpenStep:
     written, steps = step.written, list(step.operation.steps.all())
     revision = step.operation.revision
-    parts = [f"Step {step.position} of {len(steps)}", written.get_kind_display() if written else "check"]
+    parts = [written.get_kind_display() if written else "check"]
     parts += [written.tool] if written and written.tool else []
     spec = spec_of(written)
     drained = drained_among(row for row in steps if row.position < step.position)
     return OpenStep(
         step=step,
         spec=spec,
-        unit=label(spec.unit) if spec else "",
         held=_held(step, steps),
-        label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
+        label=" · ".join([*parts, "must check first"] if step.hold_point else parts),
+        of=f"Step {step.position} of {len(steps)}",
         pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),
@@ -226,18 +277,18 @@ def _uses(step: JobStep) -> Item | None:
 def _held(step: JobStep, steps: list[JobStep]) -> str:
     """Which hold point keeps an open step closed; empty when none does."""
     holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
-    return f"First confirm step {holding.position}, “{holding}”: it is a hold point." if holding else ""
+    return f"First confirm step {holding.position}, “{holding}”: it must be checked first." if holding else ""
 
 
 def _read(reading: Reading) -> Read:
-    figure, _, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
+    figure, _dot, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
     outside = f"{reading.get_verdict_display()}: {reading.reason}" if reading.reason else ""
     return Read(figure, other, outside)
 
 
 def _verdict(step: JobStep) -> Verdict | None:
     sample = getattr(step, "sample", None)
-    return judge(Seen(sample.color, sample.clarity, sample.particles, sample.smell)) if sample else None
+    return judge(sample.seen) if sample else None
 
 
 def _drains_now(step: JobStep) -> bool:

@@ -91,7 +91,7 @@ def steps_of(operations: Iterable[int]) -> dict[int, Steps]:
 def bay_jobs() -> QuerySet[Job]:
     """Jobs with everything their bay page shows, read once for all operations."""
     steps = (
-        JobStep.objects.select_related("written__need__item", "by", "sample", "follows")
+        JobStep.objects.select_related("written__need__item", "written__revision", "by", "sample", "follows")
         .prefetch_related("readings", "photos__stored")
         .order_by("position")
     )
@@ -108,7 +108,12 @@ def bay_jobs() -> QuerySet[Job]:
 def steps_to_work() -> QuerySet[JobStep]:
     """Steps read afresh for an act, with the other steps of their operation for the hold points."""
     return JobStep.objects.select_related(
-        "operation__job__vehicle", "operation__job__odometer_in", "operation__component", "written__need__item", "by"
+        "operation__job__vehicle",
+        "operation__job__odometer_in",
+        "operation__component",
+        "written__need__item",
+        "written__revision",
+        "by",
     ).prefetch_related(
         "readings", Prefetch("operation__steps", JobStep.objects.select_related("written").order_by("position"))
     )

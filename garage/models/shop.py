@@ -11,6 +11,11 @@ class DistanceUnit(models.TextChoices):
     KILOMETERS = "km", "kilometers"
 
 
+class Locale(models.TextChoices):
+    US = "en-US", "United States: 5:00 PM, Nov 24, 2026"
+    UK = "en-GB", "United Kingdom: 17:00, 24 Nov 2026"
+
+
 class PageSize(models.TextChoices):
     LETTER = "Letter", "US Letter"
     A4 = "A4", "A4"
@@ -44,6 +49,13 @@ class ShopProfile(models.Model):
     tax_number = models.CharField("tax or VAT number", max_length=40, blank=True)
     currency = models.CharField("currency", max_length=3, default="USD", help_text="ISO 4217 code, such as USD.")
     distance_unit = models.CharField("distances in", max_length=2, choices=DistanceUnit, default=DistanceUnit.MILES)
+    locale = models.CharField(
+        "words, dates and times as in",
+        max_length=5,
+        choices=Locale,
+        default=Locale.US,
+        help_text="On screens, papers and mail. Papers already written keep theirs.",
+    )
     time_zone = models.CharField("time zone", max_length=60, default="UTC", help_text="Such as America/New_York.")
     page_size = models.CharField("paper size", max_length=6, choices=PageSize, default=PageSize.LETTER)
     labor_rate = MoneyField("labor rate per hour", default=0)
@@ -72,8 +84,8 @@ class ShopProfile(models.Model):
     warranty_text = models.TextField("warranty on our work", blank=True)
     mail_text = models.TextField(
         "text of the mail with an invoice",
-        default="Dear {customer},\n\nthe invoice {number} for your {vehicle} is attached.\n\n{garage}",
-        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {total} and {due}.",
+        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, due {due}.\n\n{garage}",
+        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total} and {due}.",
     )
     logo = models.ForeignKey("garage.StoredFile", models.SET_NULL, null=True, blank=True, related_name="+")
 

@@ -15,6 +15,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from garage import units
 from garage.access import may
 from garage.forms import KEY_ATTRIBUTES
 from garage.markup import attributes, error_words, field_markup, is_figure
@@ -165,12 +166,17 @@ def form_errors(*sheets: forms.BaseForm | Iterable[forms.BaseForm]) -> SafeStrin
 
 @register.inclusion_tag("components/pad.html")
 def pad(bound: BoundField, unit: str = "", label: str = "", both: str = "", both_url: str = "") -> dict[str, Any]:
-    """A figure with a number pad for thumbs; without JavaScript it is a plain field."""
+    """A figure with a number pad for thumbs; without JavaScript it is a plain field.
+
+    `unit` is the code of the unit that a bare number is in: it and its companion get keys of their own, so that a
+    wrench that reads ft·lb is typed as it reads.
+    """
     return {
         "bound": bound,
         "label": label or bound.label,
         "unit": unit,
-        "digits": "123456789",
+        "units": units.pair(unit),
+        "rows": ("123", "456", "789"),
         "point": get_format("DECIMAL_SEPARATOR"),
         "both": both,
         "both_url": both_url,

@@ -343,11 +343,19 @@ def step(
 
 
 @register.simple_block_tag
-def open_step(content: str, label: str, heading: str, id: str = "") -> SafeString:
-    """The open step, enlarged: which step and tool, what to do, and the room for its number, pad and acts."""
+def open_step(
+    content: str, label: str, heading: str, id: str = "", *, plate: str = "", work: str = "", of: str = ""
+) -> SafeString:
+    """The open step, enlarged: a bar with the car, the operation and how far it is; what to do, and room for the rest.
+
+    The bar goes with the step, so that a screen that shows nothing else still says which car it is.
+    """
+    bar = (("b", plate), ("span", work), ('span class="of"', of))
+    told = ((SafeString(tag), said, tag.split()[0]) for tag, said in bar if said)
     return format_html(
-        '<li class="step open" aria-current="step"{}><p class="label">{}</p><h2>{}</h2>{}</li>',
+        '<li class="step open" aria-current="step"{}>{}<p class="label">{}</p><h2>{}</h2>{}</li>',
         attributes({"id": id}),
+        format_html('<p class="step-bar">{}</p>', format_html_join(" ", "<{}>{}</{}>", told)),
         label,
         heading,
         content,
@@ -358,4 +366,5 @@ def open_step(content: str, label: str, heading: str, id: str = "") -> SafeStrin
 def big(value: str, other: str = "") -> SafeString:
     """A number to be read from two meters, with the other unit and its limits under it."""
     below = format_html("<small>{}</small>", other) if other else ""
-    return format_html('<p class="big"><b>{}</b>{}</p>', value, below)
+    words = "" if value[:1].isdigit() else " words"
+    return format_html('<p class="big{}"><b>{}</b>{}</p>', words, value, below)

@@ -13,9 +13,9 @@ from garage import audit
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import TaxClass, User
+from garage.money import spoken
 from invoicing import accounts, advances, charges, freezing, queries
 from invoicing.actions import issuing
-from invoicing.comparing import amount as said
 from invoicing.models import Estimate, Invoice, InvoiceLine, InvoiceOperation, Receivable
 from invoicing.sums import Charge, TaxSum, counted, with_taxes
 from jobs.models import Job
@@ -60,7 +60,7 @@ def _split(
     offered = counted(charges.as_offered(estimate))
     work = charges.sums_of(offered, job.customer, queries.rates_on(on), on)
     if accounts.advanced(job) + amount > work.gross:
-        raise Refused(f"A deposit cannot be more than the estimated total of {said(work.gross)}.", "amount")
+        raise Refused(f"A deposit cannot be more than the estimated total of {spoken(work.gross)}.", "amount")
     return advances.split(amount, offered, work.taxes)
 
 

@@ -24,7 +24,7 @@ class Invoice(Chained, Paper):
 
     class Kind(models.TextChoices):
         INVOICE = "invoice", "invoice"
-        CREDIT_NOTE = "credit_note", "credit note"
+        CREDIT_NOTE = "credit_note", "credit memo"
         ADVANCE = "advance", "advance invoice"
 
     class Consent(models.TextChoices):
@@ -83,7 +83,7 @@ class Invoice(Chained, Paper):
 
     @property
     def title(self) -> str:
-        """Its name where one begins a line: Invoice 2026-0412, Credit note 2026-0413."""
+        """Its name where one begins a line: Invoice 2026-0412, Credit memo 2026-0413."""
         return str(self).capitalize()
 
 

@@ -39,7 +39,7 @@ class Payment(Chained):
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     papers_seq = models.BigIntegerField(
-        default=0, help_text="chain sequence of the last invoice or credit note when it was recorded; 0: there was none"
+        default=0, help_text="chain sequence of the last invoice or credit memo when it was recorded; 0: there was none"
     )
     content_sha256 = models.CharField(max_length=64)
     reference = beside()

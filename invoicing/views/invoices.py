@@ -12,13 +12,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage import documents
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
+from garage.money import spoken
 from garage.templatetags.figures import overdue
 from garage.web import after_post, attempt, key_in
 from invoicing import access, accounts, closing, crediting, dating, drafts, freezing, leaving, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
-from invoicing.comparing import amount
 from invoicing.forms import CreditForm, MailForm, first_email
 from invoicing.forms_draft import IssueForm, OnlyAuthorizedForm, SkippedForm
 from invoicing.leaving import LeftOut
@@ -110,7 +110,7 @@ def _only_authorized(made: drafts.DraftInvoice, sums: Sums | None) -> dict[str, 
         "plan_form": OnlyAuthorizedForm(initial={"amount": plan.net}),
         "plan_gross": sums.gross - sums_after(made, plan).gross if sums and plan.may else None,
         "written_off": [
-            (charge.description, amount(charge.net)) for charge in made.charges if charge.finer == Finer.WRITE_OFF
+            (charge.description, spoken(charge.net)) for charge in made.charges if charge.finer == Finer.WRITE_OFF
         ],
     }
 
@@ -207,7 +207,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         note = attempt(form, act)
         if note is not None:
-            messages.success(request, f"Credit note {note.label} is issued.")
+            messages.success(request, f"Credit memo {note.label} is issued.")
             return after_post(request, reverse("invoicing:invoice", args=[note.pk]))
     status = 422 if request.method == "POST" else 200
     context = {"invoice": row, "form": form, "date_asked": dating.questions(timezone.now, actor_of(request))}

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from garage import late
+from garage import dates, late
 from garage.fields import QuantityField, ShareField, UnitPriceField
 from garage.models import TaxClass
 from jobs import stages
@@ -43,7 +43,7 @@ class Job(models.Model):
     )
     concern = models.TextField("concern", help_text="In the customer's own words.")
     key_tag = models.CharField("key tag", max_length=20, blank=True)
-    parked = models.CharField("where the car stands", max_length=60, blank=True)
+    parked = models.CharField("parked at", max_length=60, blank=True)
     drop_off_notes = models.TextField("already scratched or broken at drop-off", blank=True)
     parts_wish = models.CharField(
         "replaced parts",
@@ -97,7 +97,7 @@ class Job(models.Model):
     @property
     def stage_sentence(self) -> str:
         """Who or what the job waits for, and since when."""
-        return stages.sentence(self.stage, self.waits_for, self.stage_since, timezone.localtime())
+        return stages.sentence(self.stage, self.waits_for, dates.short_day(self.stage_since, timezone.localtime()))
 
 
 class StageChange(models.Model):

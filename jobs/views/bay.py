@@ -20,12 +20,12 @@ from jobs.actions.finishing import finish_job, left_open, not_counted
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
-from jobs.bay_sheet import work_of
+from jobs.bay_sheet import spoken, work_of
 from jobs.consents import authorized, consent_of
+from jobs.fluids import FLUIDS, OIL
 from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
-from jobs.models import Job, Operation
+from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
-from jobs.verdict import LABORATORY, SIGNS
 
 WRITE = ["GET", "HEAD", "POST"]
 
@@ -52,23 +52,24 @@ def work_page(
     chosen: int | None = None,
     forms: Mapping[str, ActForm] | None = None,
     said: str = "",
-    arrived: bool = False,
+    act: StepEvent | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """The page of a job in the bay, or its list of steps when htmx asks; `forms` are shown again with their errors.
 
-    `said` is what an act came to; `arrived` puts the focus on the open step.
+    `said` is what went otherwise than meant; `act` is what was done, for whoever listens instead of looking.
     """
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
     consent = consent_of(job, job.operations.all())
     work = work_of(job, consent, queries.used(lines), chosen)
-    context: dict[str, Any] = {"job": job, "work": work, "said": said, "arrived": arrived}
+    context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": spoken(work, act) if act else ""}
     if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
         made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
-        context |= {"forms": made, "signs": SIGNS.values(), "laboratory": LABORATORY}
+        fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
+        context |= {"forms": made, "signs": fluid.signs.values(), "laboratory": fluid.laboratory}
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
     return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
@@ -136,14 +137,14 @@ def findings(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(WRITE)
 def draw(request: HttpRequest, pk: int) -> HttpResponse:
     """Draw more from the shelf for a line."""
-    return _move(request, pk, draw_for_line, "Draw from the shelf")
+    return _move(request, pk, draw_for_line, "Take from shelf")
 
 
 @allowed("bay")
 @require_http_methods(WRITE)
 def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Bring back to the shelf what was drawn for a line and not used."""
-    return _move(request, pk, return_from_line, "Bring back to the shelf")
+    return _move(request, pk, return_from_line, "Return to shelf")
 
 
 def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpResponse:

@@ -17,10 +17,11 @@ from garage.web import after_post, attempt, page_of, render_page
 from jobs.access import job_for
 from jobs.access_bay import any_advisory_for, component_for
 from jobs.actions.evidence import note_advisory, settle_advisory
+from jobs.fluids import FLUIDS, OIL
 from jobs.forms_bay import AdvisoryForm
 from jobs.models import Advisory, DueService
 from jobs.queries_bay import due_rows, samples_of
-from jobs.verdict import LABORATORY, SIGNS, Seen, judge
+from jobs.verdict import judge
 from jobs.views.bay import WRITE
 
 DUE_SHOWN = 100
@@ -32,9 +33,11 @@ def samples(request: HttpRequest, vehicle: int, component: int) -> HttpResponse:
     """Every sample of one component of a vehicle, the last first, with the rule behind the verdict."""
     car, part = vehicle_for(request, vehicle), component_for(request, component)
     page = page_of(samples_of(car, part), request)
-    judged = [(row, judge(Seen(row.color, row.clarity, row.particles, row.smell))) for row in page.rows]
+    judged = [(row, judge(row.seen)) for row in page.rows]
+    fluid = FLUIDS[page.rows[0].fluid_kind if page.rows else OIL]
     context = {"vehicle": car, "component": part, "page": page, "judged": judged}
-    return render_page(request, "jobs/samples.html", {**context, "signs": SIGNS.values(), "laboratory": LABORATORY})
+    context |= {"signs": fluid.signs.values(), "laboratory": fluid.laboratory}
+    return render_page(request, "jobs/samples.html", context)
 
 
 @allowed("bay")
@@ -58,7 +61,7 @@ def advisory(request: HttpRequest, pk: int) -> HttpResponse:
 
     noted = attempt(form, note) if posted else None
     if noted is not None:
-        messages.success(request, f"Noted: {noted}.")
+        messages.success(request, f"Recommendation added: {noted}.")
         return after_post(request, reverse("jobs:bay-job", args=[pk]))
     context = {"form": form, "job": job, "unit": profile().distance_unit}
     return render_page(request, "jobs/advisory.html", context, status=422 if posted else 200)

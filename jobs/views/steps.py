@@ -47,10 +47,11 @@ def _done(request: HttpRequest, step: JobStep, event: StepEvent) -> HttpResponse
     """Show the next step; a conflict or a note stays at its own step, with the sentence about it."""
     url = reverse("jobs:bay-job", args=[step.operation.job_id])
     said = str(event.result["sentence"])
-    stays = event.result["outcome"] != APPLIED or event.kind == StepEvent.Kind.NOTE
+    applied = event.result["outcome"] == APPLIED
+    stays = not applied or event.kind == StepEvent.Kind.NOTE
     if wants_fragment(request):
         job = bay_job_for(request, step.operation.job_id)
-        response = work_page(request, job, chosen=step.pk if stays else None, said=said, arrived=True)
+        response = work_page(request, job, chosen=step.pk if stays else None, said=said, act=event if applied else None)
         response["HX-Replace-Url"] = url
         return response
     if said:

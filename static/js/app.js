@@ -109,10 +109,20 @@ addEventListener("pageshow", (event) => {
   for (const input of document.querySelectorAll("input[data-once]")) input.value = newKey();
 });
 
-/** Put the focus where the answer wants it: on the errors first. */
+/** The first thing to fill in or to press in a form: what is still empty, else its act. */
+function begin(form) {
+  const empty = ({ type, name, value }) =>
+    type === "radio" ? !form.querySelector(`[name="${CSS.escape(name)}"]:checked`) : type !== "checkbox" && !value;
+  const fields = [...form.querySelectorAll("input:not([type=hidden]), select, textarea")];
+  return fields.find((field) => !field.disabled && field.checkVisibility() && empty(field)) ?? form.querySelector(".act");
+}
+
+/** Put the focus where the answer wants it: on the errors first, else where the next act begins. */
 function arrive(root) {
   const place = root.matches?.(".errors") ? root : root.querySelector(".errors") ?? root.querySelector("[data-focus]");
-  place?.focus();
+  if (place) { place.focus(); return; }
+  const form = root.querySelector("[data-begin]");
+  if (form) begin(form)?.focus({ preventScroll: true });
 }
 
 // What was said of the last try does not outlive the next: after it, "nothing was saved" would be untrue.
@@ -148,7 +158,9 @@ document.addEventListener("htmx:beforeProcessNode", ({ target }) => {
 
 arrive(document);
 
-// On a phone the bay shows one step to a screen: begin at the open one.
-if (!location.hash && matchMedia("(width < 40rem)").matches) {
-  document.querySelector(".steps > .open")?.scrollIntoView({ block: "start" });
+// The bay begins at the open step: on a phone it fills the screen, elsewhere it is brought in when it does not fit.
+const step = document.querySelector(".step.open");
+if (step && !location.hash) {
+  const fits = step.getBoundingClientRect().bottom <= innerHeight && matchMedia("(width >= 40rem)").matches;
+  if (!fits) step.scrollIntoView({ block: "start", behavior: "instant" });
 }

@@ -22,6 +22,11 @@ def tap_in(page: Page, number: str) -> None:
         pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
 
 
+def press_done(page: Page, act: str = "Done") -> None:
+    """Press the open step's one big act, which also says what it records: “Done, 13 ft·lb”."""
+    page.locator("[aria-current=step]").get_by_role("button", name=re.compile(rf"^{act}(,|$)")).tap()
+
+
 def settled(page: Page) -> None:
     """Wait until htmx has put an answer in its place and listens to it: a person's hand is slower than a test's."""
     expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")).to_have_count(0)
@@ -29,8 +34,8 @@ def settled(page: Page) -> None:
 
 def begin_line(operation: Locator, kind: str) -> None:
     """Open the form for a new line of a kind, on the sheet itself."""
-    operation.get_by_role("link", name="Add a line").click()
-    kinds = operation.get_by_role("navigation", name="Kind of line")
+    operation.get_by_role("link", name="Add line").click()
+    kinds = operation.get_by_role("navigation", name="Kinds of line")
     if kind not in kinds.locator("[aria-current]").inner_text():
         kinds.get_by_role("link", name=kind).click()
     expect(kinds.locator("[aria-current]")).to_have_text(kind)

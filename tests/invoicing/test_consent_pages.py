@@ -143,7 +143,7 @@ def test_the_sheet_starts_what_is_authorized_and_the_bay_keeps_the_rest_closed(g
     garage.authorize(estimate, decisions={first.pk: ("authorized", "")})
     sheet = text_of(login("counter").get(f"/jobs/{job.pk}/"))
     assert "Start work" in sheet and "Record authorization" in sheet
-    assert "Ready to take" in text_of(login("technician").get("/bay/"))
+    assert "Ready to start" in text_of(login("technician").get("/bay/"))
     assert "Start work" in text_of(login("technician").get(f"/bay/{job.pk}/"))
     login("counter").post(f"/jobs/{job.pk}/start/", {"technician": garage.people["technician"].pk})
     assert Job.objects.get().stage == "in_bay"
@@ -196,7 +196,7 @@ def test_the_draft_names_each_operation_that_is_over(garage: Garage, login: Logi
     )  # fmt: skip
     page = text_of(login("counter").get(f"/jobs/{job.pk}/invoice/"))
     assert "“Operation 2” comes to 5.10 more than the 74.90 that was authorized (before tax)." in page
-    assert "Write a revised estimate" in page and "Issue the invoice" not in page
+    assert "Write revised estimate" in page and "Issue invoice" not in page
 
 
 def test_work_is_no_longer_wanted_though_only_the_goodwill_is_left(garage: Garage, login: Login) -> None:

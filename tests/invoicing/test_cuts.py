@@ -318,7 +318,7 @@ class TestTexts:
         job = garage.job([part()])
         reply = login("technician").post(reverse("jobs:advisory", args=[job.pk]), {"text": "x" * 201, "limit": "next"})
         assert reply.status_code == 422
-        assert "at most 200 characters (it has 201)" in reply.content.decode()
+        assert "At most 200 characters: this has 201." in reply.content.decode()
         assert "x" * 201 in reply.content.decode()
 
     def test_recommended_work_is_written_up_in_all_its_words(self, garage: Garage) -> None:

@@ -75,7 +75,7 @@ def test_a_part_that_was_not_drawn_is_not_billed_and_said_so(garage: Garage) -> 
     garage.authorize(garage.estimate(job))
     garage.finish(garage.into_bay(job))
     made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
-    assert "none drawn from the shelf" in made.differences[0]
+    assert "none taken from the shelf" in made.differences[0]
     assert garage.issue(job).net == D("179.20")
 
 

@@ -47,7 +47,7 @@ def test_an_exemption_that_is_gone_comes_down_to_what_was_heard(garage: Garage, 
 def test_an_exemption_that_is_gone_can_get_a_new_yes_through_the_pages(garage: Garage, login: Login) -> None:
     client, job = login("counter"), exempt_no_more(garage)
     job.refresh_from_db()
-    assert "Write a revised estimate" in draft_page(client, job)
+    assert "Write revised estimate" in draft_page(client, job)
     assert client.post(f"/jobs/{job.pk}/estimate/revise/").status_code == 303
     estimate = job.estimates.first()
     assert estimate is not None and estimate.gross == D("208.33")

@@ -8,10 +8,10 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage import dates
 from garage.actions.customers import walk_in_customer
 from garage.clock import fixed
 from garage.models import ShopProfile
-from garage.shop import day_words
 from invoicing import accounts
 from invoicing.actions.selling import ON_ACCOUNT
 from invoicing.models import Invoice, Payment
@@ -169,7 +169,7 @@ def test_the_paper_says_that_it_is_paid_and_nothing_of_a_car_or_a_warranty_on_wo
     later = sold(garage, pieces(blade, 1), customer=garage.customer(), method=ON_ACCOUNT)
     said = " ".join(text_of(invoice_paper(walk_in.pk)).split())
     assert "Customer Walk-in sale" in said
-    assert f"Paid in full: cash, {day_words(walk_in.issued_on)}" in said
+    assert f"Paid in full: cash, {dates.day(walk_in.issued_on)}" in said
     assert f"sale {walk_in.job.number if walk_in.job else 0}" in said
     for word in ("Total due", "Vehicle", "Warranty", "Authoriz"):
         assert word not in said

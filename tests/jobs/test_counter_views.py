@@ -108,8 +108,8 @@ class TestSheet:
         counter.line(operation, FLUID)
         page = page_of(client, "jobs:sheet", counter.job.pk)
         for shown in (
-            "1.4 h",
-            "128.00 / h",
+            "1.4 hr",
+            "128.00 / hr",
             "179.20",
             "1.700 L",
             "1.796 qt",

@@ -154,7 +154,7 @@ class TestLines:
             ({"quantity": "2 kg"}, "measures mass"),
             ({"quantity": "1,500"}, "can be read two ways"),
             ({"unit_price": "ten"}, "is not a number"),
-            ({"discount": "120"}, "At most 100 %."),
+            ({"discount": "120"}, "At most 100%."),
             ({"quantity": "999999", "unit_price": "999999"}, "more than a line can hold"),
         ],
     )
