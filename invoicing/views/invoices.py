@@ -156,7 +156,9 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "invoice": row,
         "operations": from_paper(list(row.operations.all())),
         "receivable": receivable,
-        "overdue": late.overdue_since(row.due_on, timezone.localdate()) if receivable and receivable.balance > 0 else "",
+        "overdue": late.overdue_since(row.due_on, timezone.localdate())
+        if receivable and receivable.balance > 0
+        else "",
         "parts": queries.payments_of(row),
         "paid_on": accounts.paid_off_on(row),
         "stands": accounts.standing(accounts.on_invoice(row)),
