@@ -1,5 +1,6 @@
 """What the bay reads: the technician's list, a job's steps, samples of a vehicle."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
