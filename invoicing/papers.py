@@ -96,6 +96,7 @@ def estimate_paper(pk: int) -> Printable:
                 ],
             )
         ),
+        "labor_rate": labor_rate(estimate.shop),
         "valid_until": dates.day(estimate.valid_until),
         "promised": said_promise(estimate.promised_at, zone),
         "concern": estimate.concern,
@@ -117,10 +118,14 @@ def authorized_before(estimate: Estimate) -> str:
     record = queries.authorizations(estimate.job).filter(chain_seq=estimate.consent_seq).first()
     if record is None or not record.limit:
         return ""
-    return (
-        f"Authorized before this revision, {proven_moment(record.at, record.zone)}: {spoken(record.limit)} before tax, "
-        f"{spoken(record.limit_gross)} with tax."
-    )
+    net, gross = (in_currency(figure or Decimal(0), estimate.currency) for figure in (record.limit, record.limit_gross))
+    when = proven_moment(record.at, record.zone)
+    return f"Authorized before this revision, {when}: {net} before tax, {gross} with tax."
+
+
+def labor_rate(garage: dict[str, Any]) -> str:
+    """What an hour of labor costs, as the shop on a paper has it."""
+    return in_currency(Decimal(str(garage["labor_rate"])), str(garage["currency"]))
 
 
 def estimate_draft(pk: int) -> Printable:
@@ -131,6 +136,7 @@ def estimate_draft(pk: int) -> Printable:
     totals = charges.job_totals(job, shop.day_of(timezone.now()))
     context = {
         **draft_context(job, profile, f"Draft estimate, job {job.number}"),
+        "labor_rate": in_currency(profile.labor_rate, profile.currency),
         "promised": said_promise(job.promised_at, profile.time_zone),
         "operations": from_charges(offered),
         "sums": {**sums_text(totals, profile.currency), "if_needed": if_needed_text(offered)},
