@@ -85,8 +85,8 @@ class ShopProfile(models.Model):
     warranty_text = models.TextField("warranty on our work", blank=True)
     mail_text = models.TextField(
         "text of the mail with an invoice",
-        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, due {due}.\n\n{garage}",
-        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total} and {due}.",
+        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, {payable}.\n\n{garage}",
+        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total}, {payable} and {due}.",
     )
     logo = models.ForeignKey("garage.StoredFile", models.SET_NULL, null=True, blank=True, related_name="+")
 

@@ -5,7 +5,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from garage import dates
+from garage import dates, late
 from garage.fields import QuantityField, ShareField, UnitPriceField
 from garage.models import TaxClass
 from jobs import stages
@@ -88,6 +88,12 @@ class Job(models.Model):
     def is_sale(self) -> bool:
         """Whether it is a counter sale."""
         return self.kind == self.Kind.SALE
+
+    @property
+    def late(self) -> str:
+        """How late it is, in words: promised for a moment that has passed, and its work is not done."""
+        now = timezone.now()
+        return late.late_by(self.promised_at, now) if stages.is_late(self.stage, self.promised_at, now) else ""
 
     @property
     def stage_sentence(self) -> str:

@@ -20,7 +20,7 @@ from invoicing.actions.invoices import OverLimit
 from invoicing.actions.left_out import bill_left_out
 from invoicing.actions.only_authorized import charge_it_again
 from invoicing.models import Invoice, InvoiceLine
-from invoicing.today import sections_for
+from invoicing.today_margin import margin_for
 from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import edit_operation
 from jobs.models import Finer, Line
@@ -303,8 +303,8 @@ def test_the_owner_sees_what_was_given_up_by_whom_and_when(garage: Garage, login
     assert heading not in text_of(login("counter").get("/"))
     garage.issue(job)
     assert heading in text_of(login("owner").get("/"))
-    later = sections_for(garage.people["owner"], garage.now + dt.timedelta(days=31))
-    assert not any(section.heading.startswith(heading) for section in later)
+    later = margin_for(garage.people["owner"], garage.now + dt.timedelta(days=31))
+    assert not any(part.heading.startswith(heading) for part in later)
 
 
 def test_what_was_charged_again_is_not_in_the_list(garage: Garage, login: Login) -> None:
