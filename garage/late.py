@@ -55,5 +55,23 @@ def time_until(days: int) -> str:
     return ngettext("in %(count)s month", "in %(count)s months", days // 30) % {"count": days // 30}
 
 
+def late_by(promised: dt.datetime | None, now: dt.datetime) -> str:
+    """How long ago something was promised: "25 min late", "2 h 10 late"; empty for what is still to come."""
+    if promised is None or promised >= now:
+        return ""
+    return _("%(span)s late") % {"span": span(promised, now)}
+
+
+def span(since: dt.datetime, now: dt.datetime) -> str:
+    """The time between two moments as one says it at a counter: 20 min, 1 h 20, 3 days."""
+    minutes = max(0, int((now - since).total_seconds()) // 60)
+    hours, days = minutes // 60, minutes // (24 * 60)
+    if days:
+        return ngettext("%(days)s day", "%(days)s days", days) % {"days": f"{days:,}"}
+    if hours:
+        return _("%(hours)s h %(minutes)s") % {"hours": hours, "minutes": f"{minutes % 60:02}"}
+    return _("%(minutes)s min") % {"minutes": minutes}
+
+
 def _distance(left: int | None, unit: str) -> str:
     return f"{abs(left or 0):,} {unit}"

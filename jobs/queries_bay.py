@@ -1,5 +1,6 @@
 """What the bay reads: the technician's list, a job's steps, samples of a vehicle."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -55,12 +56,33 @@ def bay_list() -> list[BayJob]:
     states = states_of(jobs)
     work = {job.pk: [row for row in job.operations.all() if row.pk in states[job.pk].workable] for job in jobs}
     keys = [row.pk for rows in work.values() for row in rows]
-    steps = JobStep.objects.filter(operation__in=keys).values("operation__job").order_by()
-    counted = {
-        row["operation__job"]: (row["all"], row["left"])
-        for row in steps.annotate(all=Count("pk"), left=Count("pk", filter=Q(state=JobStep.State.OPEN)))
-    }
-    return [BayJob(job, work[job.pk], *counted.get(job.pk, (0, 0))) for job in jobs]
+    counted = steps_of(keys)
+    return [
+        BayJob(
+            job,
+            work[job.pk],
+            steps=sum(counted[row.pk].all for row in work[job.pk]),
+            left=sum(counted[row.pk].left for row in work[job.pk]),
+        )
+        for job in jobs
+    ]
+
+
+@dataclass(frozen=True)
+class Steps:
+    """How many steps an operation has, and how many of them are open."""
+
+    all: int = 0
+    left: int = 0
+
+
+def steps_of(operations: Iterable[int]) -> dict[int, Steps]:
+    """The steps of some operations counted, by the operation's key; one query."""
+    rows = JobStep.objects.filter(operation__in=list(operations)).values("operation").order_by()
+    counted: dict[int, Steps] = defaultdict(Steps)
+    for row in rows.annotate(all=Count("pk"), left=Count("pk", filter=Q(state=JobStep.State.OPEN))):
+        counted[row["operation"]] = Steps(row["all"], row["left"])
+    return counted
 
 
 def bay_jobs() -> QuerySet[Job]:

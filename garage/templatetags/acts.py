@@ -19,6 +19,7 @@ from garage import units
 from garage.access import may
 from garage.forms import KEY_ATTRIBUTES
 from garage.markup import attributes, error_words, field_markup, is_figure
+from garage.pressing import Act
 
 register = template.Library()
 register.filter("may", may)  # {% if user|may:"counter" %}
@@ -68,6 +69,15 @@ def act(
         attributes(on_button),
         label,
     )
+
+
+@register.simple_tag(takes_context=True)
+def row_act(context: Context, offered: Act | None, of: Any = "", quiet: bool = True, small: bool = True) -> SafeString:
+    """The act that a row of a list offers, named with what it is done to (`of`); nothing where it offers none."""
+    if offered is None:
+        return SafeString("")
+    label = format_html('{}<span class="visually-hidden">: {}</span>', offered.label, of) if of else offered.label
+    return act(context, label, href=offered.href, post=offered.post, quiet=quiet, small=small)
 
 
 @register.simple_tag(takes_context=True)

@@ -57,6 +57,15 @@ def stage_frame(sentence: str, late: object = False) -> SafeString:
     return format_html('<span class="stage{}">{}</span>', " wrong" if late else "", sentence)
 
 
+@register.simple_tag
+def late(words: str, more: str = "") -> SafeString:
+    """What is past its limit: the warning ink, its shape and the words, with by how much; nothing without words."""
+    if not words:
+        return SafeString("")
+    below = format_html("<small>{}</small>", more) if more else ""
+    return format_html('<b class="late">{}{}</b>', words, below)
+
+
 @register.simple_block_tag
 def within(content: str, label: str = "") -> SafeString:
     """A second row of links, inside one place."""
@@ -218,14 +227,16 @@ def list_row(
     figure: str = "",
     other: str = "",
     stage: str = "",
+    past: str = "",
 ) -> SafeString:
-    """One row of a short list: words, whom it waits for, a figure, one act."""
+    """One row of a short list: words, how far it is past its limit, whom it waits for, a figure, one act."""
     words = format_html('<a href="{}">{}</a>', href, heading) if href else heading
     below = format_html("<small>{}</small>", small) if small else ""
     framed = stage_frame(stage) if stage else ""
     number = format_html('<div class="figure">{}</div>', two(figure, other)) if figure else ""
     pressed = format_html('<div class="row-act">{}</div>', content) if content.strip() else ""
-    return format_html('<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed)
+    said = format_html("{}{}{}{}", words, below, late(past), framed)
+    return format_html('<li><div class="row-words">{}</div>{}{}</li>', said, number, pressed)
 
 
 @register.simple_block_tag(takes_context=True)

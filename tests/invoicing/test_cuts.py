@@ -21,7 +21,7 @@ from garage.errors import Refused
 from garage.models import OutgoingMail
 from garage.queries import written_down_before
 from invoicing import panels as invoicing_panels
-from invoicing import today
+from invoicing import today, today_margin
 from invoicing.actions.issuing import mail_invoice
 from invoicing.views import books
 from jobs import intake_search
@@ -58,8 +58,8 @@ def garage(garage: Garage) -> Garage:
 def two_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every list shows two."""
     for module, name in [
-        (jobs_panels, "SHOWN"), (invoicing_panels, "SHOWN"), (today, "SHOWN"), (books, "OWED_SHOWN"),
-        (intake_search, "SHOWN"), (procedures, "SHOWN"), (item_views, "FOUND_SHOWN"),
+        (jobs_panels, "SHOWN"), (invoicing_panels, "SHOWN"), (today, "SHOWN"), (today_margin, "SHOWN"),
+        (books, "OWED_SHOWN"), (intake_search, "SHOWN"), (procedures, "SHOWN"), (item_views, "FOUND_SHOWN"),
         (shelf, "LOW_AT_FIRST"), (item_page, "CONTAINER_ROWS"), (forms_receive, "OFFERED"),
     ]:  # fmt: skip
         monkeypatch.setattr(module, name, 2)
