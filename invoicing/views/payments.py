@@ -84,7 +84,7 @@ def _page(request: HttpRequest, row: Payment, form: ReceiptMailForm, *, status: 
 def job_pay(request: HttpRequest, pk: int) -> HttpResponse:
     """Lead to the payment of what is owed on a job; to its sheet when nothing is."""
     job = jobs_access.job_for(request, pk)
-    owed = (row for row in queries.standing_invoices(job) if row.receivable and row.receivable.balance > 0)
+    owed = (row for row in queries.standing_invoices(job) if row.receivable.balance > 0)
     row = next(owed, None)
     if row is None:
         return redirect("jobs:sheet", pk)
