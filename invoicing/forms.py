@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from garage.forms import KeyForm, MoneyFormField, QuantityFormField
 from garage.forms_fields import DayField, PlainDecimalField, needed
@@ -199,7 +200,7 @@ class CreditForm(KeyForm):
     """Which quantities of an invoice are taken back, why, and whether the job is billed again."""
 
     reason = forms.CharField(
-        label="Why", max_length=200, help_text="Printed on the credit memo.", error_messages=needed("Write why.")
+        label="Why", max_length=200, help_text=_("Printed on the credit memo."), error_messages=needed("Write why.")
     )
     bill_again = forms.BooleanField(
         label="If everything is credited, the job will be invoiced again", required=False, initial=True
@@ -372,7 +373,7 @@ class InvoiceFilter(forms.Form):
             ("owed", "owed"),
             ("overdue", "overdue"),
             ("sale", "counter sales"),
-            ("credit", "credit memos"),
+            ("credit", _("credit memos")),
         ],
     )
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from garage import dates
 from garage.asking import AskingForm
@@ -31,7 +32,7 @@ class PaymentForm(AskingForm, KeyForm):
     )
     paid_on = DayField(label="Paid on", required=False, help_text="Empty: today.")
     reference = forms.CharField(
-        label="Reference", max_length=80, required=False, help_text="Such as the number of the check."
+        label="Reference", max_length=80, required=False, help_text=_("Such as the number of the check.")
     )
 
     def __init__(self, *args: Any, owed: Decimal | None = None, **kwargs: Any) -> None:

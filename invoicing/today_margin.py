@@ -22,7 +22,7 @@ from invoicing.models import Invoice, Receivable
 from invoicing.next_act import money_act
 from invoicing.only_authorized import SEEN_FOR, given_up_since
 from jobs.models import DueService
-from jobs.queries_bay import DueRow, due_rows
+from jobs.queries_due import DueRow, due_rows
 from parts import queries as shelf
 
 SHOWN = 4

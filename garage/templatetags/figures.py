@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from garage import dates, late, search, units
 from garage.forms_fields import plain_text
-from garage.money import in_currency, round_money
+from garage.money import in_currency, round_money, spoken
 
 register = template.Library()
 
@@ -22,6 +22,12 @@ HOURS = {"h": "hr"}
 def money(value: Decimal | None) -> str:
     """An amount rounded half-up to cents, thousands separated, with a true minus sign: 1,234.50, −0.40."""
     return "" if value is None else f"{round_money(value):,.2f}".replace("-", "−")
+
+
+@register.filter(name="spoken")
+def _spoken(value: Decimal | None) -> str:
+    """An amount that stands alone, in the currency of the book: $1,234.50."""
+    return "" if value is None else spoken(value)
 
 
 @register.filter

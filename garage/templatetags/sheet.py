@@ -44,17 +44,17 @@ def places(context: Context, current: str = "") -> dict[str, Any]:
 
 
 @register.simple_tag
-def sheet_title(heading: str, *facts: str, stage: str = "") -> SafeString:
-    """The sheet's title line: heading, facts beside it, and whom or what it waits for."""
+def sheet_title(heading: str, *facts: str, stage: str = "", late: object = False) -> SafeString:
+    """The sheet's title line: heading, facts beside it, and whom or what it waits for; as a warning when `late`."""
     beside = format_html_join("", "<span>{}</span>", ((fact,) for fact in facts if fact))
-    framed = stage_frame(stage) if stage else ""
+    framed = stage_frame(stage, late=late) if stage else ""
     return format_html('<header class="title"><h1>{}</h1>{}{}</header>', heading, beside, framed)
 
 
 @register.simple_tag(name="stage")
-def stage_frame(sentence: str) -> SafeString:
-    """The stage of a job as a framed sentence."""
-    return format_html('<span class="stage">{}</span>', sentence)
+def stage_frame(sentence: str, late: object = False) -> SafeString:
+    """The stage of a job as a framed sentence; in the warning's ink and with its shape when it is `late`."""
+    return format_html('<span class="stage{}">{}</span>', " wrong" if late else "", sentence)
 
 
 @register.simple_tag
@@ -277,13 +277,13 @@ def filterbox(
 
 
 @register.simple_tag
-def pager(newer: str = "", older: str = "") -> SafeString:
-    """Links to the newer and the older page of a long list."""
+def pager(newer: str = "", older: str = "", back: str = "", on: str = "") -> SafeString:
+    """Links to the newer and the older page of a long list; `back` and `on` name them where it has another order."""
     if not newer and not older:
         return SafeString("")
-    back = format_html('<a href="{}" rel="prev">{}</a>', newer, _("Newer")) if newer else ""
-    on = format_html('<a href="{}" rel="next">{}</a>', older, _("Older")) if older else ""
-    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), back, on)
+    before = format_html('<a href="{}" rel="prev">{}</a>', newer, back or _("Newer")) if newer else ""
+    after = format_html('<a href="{}" rel="next">{}</a>', older, on or _("Older")) if older else ""
+    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), before, after)
 
 
 @register.simple_tag(takes_context=True)

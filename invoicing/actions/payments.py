@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import NotRequired, TypedDict, Unpack
 
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
 from garage import audit, dates, documents, shop
 from garage.clock import Clock, fixed
@@ -245,7 +246,7 @@ def where(place: Place) -> str:
 def _balance(invoice: Invoice) -> Decimal:
     receivable = Receivable.objects.filter(invoice=invoice).first()
     if receivable is None:
-        raise Refused("Nothing is paid on a credit memo: it is set against its invoice.")
+        raise Refused(_("Nothing is paid on a credit memo: it is set against its invoice."))
     return receivable.balance
 
 

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from garage import dates, late
 from garage.fields import QuantityField, ShareField, UnitPriceField
@@ -13,7 +14,7 @@ from jobs.amounts import VOLUMES
 
 class Stage(models.TextChoices):
     WRITTEN_UP = "written_up", "written up"
-    AWAITING = "awaiting", "awaiting authorization"
+    AWAITING = "awaiting", _("awaiting authorization")
     READY = "ready", "ready"
     IN_BAY = "in_bay", "in the bay"
     FINISHED = "finished", "finished"
@@ -147,7 +148,7 @@ class Operation(models.Model):
 
 
 class LineKind(models.TextChoices):
-    LABOR = "labor", "labor"
+    LABOR = "labor", _("labor")
     PART = "part", "part"
     FLUID = "fluid", "fluid"
     SUBLET = "sublet", "sublet"

@@ -129,10 +129,10 @@ def test_a_revised_estimate_says_what_is_authorized_and_what_is_new(garage: Gara
     garage.operation(job, "Rear brake pads", part())
     revised = garage.estimate(job)
     page = text_of(login("counter").get(f"/estimates/{revised.pk}/"))
-    assert "Authorized at 128.00. Not authorized: Clip added, 3.00; 3.00 more" in page
+    assert "Authorized at $128.00. Not authorized: Clip added, $3.00; $3.00 more" in page
     assert "New, not authorized" in page
     form = text_of(login("counter").get(f"/jobs/{job.pk}/authorize/"))
-    assert "Authorized at $128.00 before tax" in form or "Authorized at 128.00 before tax" in form
+    assert "Authorized at $128.00 before tax" in form
     assert "change declined, the earlier yes stands" in form
 
 
@@ -184,7 +184,7 @@ def test_authorized_work_is_removed_after_a_question(garage: Garage, login: Logi
     assert "is off the sheet" in said and job.operations.count() == 1
     garage.finish(garage.into_bay(job))
     draft = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "“Operation 2” was authorized and taken off the sheet: it is not billed, 74.90 less." in draft
+    assert "“Operation 2” was authorized and taken off the sheet: it is not billed, $74.90 less." in draft
 
 
 def test_the_draft_names_each_operation_that_is_over(garage: Garage, login: Login) -> None:
@@ -195,7 +195,7 @@ def test_the_draft_names_each_operation_that_is_over(garage: Garage, login: Logi
         clock=fixed(garage.now),
     )  # fmt: skip
     page = text_of(login("counter").get(f"/jobs/{job.pk}/invoice/"))
-    assert "“Operation 2” comes to 5.10 more than the 74.90 that was authorized (before tax)." in page
+    assert "“Operation 2” comes to $5.10 more than the $74.90 that was authorized (before tax)." in page
     assert "Write revised estimate" in page and "Issue invoice" not in page
 
 

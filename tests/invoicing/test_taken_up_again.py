@@ -108,7 +108,7 @@ def test_a_credit_for_another_invoice_can_be_left_unbilled_too(garage: Garage) -
         leave_it(job=job, actor=garage.actor, clock=fixed(garage.now))
     garage.credit(garage.issue(job))
     deposit = garage.deposit(job, "20.00")
-    with pytest.raises(Refused, match="A deposit of 20.00 stands on"):
+    with pytest.raises(Refused, match=r"A deposit of \$20.00 stands on"):
         leave_it(job=job, actor=garage.actor, clock=fixed(garage.now))
     garage.refund(on_job(job), str(deposit.amount))
     assert leave_it(job=job, actor=garage.actor, clock=fixed(garage.now)).stage == "closed"
