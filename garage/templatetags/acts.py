@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from garage import units
 from garage.access import may
 from garage.forms import KEY_ATTRIBUTES
-from garage.markup import attributes, error_words, field_markup, is_figure
+from garage.markup import attributes, error_words, field_markup, is_figure, named
 
 register = template.Library()
 register.filter("may", may)  # {% if user|may:"counter" %}
@@ -47,9 +47,17 @@ def act(
     post: str = "",
     quiet: bool = False,
     small: bool = False,
+    of: Any = "",
+    key: str = "",
     **attrs: Any,
 ) -> SafeString:
-    """An act: a link (href), a form of its own (post), or the submit button of the form around it."""
+    """An act: a link (href), a form of its own (post), or the submit button of the form around it.
+
+    `of` is what it belongs to, where a page has several with the same words; `key` is written beside it, the menu has it.
+    """
+    label = named(label, of)
+    if key:
+        label = format_html('{} <kbd aria-hidden="true">{}</kbd>', label, key)
     css = "act" + " quiet" * quiet + " small" * small
     if href:
         return format_html('<a class="{}" href="{}"{}>{}</a>', css, href, attributes(attrs), label)
