@@ -19,7 +19,7 @@ class Asked:
 
 
 class AskingForm(forms.BaseForm):
-    """A form that may ask back: it is valid once every question has been answered with “save it as it is”.
+    """A form that may ask back: it is valid once every question has been answered with “save anyway”.
 
     `clean` calls `ask`. The answer is the digest of the very questions shown, so that it answers no later ones.
     The template shows the questions with `components/questions.html`.
@@ -39,7 +39,7 @@ class AskingForm(forms.BaseForm):
 
     @property
     def answer(self) -> str:
-        """What the button “save it as it is” sends."""
+        """What the button “save anyway” sends."""
         return digest(self.questions)[:16] if self.questions else ""
 
     def is_valid(self) -> bool:

@@ -50,7 +50,7 @@ _UNITS: Final[dict[str, Unit]] = {
     "degF": Unit("temperature", "5 / 9 * kelvin; offset: 459.67 * 5 / 9", "°F", "degC", 0),
     "kg": Unit("mass", "[mass]", "kg", "lb", 2),
     "lb": Unit("mass", "0.45359237 * kg", "lb", "kg", 2),
-    "each": Unit("count", "[count]", "each", None, 0),
+    "each": Unit("count", "[count]", "ea", None, 0),
 }
 
 #: What each unit code measures, by code.

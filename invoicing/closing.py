@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
+from garage.money import spoken
 from invoicing import accounts, queries
-from invoicing.comparing import amount
 from invoicing.drafts import DraftInvoice
 from jobs import stages
 from jobs.models import Job
@@ -27,7 +27,7 @@ def _to_be_billed(made: DraftInvoice) -> Iterator[str]:
     """What is billed, or may be once the customer was asked."""
     for row in made.operations:
         if row.charges:
-            yield f"“{row.title}” was authorized and done: make its invoice, {amount(row.net)} before tax."
+            yield f"“{row.title}” was authorized and done: make its invoice, {spoken(row.net)} before tax."
     for key in made.consent.asks:
         yield f"“{made.consent.of(key).title}” is not decided on: ask the customer first, and record what they say."
 

@@ -13,11 +13,13 @@ from django import forms
 from django.http import QueryDict
 from django.utils import timezone
 from django.utils.functional import cached_property
+from django.utils.translation import gettext_lazy as _
 
 from garage.asking import Asked
 from garage.cuts import Cut, first_of
 from garage.errors import Refused
 from garage.forms import KeyForm
+from garage.forms_fields import needed
 from garage.models import Customer, TaxClass
 from garage.rows import Lenient
 from garage.web import key_in, refuse
@@ -51,10 +53,10 @@ class SaleHead(Lenient, KeyForm):
         label="Paid by",
         choices=[*Payment.Method.choices, (ON_ACCOUNT, "on account")],
         widget=forms.RadioSelect,
-        error_messages={"required": "Say how it is paid."},
+        error_messages=needed("Say how it is paid."),
     )
     reference = forms.CharField(
-        label="Reference", max_length=80, required=False, help_text="Such as the number of the check."
+        label="Reference", max_length=80, required=False, help_text=_("Such as the number of the check.")
     )
     order_number = forms.CharField(label="Their order number", max_length=60, required=False)
     clock_reason = ClockReasonField()
@@ -69,8 +71,6 @@ class SaleLine(Lenient, LineForm):
         for name in list(self.fields):
             if name not in LINE:
                 del self.fields[name]
-        self.fields["quantity"].error_messages["required"] = "Write how much."
-        self.fields["unit_price"].error_messages["required"] = "Write the price."
 
     def values(self) -> dict[str, Any]:
         """What the verb takes of a line."""

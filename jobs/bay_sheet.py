@@ -17,7 +17,7 @@ from jobs.queries import Used
 from jobs.queries_bay import drained_among
 from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.sheet import cores_out
-from jobs.verdict import Seen, Verdict, judge
+from jobs.verdict import Verdict, judge
 from parts.models import Item
 
 Kind = ProcedureStep.Kind
@@ -202,7 +202,11 @@ def _operation(
         why_not=why_not(operation, standing, job),
         cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
-        + [f"Hold point {step.position} was not confirmed: {step.reason}" for step in steps if _passed_over(step)]
+        + [
+            f"Step {step.position} must be checked first and was not confirmed: {step.reason}"
+            for step in steps
+            if _passed_over(step)
+        ]
         + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
         done=done,
         enlarged=enlarged if enlarged in steps else None,
@@ -235,7 +239,7 @@ def words(step: JobStep) -> str:
     readings = [shown(reading.value, reading.unit, reading.typed) for reading in step.readings.all()]
     spec = spec_of(step.written)
     figure = ", ".join(readings) or (spec.in_a_line if spec and step.state == JobStep.State.OPEN else "")
-    hold = " (hold point)" if step.hold_point else ""
+    hold = " (must be checked first)" if step.hold_point else ""
     reason = f": {step.reason}" if step.state == JobStep.State.SKIPPED else ""
     return f"{step}{f', {figure}' if figure else ''}{hold}{reason}"
 
@@ -251,7 +255,7 @@ def _open_step(step: JobStep) -> OpenStep:
         step=step,
         spec=spec,
         held=_held(step, steps),
-        label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
+        label=" · ".join([*parts, _("must check first")] if step.hold_point else parts),
         of=f"Step {step.position} of {len(steps)}",
         pan=pan(revision) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
@@ -273,7 +277,7 @@ def _uses(step: JobStep) -> Item | None:
 def _held(step: JobStep, steps: list[JobStep]) -> str:
     """Which hold point keeps an open step closed; empty when none does."""
     holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
-    return f"First confirm step {holding.position}, “{holding}”: it is a hold point." if holding else ""
+    return f"First confirm step {holding.position}, “{holding}”: it must be checked first." if holding else ""
 
 
 def _read(reading: Reading) -> Read:
@@ -284,7 +288,7 @@ def _read(reading: Reading) -> Read:
 
 def _verdict(step: JobStep) -> Verdict | None:
     sample = getattr(step, "sample", None)
-    return judge(Seen(sample.color, sample.clarity, sample.particles, sample.smell)) if sample else None
+    return judge(sample.seen) if sample else None
 
 
 def _drains_now(step: JobStep) -> bool:

@@ -27,6 +27,7 @@ class Written(Protocol):
     low: Decimal | None
     high: Decimal | None
     outside: str
+    to_fill_in: str
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def _accept_outside(spec: Spec, measured: Measured, reason: str) -> None:
     elif spec.outside == "refuse":
         raise Refused(f"{where}. This step is not done until it is within its limits.", "reading")
     elif not reason.strip():
-        raise Refused(f"{where}. Say why it is all right.", "reason")
+        raise Refused(f"{where}. Write why it is acceptable.", "reason")
 
 
 def over_torque(spec: Spec, measured: Measured) -> bool:

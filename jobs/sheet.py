@@ -204,7 +204,7 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
     elif line.item is not None and line.item.current is not None:
         yield f"today {line.item.current}"
     if line.discount:
-        yield f"{showing.quantity(line.discount * 100, 'each')[0]} % off"
+        yield f"{showing.quantity(line.discount * 100, 'each')[0]}% off"
     drawn = shelf.used.get(line.pk)
     if drawn is not None and drawn.quantity:
         out = charged_quantity(drawn.quantity, base_unit(line.unit), line.unit)
@@ -221,7 +221,7 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
     if job.stage not in stages.OPEN:
         return
     if not operations:
-        yield Block("Nothing written up", "Add the first operation, from a procedure or free.")
+        yield Block("Nothing written up", "Add the first operation, from a procedure or without one.")
     yield from _shortages([row for row in operations if consent.of(row.pk).state != DECLINED], shelf)
     for operation in operations:
         for step in operation.steps.all():

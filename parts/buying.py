@@ -30,7 +30,7 @@ class Suggestion:
 
 
 def amount(quantity: Decimal, unit: str) -> str:
-    """A quantity as it is written on the shelf: 0.340 L, 7 each."""
+    """A quantity as it is written on the shelf: 0.340 L, 7 ea."""
     if unit == "each":
         return f"{answer(quantity):f} {units.label(unit)}"
     return f"{round_half_up(quantity, 3):,f} {units.label(unit)}"

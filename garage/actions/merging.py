@@ -52,7 +52,7 @@ def merge_vehicle(*, vehicle: Vehicle, into: Vehicle, actor: User | None, clock:
 def part_customer(*, customer: Customer, actor: User | None, clock: Clock) -> Customer:
     """Take a merge back: the customer stands alone again, with what had been merged into them before."""
     row, end = _part(Customer.objects.select_related("standing").get(pk=customer.pk))
-    audit.record("took back a merge", row, actor=actor, now=clock(), into=end.pk)
+    audit.record("undid a merge", row, actor=actor, now=clock(), into=end.pk)
     customers.index(row)
     customers.index(end)
     return row
@@ -62,7 +62,7 @@ def part_customer(*, customer: Customer, actor: User | None, clock: Clock) -> Cu
 def part_vehicle(*, vehicle: Vehicle, actor: User | None, clock: Clock) -> Vehicle:
     """The same for a car."""
     row, end = _part(Vehicle.objects.select_related("standing", "owner").get(pk=vehicle.pk))
-    audit.record("took back a merge", row, actor=actor, now=clock(), into=end.pk)
+    audit.record("undid a merge", row, actor=actor, now=clock(), into=end.pk)
     vehicles.make_findable(row)
     vehicles.make_findable(end)
     return row

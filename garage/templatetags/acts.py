@@ -19,6 +19,7 @@ from garage import units
 from garage.access import may
 from garage.forms import KEY_ATTRIBUTES
 from garage.markup import attributes, error_words, field_markup, is_figure, named
+from garage.pressing import Act
 
 register = template.Library()
 register.filter("may", may)  # {% if user|may:"counter" %}
@@ -53,7 +54,7 @@ def act(
 ) -> SafeString:
     """An act: a link (href), a form of its own (post), or the submit button of the form around it.
 
-    `of` is what it belongs to, where a page has several with the same words; `key` is written beside it, the menu has it.
+    `of` is what it belongs to, where a page has several with the same words; `key` is the key that the menu names.
     """
     label = named(label, of)
     if key:
@@ -76,6 +77,14 @@ def act(
         attributes(on_button),
         label,
     )
+
+
+@register.simple_tag(takes_context=True)
+def row_act(context: Context, offered: Act | None, of: Any = "", quiet: bool = True, small: bool = True) -> SafeString:
+    """The act that a row of a list offers, named with what it is done to (`of`); nothing where it offers none."""
+    if offered is None:
+        return SafeString("")
+    return act(context, offered.label, href=offered.href, post=offered.post, quiet=quiet, small=small, of=of)
 
 
 @register.simple_tag(takes_context=True)

@@ -44,17 +44,26 @@ def places(context: Context, current: str = "") -> dict[str, Any]:
 
 
 @register.simple_tag
-def sheet_title(heading: str, *facts: str, stage: str = "") -> SafeString:
-    """The sheet's title line: heading, facts beside it, and whom or what it waits for."""
+def sheet_title(heading: str, *facts: str, stage: str = "", late: object = False) -> SafeString:
+    """The sheet's title line: heading, facts beside it, and whom or what it waits for; as a warning when `late`."""
     beside = format_html_join("", "<span>{}</span>", ((fact,) for fact in facts if fact))
-    framed = stage_frame(stage) if stage else ""
+    framed = stage_frame(stage, late=late) if stage else ""
     return format_html('<header class="title"><h1>{}</h1>{}{}</header>', heading, beside, framed)
 
 
 @register.simple_tag(name="stage")
-def stage_frame(sentence: str) -> SafeString:
-    """The stage of a job as a framed sentence."""
-    return format_html('<span class="stage">{}</span>', sentence)
+def stage_frame(sentence: str, late: object = False) -> SafeString:
+    """The stage of a job as a framed sentence; in the warning's ink and with its shape when it is `late`."""
+    return format_html('<span class="stage{}">{}</span>', " wrong" if late else "", sentence)
+
+
+@register.simple_tag
+def late(words: str, more: str = "") -> SafeString:
+    """What is past its limit: the warning ink, its shape and the words, with by how much; nothing without words."""
+    if not words:
+        return SafeString("")
+    below = format_html("<small>{}</small>", more) if more else ""
+    return format_html('<b class="late">{}{}</b>', words, below)
 
 
 @register.simple_block_tag
@@ -231,15 +240,20 @@ def list_row(
     figure: str = "",
     other: str = "",
     stage: str = "",
+    past: str = "",
     of: str = "",
 ) -> SafeString:
-    """One row of a short list: words, whom it waits for, a figure, one act; `of` tells its link from the others."""
+    """One row of a short list: words, how far past its limit, whom it waits for, a figure, one act.
+
+    `of` tells its link from others with the same words.
+    """
     words = format_html('<a href="{}">{}</a>', href, named(heading, of)) if href else heading
     below = format_html("<small>{}</small>", small) if small else ""
     framed = stage_frame(stage) if stage else ""
     number = format_html('<div class="figure">{}</div>', two(figure, other)) if figure else ""
     pressed = format_html('<div class="row-act">{}</div>', content) if content.strip() else ""
-    return format_html('<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed)
+    said = format_html("{}{}{}{}", words, below, late(past), framed)
+    return format_html('<li><div class="row-words">{}</div>{}{}</li>', said, number, pressed)
 
 
 @register.simple_block_tag(takes_context=True)
@@ -280,13 +294,13 @@ def filterbox(
 
 
 @register.simple_tag
-def pager(newer: str = "", older: str = "") -> SafeString:
-    """Links to the newer and the older page of a long list."""
+def pager(newer: str = "", older: str = "", back: str = "", on: str = "") -> SafeString:
+    """Links to the newer and the older page of a long list; `back` and `on` name them where it has another order."""
     if not newer and not older:
         return SafeString("")
-    back = format_html('<a href="{}" rel="prev">{}</a>', newer, _("Newer")) if newer else ""
-    on = format_html('<a href="{}" rel="next">{}</a>', older, _("Older")) if older else ""
-    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), back, on)
+    before = format_html('<a href="{}" rel="prev">{}</a>', newer, back or _("Newer")) if newer else ""
+    after = format_html('<a href="{}" rel="next">{}</a>', older, on or _("Older")) if older else ""
+    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), before, after)
 
 
 @register.simple_tag(takes_context=True)

@@ -10,11 +10,14 @@ from garage.models import User
 from garage.numbers import round_half_up
 from invoicing.demo.garage import Garage, Script
 from jobs.actions.steps import act
+from jobs.fluids import AUTOMATIC, FLUIDS, OIL
 from jobs.models import JobStep, Operation, ProcedureStep
 from jobs.verdict import Seen
 
 Kind = ProcedureStep.Kind
-FRESH = Seen("a little darker", "clear", "none", "usual")
+FRESH = Seen("a little darker")
+#: What is seen at a sample step that nothing is said of, by kind of fluid.
+USUAL = {kind: Seen(kind=kind) for kind in FLUIDS} | {OIL: FRESH, AUTOMATIC: FRESH}
 D = Decimal
 
 
@@ -36,7 +39,7 @@ def work_through(
     of an ordinary reading; `distance` is what the owner says is on the fluid, where the book does not know.
     """
     now, seen = start, iter(looks)
-    steps = list(operation.steps.select_related("written__need"))
+    steps = list(operation.steps.select_related("written__need", "written__revision"))
     for step in steps:
         if step.title == up_to:
             return
@@ -45,7 +48,7 @@ def work_through(
         typed = (said or {}).get(step.title)
         data = dict(typed) if typed else reading_at(step, dice)
         if step.written is not None and step.written.kind == Kind.SAMPLE:
-            data |= look(next(seen, FRESH), distance)
+            data |= look(next(seen, USUAL[step.written.revision.fluid_kind]), distance)
         tick(garage, step, data, by=by, now=now)
     for step in operation.steps.filter(state=JobStep.State.OPEN):  # what a reading past its limit asked for
         now += dt.timedelta(minutes=5)
@@ -63,6 +66,9 @@ def tick(garage: Garage, step: JobStep, data: Mapping[str, str], *, by: User, no
 def look(seen: Seen, distance: int | None) -> dict[str, str]:
     """The words of a sample."""
     words = {"color": seen.color, "clarity": seen.clarity, "particles": seen.particles, "smell": seen.smell}
+    figures = {"freeze_point": seen.freeze_point, "boiling_point": seen.boiling_point}
+    words |= {name: f"{value:f} °C" for name, value in figures.items() if value is not None}
+    words |= {"water": f"{seen.water:f}"} if seen.water is not None else {}
     return words | ({"distance": str(distance)} if distance else {})
 
 

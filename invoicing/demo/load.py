@@ -33,7 +33,7 @@ RECENT = dt.timedelta(days=7)  #: papers older than this are made when somebody 
 PROCEDURES = Path(__file__).parent / "procedures"
 Say = Callable[[str], None]
 
-#: The invented county taxes parts, fluid and charges at 7.25 %; labor and what others do it leaves alone.
+#: The invented county taxes parts, fluid and charges at 7.25%; labor and what others do it leaves alone.
 TAXES = {"parts": "0.0725", "charge": "0.0725", "labor": "0", "fabrication": "0", "sublet": "0"}
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -77,6 +77,18 @@ def _page(request: HttpRequest, row: Payment, form: ReceiptMailForm, *, status: 
 
 
 # Money in
+
+
+@allowed("invoicing")
+@require_safe
+def job_pay(request: HttpRequest, pk: int) -> HttpResponse:
+    """Lead to the payment of what is owed on a job; to its sheet when nothing is."""
+    job = jobs_access.job_for(request, pk)
+    owed = (row for row in queries.standing_invoices(job) if row.receivable.balance > 0)
+    row = next(owed, None)
+    if row is None:
+        return redirect("jobs:sheet", pk)
+    return redirect("invoicing:payment-add", row.pk)
 
 
 @allowed("invoicing")

@@ -21,7 +21,7 @@ from parts.actions.stock import Shortage
 
 TITLE = "Parts and fluids"
 
-WORK_MAKES_A_JOB = "Labor and work done by others make it a job: open a new visit and write the work up there."
+WORK_MAKES_A_JOB = "Labor and sublet work make it a job: open a new visit and write the work up there."
 
 
 @writing()

@@ -34,7 +34,7 @@ def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: Us
         return ""
     line = line_used(step)
     if line is None or line.item is None:
-        return f"{need.item} has no line on this operation: nothing was drawn."
+        return f"{need.item} has no line on this operation: nothing was taken from the shelf."
     quantity = filled if filled is not None else line.base_quantity - used_on(line).quantity
     lacked = _take(line, quantity, typed, step=step, actor=actor, now=now) if quantity > 0 else Decimal(0)
     if not lacked:
@@ -76,7 +76,7 @@ def hand_over(*, line: Line, actor: User | None, clock: Clock) -> Line:
     """Draw what a line of a counter sale says; refused when the shelf lacks it (Shortage), and for a line of a job."""
     now = clock()
     if not line.operation.job.is_sale:
-        raise Refused(f"“{line}” is part of a job: it is drawn in the bay.")
+        raise Refused(f"“{line}” is part of a job: take it in the bay.")
     _may_be_used(line)
     _draw(line, line.base_quantity, line.typed, actor, now)
     return line
@@ -100,7 +100,7 @@ def return_from_line(
     assert line.item is not None
     out = used_on(line).quantity
     if not 0 < quantity <= out:
-        raise Refused(f"{both(out, line.item.base_unit)} was drawn for this line.", "quantity")
+        raise Refused(f"{both(out, line.item.base_unit)} was taken for this line.", "quantity")
     _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
     audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
     return line
@@ -137,7 +137,7 @@ def _may_be_used(line: Line) -> None:
     """Refuse what the customer did not agree to: the work, or this part."""
     standing = consent_of(line.operation.job).of(line.operation_id)
     if not standing.allows_work:
-        raise Refused(f"“{line.operation}” is not authorized: nothing is drawn for it.")
+        raise Refused(f"“{line.operation}” is not authorized: nothing is taken for it.")
     if not standing.allows_line(line.pk):
         raise Refused(f"“{line}” is not what the customer authorized: ask them first ({all_beyond(standing)}).")
 

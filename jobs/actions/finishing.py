@@ -71,7 +71,7 @@ def left_open(operations: list[Operation]) -> list[str]:
             count = "a step is" if len(open_steps) == 1 else f"{len(open_steps)} steps are"
             sentences.append(f"{operation}: {count} open, the first is “{open_steps[0]}”.")
         elif not steps and not operation.correction.strip():
-            sentences.append(f"{operation}: say what was done.")
+            sentences.append(f"{operation}: write what was done.")
     return sentences
 
 

@@ -11,7 +11,7 @@ from garage.models import User
 from garage.writing import writing
 from jobs.models import AppliesTo, Component, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
 from jobs.procedure_schema import Amount, Need, Step, Vehicles, Written
-from jobs.queries_procedures import as_written, items_called, known_as
+from jobs.queries_procedures import as_written, items_called, known_as, whole_revisions
 from jobs.substance import marked
 from parts.models import Item
 
@@ -32,16 +32,17 @@ def publish(*, written: Written, actor: User | None, clock: Clock) -> ProcedureR
     procedure = Procedure.objects.filter(title__iexact=written.title).first() or Procedure.objects.create(
         title=written.title, component=component
     )
-    if procedure.current is not None and as_written(procedure.current) == _as_known(written, items):
-        return procedure.current
+    current = procedure.current and whole_revisions().get(pk=procedure.current.pk)
+    if current is not None and as_written(current) == _as_known(written, items):
+        return current
     last = procedure.revisions.first()
     revision = _revision(procedure, written, last.number + 1 if last else 1, actor, now)
     needs = [_need(revision, need, item, at) for at, (need, item) in enumerate(zip(written.needs, items, strict=True))]
     ProcedureNeed.objects.bulk_create(needs)
     by_name = {need.name: need for need in needs}
-    ProcedureStep.objects.bulk_create(
-        _step(revision, step, by_name.get(step.uses), position) for position, step in enumerate(written.steps, start=1)
-    )
+    steps = [_step(revision, step, by_name.get(step.uses), at) for at, step in enumerate(written.steps, start=1)]
+    ProcedureStep.objects.bulk_create(steps)
+    _require(dict(zip(steps, written.steps, strict=True)))
     procedure.applies_to.all().delete()
     AppliesTo.objects.bulk_create(_applies(procedure, vehicles) for vehicles in written.applies_to)
     procedure.revisions.filter(state=PUBLISHED).exclude(pk=revision.pk).update(state=RETIRED)
@@ -67,7 +68,7 @@ def find_item(need: Need) -> Item | None:
     if len(found) > 1:
         raise Refused(f"“{need.item}” is the name of {len(found)} items: use a number that only one has.")
     item = found[0]
-    if item.base_unit != need.quantity.base:
+    if need.quantity.known and item.base_unit != need.quantity.base:
         counted = "liters" if item.base_unit == Item.BaseUnit.LITER else "pieces"
         raise Refused(f"{item} is counted in {counted}, but {need.quantity.typed} is not.")
     return item
@@ -86,6 +87,7 @@ def _revision(
         capacity_typed=written.capacity.typed if written.capacity else "",
         drain=_value(written.drain),
         drain_typed=written.drain.typed if written.drain else "",
+        fluid_kind=written.fluid_kind,
         specification=written.specification,
         tools="\n".join(written.tools),
         cautions="\n".join(written.cautions),
@@ -99,7 +101,7 @@ def _revision(
 
 
 def _value(amount: Amount | None) -> Decimal | None:
-    return amount.value if amount else None
+    return amount.value if amount and amount.known else None
 
 
 def _need(revision: ProcedureRevision, need: Need, item: Item | None, position: int) -> ProcedureNeed:
@@ -120,6 +122,7 @@ def _step(revision: ProcedureRevision, step: Step, need: ProcedureNeed | None, p
         revision=revision,
         position=position,
         kind=step.kind,
+        name=step.name,
         title=step.title,
         text=step.text,
         tool=step.tool,
@@ -127,13 +130,26 @@ def _step(revision: ProcedureRevision, step: Step, need: ProcedureNeed | None, p
         hold_point=step.hold_point,
         need=need,
         threads=step.threads,
+        how=step.how,
         substance=step.substance,
     )
     if step.reading is not None:
         reading = step.reading
         row.reading, row.unit, row.outside = reading.name, reading.unit, reading.outside
         row.target, row.low, row.high = reading.target, reading.low, reading.high
+        row.to_fill_in = ", ".join(reading.to_fill_in)
     return row
+
+
+def _require(steps: dict[ProcedureStep, Step]) -> None:
+    """Bind each step to those it needs, by the names that the file gave them."""
+    named = {row.name: row for row in steps if row.name}
+    required = ProcedureStep.required.through
+    required.objects.bulk_create(
+        required(from_procedurestep=row, to_procedurestep=named[needed])
+        for row, step in steps.items()
+        for needed in step.needs
+    )
 
 
 def _applies(procedure: Procedure, vehicles: Vehicles) -> AppliesTo:

@@ -57,12 +57,12 @@ def cancel_job(*, job: Job, reason: str, actor: User | None, clock: Clock) -> Jo
     """Call the visit off, with the reason; what was written stays. Refused once anything was drawn for it."""
     now = clock()
     if not reason.strip():
-        raise Refused("Say why the job is canceled.", "reason")
+        raise Refused("Write why the job is canceled.", "reason")
     for sentence in objections.to_canceling(job):
         raise Refused(sentence)
     drawn = queries.used(Line.objects.filter(operation__job=job))
     if any(used.quantity > 0 for used in drawn.values()):
-        raise Refused("Something was drawn from the shelf for this job: return it to the shelf first.")
+        raise Refused("Something was taken from the shelf for this job: return it to the shelf first.")
     return move(job, stages.CANCELED, waits_for=reason.strip(), note=reason.strip(), actor=actor, clock=fixed(now))
 
 

@@ -9,6 +9,7 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Max
@@ -24,6 +25,7 @@ from jobs.actions.draws import draw_at_step, line_used, undo_at_step
 from jobs.actions.evidence import record_sample
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
+from jobs.fluids import BOILING_POINT, FIGURES, FLUIDS, FREEZE_POINT, THINGS, WATER, read_figure
 from jobs.holding import held_by
 from jobs.models import JobStep, ProcedureStep, Reading, StepEvent
 from jobs.queries_bay import drained_before, steps_to_work
@@ -71,8 +73,9 @@ def act(
     """Do one act on a step and answer with its event; its `result` holds outcome, version and sentence.
 
     `data` are words as typed: `reading` and `reason`; for a sample `color`, `clarity`, `particles`, `smell`,
-    `distance` and `notes`; for a note `text`. Raises Refused, with nothing kept, where the act may not be: work not
-    authorized or not started, an open hold point before it, a reading that its limits turn away, a missing reason.
+    `distance`, `notes` and the figures of its kind of fluid; for a note `text`. Raises Refused, with nothing kept,
+    where the act may not be: work not authorized or not started, an open hold point before it, a reading that its
+    limits turn away, a missing reason.
     """
     now = clock()
     known = StepEvent.objects.filter(pk=event_id).first()
@@ -180,7 +183,7 @@ def _tick(doing: Act) -> dict[str, Any]:
 
 def _untick(doing: Act) -> dict[str, Any]:
     step = doing.step
-    reason = _reason(doing, "Say why it is unticked.")
+    reason = _reason(doing, "Write why it is reopened.")
     undo_at_step(step, actor=doing.actor, clock=fixed(doing.now))
     step.readings.all().delete()  # the events keep what was read
     if hasattr(step, "sample"):
@@ -191,7 +194,7 @@ def _untick(doing: Act) -> dict[str, Any]:
 
 def _skip(doing: Act) -> dict[str, Any]:
     _open_to_work(doing.step)
-    return _stand(doing, SKIPPED, _reason(doing, "Say why this is not done."))
+    return _stand(doing, SKIPPED, _reason(doing, "Write why this is not done."))
 
 
 def _note(doing: Act) -> dict[str, Any]:
@@ -210,7 +213,7 @@ _APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {TICK: _tick, UNTICK: _unti
 def _open_to_work(step: JobStep) -> None:
     holding = held_by(list(step.operation.steps.all()), step)
     if holding is not None:
-        raise Refused(f"First confirm step {holding.position}, “{holding}”: it is a hold point.")
+        raise Refused(f"First confirm step {holding.position}, “{holding}”: it must be checked first.")
 
 
 def _reason(doing: Act, sentence: str) -> str:
@@ -263,22 +266,49 @@ def _follow_up(doing: Act, measured: Measured) -> None:
 
 
 def _keep_sample(doing: Act, measured: Measured | None) -> None:
-    step = doing.step
-    if not all(doing.said(name) for name in ("color", "clarity", "particles", "smell")):
-        raise Refused("Say what the fluid looks and smells like.", "color")
+    step, seen = doing.step, _seen(doing)
     distance = doing.said("distance").replace(",", "")
     if distance and not (distance.isdecimal() and len(distance) < 8):
         raise Refused("The distance on the fluid is a whole number.", "distance")
     record_sample(
         operation=step.operation,
         step=step,
-        seen=Seen(doing.said("color"), doing.said("clarity"), doing.said("particles"), doing.said("smell")),
+        seen=seen,
+        typed={name: doing.said(name) for name in FIGURES},
         volume_out=measured.liters() if measured else drained_before(step),
         distance_on_fluid=int(distance) if distance else None,
         notes=doing.said("notes"),
         actor=doing.actor,
         clock=fixed(doing.now),
     )
+
+
+def _seen(doing: Act) -> Seen:
+    """What an act says of a sample, in the words of the procedure's kind of fluid, with the figures of its testers."""
+    assert doing.step.written is not None  # asked by the caller
+    revision = doing.step.written.revision
+    fluid = FLUIDS[revision.fluid_kind]
+    unsaid = [thing for thing in THINGS if thing in fluid.words and not doing.said(thing)]
+    if unsaid:
+        raise Refused(f"Say what the fluid looks like: {', '.join(unsaid)}.", unsaid[0])
+    words = {thing: doing.said(thing) if thing in fluid.words else "" for thing in THINGS}
+    return Seen(
+        **words,
+        kind=fluid.name,
+        freeze_point=_figure(doing, FREEZE_POINT),
+        water=_figure(doing, WATER),
+        boiling_point=_figure(doing, BOILING_POINT),
+        specification=revision.specification,
+    )
+
+
+def _figure(doing: Act, name: str) -> Decimal | None:
+    """A figure of a sample as it was typed; None where nothing was."""
+    typed = doing.said(name)
+    try:
+        return read_figure(name, typed) if typed else None
+    except ValueError as error:
+        raise Refused(str(error), name) from error
 
 
 def _pours(step: JobStep) -> bool:

@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
                 ),
                 ("concern", models.TextField(help_text="In the customer's own words.", verbose_name="concern")),
                 ("key_tag", models.CharField(blank=True, max_length=20, verbose_name="key tag")),
-                ("parked", models.CharField(blank=True, max_length=60, verbose_name="where the car stands")),
+                ("parked", models.CharField(blank=True, max_length=60, verbose_name="parked at")),
                 (
                     "drop_off_notes",
                     models.TextField(blank=True, verbose_name="already scratched or broken at drop-off"),
@@ -220,7 +220,7 @@ class Migration(migrations.Migration):
                 ("at", models.DateTimeField(blank=True, null=True)),
                 ("reason", models.CharField(blank=True, help_text="why it was skipped or unticked", max_length=200)),
                 ("note", models.TextField(blank=True)),
-                ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was drawn")),
+                ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was taken")),
                 (
                     "by",
                     models.ForeignKey(
@@ -585,6 +585,24 @@ class Migration(migrations.Migration):
                 ("distance_on_fluid", models.PositiveIntegerField(blank=True, null=True)),
                 ("unit", models.CharField(choices=[("mi", "miles"), ("km", "kilometers")], default="mi", max_length=2)),
                 ("volume_out", garage.fields.QuantityField(blank=True, null=True, verbose_name="came out, L")),
+                (
+                    "fluid_kind",
+                    models.CharField(
+                        choices=[
+                            ("oil", "oil"),
+                            ("automatic", "automatic transmission fluid"),
+                            ("coolant", "coolant"),
+                            ("brake fluid", "brake fluid"),
+                        ],
+                        default="oil",
+                        max_length=12,
+                        verbose_name="kind of fluid",
+                    ),
+                ),
+                (
+                    "specification",
+                    models.CharField(blank=True, max_length=120, verbose_name="specification it should have"),
+                ),
                 ("color", models.CharField(max_length=60, verbose_name="color")),
                 (
                     "clarity",
@@ -592,8 +610,9 @@ class Migration(migrations.Migration):
                         choices=[
                             ("clear", "clear"),
                             ("cloudy", "cloudy"),
-                            ("opaque", "cannot be seen through"),
+                            ("opaque", "opaque"),
                             ("milky", "milky"),
+                            ("layers", "in layers"),
                         ],
                         max_length=8,
                         verbose_name="clarity",
@@ -608,6 +627,11 @@ class Migration(migrations.Migration):
                             ("glitter", "glitter"),
                             ("flakes", "flakes"),
                             ("chunks", "chunks"),
+                            ("rust", "rust"),
+                            ("scale", "scale"),
+                            ("jelly", "jelly"),
+                            ("film", "oil film"),
+                            ("specks", "dark specks"),
                         ],
                         max_length=8,
                         verbose_name="particles",
@@ -616,11 +640,23 @@ class Migration(migrations.Migration):
                 (
                     "smell",
                     models.CharField(
-                        choices=[("usual", "as usual"), ("burnt", "burnt"), ("other", "other")],
+                        blank=True,
+                        choices=[
+                            ("usual", "as usual"),
+                            ("burnt", "burnt"),
+                            ("exhaust", "of exhaust or fuel"),
+                            ("other", "other"),
+                        ],
+                        help_text="not asked of every fluid",
                         max_length=8,
                         verbose_name="smell",
                     ),
                 ),
+                ("freeze_point", garage.fields.QuantityField(blank=True, null=True, verbose_name="freeze point, °C")),
+                ("freeze_point_typed", models.CharField(blank=True, max_length=40)),
+                ("water", garage.fields.QuantityField(blank=True, null=True, verbose_name="water, %")),
+                ("boiling_point", garage.fields.QuantityField(blank=True, null=True, verbose_name="boiling point, °C")),
+                ("boiling_point_typed", models.CharField(blank=True, max_length=40)),
                 (
                     "verdict",
                     models.CharField(
@@ -901,7 +937,14 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["position", "pk"],
                 "constraints": [
-                    models.CheckConstraint(condition=models.Q(("quantity__gt", 0)), name="need_has_quantity"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gt", 0),
+                            models.Q(("quantity", 0), ("typed", "to be filled in")),
+                            _connector="OR",
+                        ),
+                        name="need_has_quantity",
+                    ),
                     models.CheckConstraint(
                         condition=models.Q(
                             ("item__isnull", False), models.Q(("description", ""), _negated=True), _connector="OR"
@@ -944,6 +987,20 @@ class Migration(migrations.Migration):
                 ),
                 ("drain", garage.fields.QuantityField(blank=True, null=True, verbose_name="drains at a change, L")),
                 ("drain_typed", models.CharField(blank=True, max_length=40)),
+                (
+                    "fluid_kind",
+                    models.CharField(
+                        choices=[
+                            ("oil", "oil"),
+                            ("automatic", "automatic transmission fluid"),
+                            ("coolant", "coolant"),
+                            ("brake fluid", "brake fluid"),
+                        ],
+                        default="oil",
+                        max_length=12,
+                        verbose_name="kind of fluid",
+                    ),
+                ),
                 ("specification", models.CharField(blank=True, max_length=120, verbose_name="fluid specification")),
                 ("tools", models.TextField(blank=True, help_text="One a line.", verbose_name="tools")),
                 (
@@ -1041,6 +1098,10 @@ class Migration(migrations.Migration):
                         max_length=8,
                     ),
                 ),
+                (
+                    "name",
+                    models.CharField(blank=True, help_text="how the steps that need it call it", max_length=40),
+                ),
                 ("title", models.CharField(max_length=120)),
                 ("text", models.TextField(blank=True)),
                 ("tool", models.CharField(blank=True, max_length=120)),
@@ -1075,6 +1136,20 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "how",
+                    models.CharField(
+                        blank=True, help_text="how it is tightened without a torque, or after it", max_length=120
+                    ),
+                ),
+                (
+                    "to_fill_in",
+                    models.CharField(
+                        blank=True,
+                        help_text="figures of the reading that are still to be filled in: target, from, to",
+                        max_length=40,
+                    ),
+                ),
+                (
                     "substance",
                     models.BooleanField(default=False, help_text="without it the service does not count as done"),
                 ),
@@ -1094,11 +1169,25 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.CASCADE, related_name="steps", to="jobs.procedurerevision"
                     ),
                 ),
+                (
+                    "required",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="steps to be done before it",
+                        related_name="needed_by",
+                        to="jobs.procedurestep",
+                    ),
+                ),
             ],
             options={
                 "ordering": ["position"],
                 "constraints": [
                     models.UniqueConstraint(fields=("revision", "position"), name="step_position_once"),
+                    models.UniqueConstraint(
+                        condition=models.Q(("name", ""), _negated=True),
+                        fields=("revision", "name"),
+                        name="step_name_once",
+                    ),
                     models.CheckConstraint(
                         condition=models.Q(
                             ("low", None), ("high", None), ("low__lte", models.F("high")), _connector="OR"

@@ -5,6 +5,7 @@ from jobs.models.job import Draw, Finer, Job, JobPhoto, Line, LineKind, Operatio
 from jobs.models.procedures import (
     AppliesTo,
     Component,
+    FluidKind,
     Procedure,
     ProcedureNeed,
     ProcedureRevision,
@@ -19,6 +20,7 @@ __all__ = [
     "Draw",
     "DueService",
     "Finer",
+    "FluidKind",
     "FluidSample",
     "Job",
     "JobPhoto",

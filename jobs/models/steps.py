@@ -32,7 +32,7 @@ class JobStep(models.Model):
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=200, blank=True, help_text="why it was skipped or unticked")
     note = models.TextField(blank=True)
-    shortage = models.TextField(blank=True, help_text="what the shelf lacked when it was drawn")
+    shortage = models.TextField(blank=True, help_text="what the shelf lacked when it was taken")
 
     class Meta:
         ordering = ["operation", "position"]

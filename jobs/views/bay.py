@@ -22,10 +22,10 @@ from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
 from jobs.bay_sheet import spoken, work_of
 from jobs.consents import authorized, consent_of
+from jobs.fluids import FLUIDS, OIL
 from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
 from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
-from jobs.verdict import LABORATORY, SIGNS
 
 WRITE = ["GET", "HEAD", "POST"]
 
@@ -68,7 +68,8 @@ def work_page(
     if work.open is not None:
         step = work.open.step
         made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
-        context |= {"forms": made, "signs": SIGNS.values(), "laboratory": LABORATORY}
+        fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
+        context |= {"forms": made, "signs": fluid.signs.values(), "laboratory": fluid.laboratory}
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
     return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
@@ -136,14 +137,14 @@ def findings(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(WRITE)
 def draw(request: HttpRequest, pk: int) -> HttpResponse:
     """Draw more from the shelf for a line."""
-    return _move(request, pk, draw_for_line, "Draw from the shelf")
+    return _move(request, pk, draw_for_line, "Take from shelf")
 
 
 @allowed("bay")
 @require_http_methods(WRITE)
 def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Bring back to the shelf what was drawn for a line and not used."""
-    return _move(request, pk, return_from_line, "Bring back to the shelf")
+    return _move(request, pk, return_from_line, "Return to shelf")
 
 
 def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpResponse:

@@ -139,7 +139,7 @@ class Movement(Chained):
     class Kind(models.TextChoices):
         OPENING = "opening", "opening balance"
         RECEIPT = "receipt", "received"
-        DRAW = "draw", "drawn"
+        DRAW = "draw", "taken from the shelf"
         RETURN = "return", "returned to the shelf"
         ADJUSTMENT = "adjustment", "adjusted"
         WASTE = "waste", "wasted"

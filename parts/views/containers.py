@@ -107,7 +107,7 @@ def opening(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and attempt(
         form, lambda: opening_stock(item=item, actor=actor, clock=timezone.now, **form.values())
     ):
-        messages.success(request, f"{item}: opening stock is written down.")
+        messages.success(request, f"{item}: opening stock entered.")
         return after_post(request, reverse("parts:item", args=[item.pk]))
     context = {"item": item, "form": form}
     return render_page(request, "parts/opening.html", context, status=422 if request.method == "POST" else 200)

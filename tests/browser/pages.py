@@ -32,7 +32,7 @@ PAGES: dict[str, tuple[str, str, str]] = {
     "invoice, owed": ("counter", "invoicing:invoice", "invoice owed"),
     "invoice, paid": ("reader", "invoicing:invoice", "invoice paid"),
     "take payment": ("counter", "invoicing:payment-add", "invoice owed"),
-    "credit note": ("counter", "invoicing:credit", "invoice paid"),
+    "credit memo": ("counter", "invoicing:credit", "invoice paid"),
     "books": ("reader", "books", ""),
     "invoices": ("reader", "invoicing:invoices", ""),
     "payments": ("reader", "invoicing:payments", ""),

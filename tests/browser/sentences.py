@@ -34,8 +34,8 @@ def settled(page: Page) -> None:
 
 def begin_line(operation: Locator, kind: str) -> None:
     """Open the form for a new line of a kind, on the sheet itself."""
-    operation.get_by_role("link", name="Add a line").click()
-    kinds = operation.get_by_role("navigation", name="Kind of line")
+    operation.get_by_role("link", name="Add line").click()
+    kinds = operation.get_by_role("navigation", name="Kinds of line")
     if kind not in kinds.locator("[aria-current]").inner_text():
         kinds.get_by_role("link", name=kind).click()
     expect(kinds.locator("[aria-current]")).to_have_text(kind)

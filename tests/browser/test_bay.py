@@ -42,7 +42,7 @@ def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
         came = visit(garage, "Nell Ashby", "OFF-713", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET)
     page.goto(f"/bay/{came.job.pk}/")
-    page.get_by_role("link", name="Write what was found and done").first.click()
+    page.get_by_role("link", name="Write findings").first.click()
     box(page, "Found").fill("Seal weeps at the output shaft.")
     page.context.set_offline(True)
     page.get_by_role("button", name="Save").click()

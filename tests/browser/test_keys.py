@@ -39,9 +39,9 @@ def take_in(keys: Keyboard) -> None:
 
 def offer(keys: Keyboard) -> None:
     page = keys.page
-    keys.act(page.get_by_role("link", name="Add an operation"))
+    keys.act(page.get_by_role("link", name="Add operation"))
     keys.act(page.get_by_role("button", name="Add: Transfer case fluid, change"))
-    keys.act(page.get_by_role("button", name="Write the estimate"))
+    keys.act(page.get_by_role("button", name="Write estimate"))
     keys.act(page.get_by_role("link", name="Record authorization"))
     keys.go(page.get_by_role("radio").first)
     keys.press("Space")
@@ -64,7 +64,7 @@ def work(keys: Keyboard) -> None:
     step(keys, "Vehicle level on its wheels")
     step(keys, "Fill to the edge", "0.85")
     step(keys, "Tighten the fill plug", "13")
-    keys.act(page.get_by_role("link", name="Finish"))
+    keys.act(page.get_by_role("link", name="Finish job"))
     keys.fill(page.get_by_role("textbox", name="Odometer out"), "88412")
     keys.press("Enter")
     expect(page.get_by_role("status").filter(has_text="is finished")).to_be_visible()
@@ -94,8 +94,8 @@ def bill(keys: Keyboard) -> None:
     page.goto("/")
     keys.find(PLATE)
     keys.act(page.get_by_role("link", name=re.compile("^Job ")).first)
-    keys.act(page.get_by_role("link", name="Make the invoice"))
-    keys.act(page.get_by_role("button", name="Issue the invoice"))
+    keys.act(page.get_by_role("link", name="Make invoice"))
+    keys.act(page.get_by_role("button", name="Issue invoice"))
     keys.act(page.get_by_role("link", name="Record payment").last)
     keys.choose(box(page, "Paid by"), "ca")
     keys.act(page.get_by_role("button", name="Record payment"))

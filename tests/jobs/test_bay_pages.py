@@ -80,7 +80,7 @@ def test_the_list_shows_my_jobs_first_and_what_the_others_wait_for(bay: Bay, peo
     decide(operation=ready, decision="authorized", actor=people["owner"], now=now)
     written_up(car(people["owner"], now, "XEB-733"), revision, people["owner"], now, 51200)
     text = sheet(login("technician").get(reverse("bay")))
-    assert text.index("Mine") < text.index("KET-118") < text.index("Ready to take") < text.index("LOR-552")
+    assert text.index("Mine") < text.index("KET-118") < text.index("Ready to start") < text.index("LOR-552")
     assert text.index("LOR-552") < text.index("Waiting") < text.index("XEB-733")
     assert "waits for the bay since" in text
     assert "waits for an estimate since" in text
@@ -174,7 +174,7 @@ def test_a_sample_that_was_not_looked_at_says_what_to_tap(bay: Bay, login) -> No
 def test_a_held_step_cannot_be_ticked_by_its_address(bay: Bay, login) -> None:
     response = step_post(login("technician"), bay.step(6), reading="0.85")
     assert response.status_code == 422
-    assert "it is a hold point" in response.content.decode()
+    assert "it must be checked first" in response.content.decode()
     assert bay.on_hand(bay.fluid) == 3
 
 
@@ -183,7 +183,7 @@ def test_a_hold_point_that_was_left_out_is_said_on_the_job(bay: Bay, login) -> N
     assert step_post(client, bay.step(1), "skip").status_code == 422
     step_post(client, bay.step(1), "skip", reason="opened last week")
     page = sheet(client.get(reverse("jobs:bay-job", args=[bay.job.pk])))
-    assert "Hold point 1 was not confirmed: opened last week" in page
+    assert "Step 1 must be checked first and was not confirmed: opened last week" in page
 
 
 def test_what_came_out_and_what_went_in_stand_side_by_side(bay: Bay, login) -> None:
@@ -352,7 +352,7 @@ def test_a_step_names_the_fluid_of_the_sheet_and_not_the_one_it_has_replaced(bay
         act(event_id=uuid.uuid4(), step=step, kind="tick", base_version=step.version, data=data, actor=bay.technician,
             clock=fixed(bay.now))  # fmt: skip
     page = sheet(login("technician").get(reverse("jobs:bay-job", args=[operation.job_id])))
-    assert "Drawn from the shelf when done: Transfer case fluid TC-76" in page
+    assert "Taken from the shelf when done: Transfer case fluid TC-76" in page
 
 
 def test_a_form_brought_back_with_its_old_key_says_that_nothing_was_kept(bay: Bay, login) -> None:

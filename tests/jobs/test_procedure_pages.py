@@ -59,6 +59,22 @@ def test_the_page_of_a_procedure_names_the_steps_that_count_as_the_service(shop,
     assert page.count("counts as the service</b>") == 1
 
 
+def test_the_steps_that_a_step_needs_are_kept_shown_and_given_out(shop, people, now, login) -> None:
+    needs = PROCEDURE.replace("    tool: 10 mm hex\n", "    tool: 10 mm hex\n    name: drain plug\n").replace(
+        "    uses: fluid\n", "    uses: fluid\n    needs: [drain plug]\n"
+    )
+    bay = in_bay(people, now, needs)
+    tighten, fill = bay.revision.steps.get(position=4), bay.revision.steps.get(position=6)
+    assert (tighten.name, list(fill.required.all())) == ("drain plug", [tighten])
+    page = login("technician").get(reverse("jobs:procedure", args=[bay.revision.procedure_id])).content.decode()
+    assert "<small>First: 4 · Tighten the drain plug</small>" in page
+    assert parse(write(as_written(bay.revision))) == marked(parse(needs))
+    assert publish(written=parse(needs), actor=people["owner"], clock=fixed(now)) == bay.revision
+    without = publish(written=parse(PROCEDURE), actor=people["owner"], clock=fixed(now))
+    assert without.number == 2, "a need that is taken away is another revision"
+    assert not without.steps.get(position=6).required.exists()
+
+
 def test_an_unknown_item_is_refused_and_named(shop, people, now) -> None:
     with pytest.raises(Refused, match="No item on the shelf is called “TC-75”"):
         publish(written=parse(PROCEDURE), actor=people["owner"], clock=fixed(now))
@@ -124,7 +140,7 @@ def test_the_page_shows_limits_in_both_units_and_whose_data_comes_first(bay: Bay
         "13 ft·lb",
         "17.6 N·m · from 12 to 14",
         "0.82 L · 0.87 qt",
-        "hold point",
+        "must check first",
         "The manufacturer’s data and local rules come first.",
         "Brannock Fell 2.4",
     ):

@@ -208,7 +208,7 @@ def test_the_sample_is_kept_with_its_verdict_and_the_volume_that_came_out(bay: B
     assert sample.volume_out == D("0.82")
     assert sample.odometer == 88410
     bay.do(3, "untick", reason="look again")
-    with pytest.raises(Refused, match="looks and smells"):
+    with pytest.raises(Refused, match="looks like: clarity, particles, smell"):
         bay.do(3, color="brown")
 
 

@@ -270,7 +270,7 @@ def test_changing_an_item_keeps_its_rows_and_renames_a_pack(login, db):
 @pytest.mark.parametrize(
     ("changed", "sentence"),
     [
-        ({"name": ""}, "This field is required."),
+        ({"name": ""}, "Write the item’s name."),
         ({"minimum": "1,500"}, "can be read two ways"),
         ({"minimum": "2 lb"}, "measures"),
         ({"wanted": "0.1"}, "must not be under the minimum"),
