@@ -20,6 +20,12 @@ def day(value: dt.date) -> str:
     return formats.date_format(value, "DATE_FORMAT")
 
 
+def weekday(value: dt.date) -> str:
+    """A day by its name, for a heading: Tuesday, November 24, or Tuesday, 24 November."""
+    in_full = formats.get_format("MONTH_DAY_FORMAT").replace("M", "F")
+    return f"{formats.date_format(value, 'l')}, {formats.date_format(value, in_full)}"
+
+
 def month(value: dt.date) -> str:
     """A month: November 2026."""
     return formats.date_format(value, "YEAR_MONTH_FORMAT")

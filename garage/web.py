@@ -171,7 +171,7 @@ def key_named(request: HttpRequest, parameter: str) -> int | None:
     return key
 
 
-def page_address(request: HttpRequest, **keys: int) -> str:
+def page_address(request: HttpRequest, **keys: int | str) -> str:
     """The same list from another row on: what narrows it stays in the address."""
     kept = {name: value for name, value in request.GET.items() if name not in {"before", "after"}}
     return f"?{urlencode({**kept, **keys})}"

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from garage.models import Customer
 from garage.money import spoken
@@ -154,7 +155,10 @@ def advanced(job: Job) -> Decimal:
 def against_ending(job: Job) -> str:
     """Why a job cannot end without an invoice yet: nobody has said what becomes of its deposit. Empty when it can."""
     for advance in standing_advances(job):
-        return f"{advance.title} stands on {job}: issue its credit memo first, then refund what was paid on it."
+        return _("%(paper)s is open on %(job)s: issue its credit memo first, then refund what was paid on it.") % {
+            "paper": advance.title,
+            "job": job,
+        }
     there = deposit_of(job)
     return f"A deposit of {spoken(there)} stands on {job}: refund it or keep it as credit first." if there else ""
 

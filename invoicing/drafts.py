@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage import dates
 from garage.errors import Refused
 from garage.money import spoken
@@ -207,7 +209,7 @@ def _as_drawn(
         billed[charge.line or 0] = max(drawn.quantity, Decimal(0))
         if drawn.quantity <= 0:
             said.append(
-                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none drawn from the "
+                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none taken from the "
                 f"shelf. It is not billed, {spoken(charge.net)} less."
             )
             continue
@@ -215,7 +217,7 @@ def _as_drawn(
         if line_change(replace(charge, if_needed=False), drawn):
             said.append(
                 f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, "
-                f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
+                f"{how_much(drawn.quantity, drawn.unit)} used, {more_or_less(drawn.net - charge.net)}."
             )
     return replace(operation, charges=tuple(kept)), said
 
@@ -280,11 +282,11 @@ def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
 def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
-        yield f"{job} has an invoice already; a credit memo corrects it."
+        yield _("%(job)s has an invoice already; a credit memo corrects it.") % {"job": job}
     elif job.stage in stages.BILLED and job.is_sale:
-        yield f"{job} is over: what comes back over the counter is sold anew."
+        yield f"{job} is over: what is returned over the counter is sold again."
     elif job.stage in stages.BILLED:
-        yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: reopen it first."
+        yield f"{job} is {job.get_stage_display()}, and has no open invoice: reopen it first."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
     elif not any(operation.charges for operation in billed):

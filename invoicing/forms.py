@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from garage.forms import KeyForm, MoneyFormField, QuantityFormField
 from garage.forms_fields import DayField, PlainDecimalField, needed
@@ -124,7 +125,7 @@ class AuthorizeForm(KeyForm):
         if standing.state == AUTHORIZED and standing.asks:
             addition = [
                 (AUTHORIZED, "authorized with the change"),
-                (DECLINED, "change declined, the earlier yes stands"),
+                (DECLINED, "change declined, the earlier authorization stays"),
             ]
             return [*addition, (WITHDRAWN, "no longer wanted at all"), NOT_YET]
         if standing.state == AUTHORIZED:
@@ -199,7 +200,7 @@ class CreditForm(KeyForm):
     """Which quantities of an invoice are taken back, why, and whether the job is billed again."""
 
     reason = forms.CharField(
-        label="Why", max_length=200, help_text="Printed on the credit memo.", error_messages=needed("Write why.")
+        label="Why", max_length=200, help_text=_("Printed on the credit memo."), error_messages=needed("Write why.")
     )
     bill_again = forms.BooleanField(
         label="If everything is credited, the job will be invoiced again", required=False, initial=True
@@ -217,7 +218,7 @@ class CreditForm(KeyForm):
         self.anything_left = any(row.quantity for row in self.left.values())
         self.taken_off = off_lines(invoice)
         if self.whole_only or invoice.consent == Invoice.Consent.SALE:
-            del self.fields["bill_again"]  # what comes back over the counter is sold anew
+            del self.fields["bill_again"]  # what is returned over the counter is sold again
         if self.whole_only:
             return
         if core in cores:
@@ -357,7 +358,7 @@ class TaxNameForm(forms.Form):
         label="Name on the invoice",
         max_length=60,
         help_text="Papers already written keep the name they were written with.",
-        error_messages=needed("Give the tax the name that stands on the invoice."),
+        error_messages=needed("Write the name that is printed on the invoice."),
     )
 
 
@@ -372,7 +373,7 @@ class InvoiceFilter(forms.Form):
             ("owed", "owed"),
             ("overdue", "overdue"),
             ("sale", "counter sales"),
-            ("credit", "credit memos"),
+            ("credit", _("credit memos")),
         ],
     )
 

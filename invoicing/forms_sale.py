@@ -13,6 +13,7 @@ from django import forms
 from django.http import QueryDict
 from django.utils import timezone
 from django.utils.functional import cached_property
+from django.utils.translation import gettext_lazy as _
 
 from garage.asking import Asked, answer_to
 from garage.cuts import Cut, first_of
@@ -52,10 +53,10 @@ class SaleHead(Lenient, KeyForm):
         label="Paid by",
         choices=[*Payment.Method.choices, (ON_ACCOUNT, "on account")],
         widget=forms.RadioSelect,
-        error_messages=needed("Say how it is paid."),
+        error_messages=needed("Choose how it is paid."),
     )
     reference = forms.CharField(
-        label="Reference", max_length=80, required=False, help_text="Such as the number of the check."
+        label="Reference", max_length=80, required=False, help_text=_("Such as the number of the check.")
     )
     order_number = forms.CharField(label="Their order number", max_length=60, required=False)
     clock_reason = ClockReasonField()

@@ -4,6 +4,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage.errors import Refused
 from garage.money import spoken
 from invoicing import charges, queries
@@ -73,13 +75,23 @@ def taken_back_for_good(job: Job) -> bool:
 def against_canceling(job: Job) -> str:
     """Why a job is not canceled: an invoice of it stands. Empty when none does."""
     invoice = queries.invoice_of(job)
-    return f"Invoice {invoice.label} of {job} stands: issue its credit memo first." if invoice else ""
+    return (
+        _("Invoice %(number)s of %(job)s is issued: issue its credit memo first.")
+        % {"number": invoice.label, "job": job}
+        if invoice
+        else ""
+    )
 
 
 def against_changing(operation: Operation) -> str:
     """Why the work of an operation is not changed while its job waits for another invoice: it is billed already."""
     invoice = queries.invoice_of_operation(operation)
-    return f"“{operation}” is billed on invoice {invoice.label}: a credit memo corrects it." if invoice else ""
+    return (
+        _("“%(work)s” is billed on invoice %(number)s: a credit memo corrects it.")
+        % {"work": operation, "number": invoice.label}
+        if invoice
+        else ""
+    )
 
 
 def against_moving(operation: Operation) -> str:

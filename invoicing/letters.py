@@ -2,12 +2,13 @@
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from garage import dates, shop
 from garage.errors import Refused
 from garage.money import in_currency
-from invoicing.models import Estimate, Invoice, Payment
+from invoicing.models import Estimate, Invoice, Payment, Receivable
 
 ESTIMATE_TEXT = gettext_lazy("""Hello {customer},
 
@@ -71,10 +72,25 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
         "phone": profile.phone,
         "total": in_currency(invoice.gross, invoice.currency),
         "due": dates.day(invoice.due_on),
+        "payable": payable(invoice),
         "corrects": invoice.corrects.label if invoice.corrects else "",
     }
     text = str(CREDIT_TEXT) if invoice.kind == Invoice.Kind.CREDIT_NOTE else profile.mail_text
     return f"{invoice.title} from {profile.name}", fill(text, values)
+
+
+def payable(invoice: Invoice) -> str:
+    """What is still to be paid of an invoice when its mail is written: all of it, what a deposit left, or nothing."""
+    receivable = Receivable.objects.filter(invoice=invoice).first()  # the row at hand may be from before a payment
+    balance, due = receivable.balance if receivable else invoice.gross, dates.day(invoice.due_on)
+    if balance <= 0:
+        return _("paid")
+    if balance < invoice.gross:
+        return _("%(balance)s left to pay, due %(due)s") % {
+            "balance": in_currency(balance, invoice.currency),
+            "due": due,
+        }
+    return _("due %(due)s") % {"due": due}
 
 
 def receipt_letter(payment: Payment) -> tuple[str, str]:

@@ -255,7 +255,7 @@ def _open_step(step: JobStep) -> OpenStep:
         step=step,
         spec=spec,
         held=_held(step, steps),
-        label=" · ".join([*parts, "must check first"] if step.hold_point else parts),
+        label=" · ".join([*parts, _("must check first")] if step.hold_point else parts),
         of=f"Step {step.position} of {len(steps)}",
         needs_photo=bool(written and written.kind == Kind.PHOTO and not step.photos.all()),
         pan=pan(revision, spec) if _drains_now(step) and revision else "",

@@ -164,7 +164,7 @@ def _accept_outside(spec: Spec, measured: Measured, reason: str) -> None:
     if over_torque(spec, measured):
         if not reason.strip():
             raise Refused(
-                f"{where}: threads may have suffered. Say what happened; a check is put on the job.", "reason"
+                f"{where}: threads may have suffered. Write what happened; a check is added to the job.", "reason"
             )
     elif spec.outside == "refuse" and (spec.low if measured.band == "low" else spec.high) is not None:
         raise Refused(f"{where}. This step is not done until it is within its limits.", "reading")

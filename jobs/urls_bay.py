@@ -22,5 +22,4 @@ bay_urls = [
     path("bay/procedures/<int:pk>/", procedures.procedure, name="procedure"),
     path("bay/procedures/<int:pk>/<int:number>/", procedures.procedure, name="procedure-revision"),
     path("bay/procedures/<int:pk>/<int:number>/file/", procedures.export, name="procedure-export"),
-    path("counter/due/", samples.due, name="due"),
 ]

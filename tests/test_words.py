@@ -15,99 +15,15 @@ import invoicing
 import jobs
 import parts
 from garage import catalog, dates
+from tests.retired import retired_in
 from tests.visible import said_in_code, said_in_templates
 
 ROOT = Path(__file__).resolve().parent.parent
 
-# Words that were given up, with what is said instead
+# Words that were given up
 
-RETIRED = {
-    "Write it up": "Write estimate",
-    "Put it into the bay": "Start work",
-    "See the steps": "Open steps",
-    "Go on": "Continue",
-    "Make the invoice": "Make invoice",
-    "Issue the invoice": "Issue invoice",
-    "Take it back": "Reverse payment",
-    "Give back": "Refund",
-    "Owed in all": "Total balance due",
-    "paid too much": "overpaid",
-    "Why so exact": "What is kept",
-    "Noticed something": "Add recommendation",
-    "Noticed for later": "Recommended work",
-    "Noticed before": "Previously recommended",
-    "Settle it": "Mark done, Dismiss, Open mail",
-    "Bring back": "Return to shelf",
-    "was drawn": "was taken from the shelf",
-    "In words": "Findings",
-    "Cannot do this": "Can’t do this",
-    "Leave it out": "Skip step",
-    "Keep the note": "Save note",
-    "Keep the photo": "Save photo",
-    "Open it again": "Reopen step",
-    "Opened again": "Reopened",
-    "Write it down": "Save count",
-    "written down": "added, recorded, listed",
-    "Empty ones too": "Show empties",
-    "See what to order": "Order list",
-    "Of it open": "In open containers",
-    "In it": "Left",
-    "Came": "Received, Arrived",
-    "Came in": "Arrived",
-    "Came out": "Drained",
-    "Worth": "Value",
-    "Each": "Unit price",
-    "Stands": "Parked at",
-    "Title and words": "Edit title and notes",
-    "Or free": "Without a procedure",
-    "Take up again": "Reopen job",
-    "Finer kind": "Line type",
-    "What stands on the car": "Plate and VIN",
-    "Another owner": "Change owner",
-    "nobody known": "New owner unknown",
-    "Password until now": "Current password",
-    "Last here": "Last login",
-    "In the book since": "Customer since",
-    "than signs": "characters",
-    "signs of a VIN": "characters",
-    "On the fluid": "Miles on fluid",
-    "cannot be seen through": "opaque",
-    "by distance": "mileage reached",
-    "Take in a": "Import file",
-    "Take in somebody": "New visit",
-    "Look it over": "Check file",
-    "Further": "Older, Next",
-    "See it": "Open",
-    "on a day to come": "in the future",
-    "Nothing is known as": "Unknown placeholder",
-    "had grown old": "This page expired",
-    "this act": "this page or action",
-    "work done by others": "Sublet",
-    "Others’ work": "Sublet",
-    "End it": "End rate",
-    "Not taxed": "no row",
-    "Credit note": "Credit memo",
-    "credit note": "credit memo",
-    "hold point": "must check first",
-    "Movements": "Stock history",
-    "Dear {customer}": "Hello {customer}",
-    "Save it as it is": "Save anyway",
-    "This field is required": "a sentence of its own",
-}
-#: Short ones are given up as a whole label only: inside a sentence they may be right.
-AS_A_LABEL = {"Came", "Worth", "Each", "Stands", "In it", "Go on", "In words", "Further", "Not taxed", "Give back"}
 #: The format of procedure files has words of its own.
 FILE_FORMAT = {"jobs/procedure_schema.py", "jobs/procedure_files.py"}
-
-
-def retired_in(text: str) -> list[str]:
-    """The retired words in one thing that is said."""
-    bare = re.sub(r"\s+", " ", text).strip()
-    return [
-        word
-        for word in RETIRED
-        if (bare.rstrip(":.") == word if word in AS_A_LABEL else re.search(rf"(?<!\w){re.escape(word)}(?!\w)", bare))
-    ]
 
 
 @pytest.mark.parametrize("label", ["Came", " Worth:", "What was drawn stays", "No credit note yet", "Take it back"])
@@ -156,6 +72,65 @@ def test_every_required_field_asks_in_a_sentence_of_its_own() -> None:
     assert not silent, "\n".join(silent)
 
 
+# One act has one name: on the button, on the page it opens, on the button there, and in what is said after it
+
+#: Button, the template of the page it opens, the button there where it is another, and the message with its file.
+ACTS = [
+    ("Record payment", "invoicing/money_in.html", "", ("invoicing/views/payments.py", "recorded")),
+    ("Reverse payment", "invoicing/payment_reverse.html", "", None),
+    (
+        "Record authorization",
+        "invoicing/authorize.html",
+        "Save authorization",
+        ("invoicing/views/authorize.py", "Authorization saved."),
+    ),
+    (
+        "Issue credit memo",
+        "invoicing/credit.html",
+        "",
+        ("invoicing/views/invoices.py", "Credit memo %(number)s is issued."),
+    ),
+    (
+        "Close without invoice",
+        "invoicing/job_close.html",
+        "",
+        ("invoicing/views/unbilled.py", "is closed without an invoice."),
+    ),
+    ("Make invoice", "invoicing/invoice_make.html", "Issue invoice", ("invoicing/views/invoices.py", "is issued.")),
+    ("Record odometer", "garage/odometer.html", "", ("garage/views/vehicles.py", "Odometer recorded")),
+    ("Change owner", "garage/vehicle_owner.html", "", None),
+    ("Edit customer", "garage/customer_edit.html", "Save customer", ("garage/views/customers.py", "is saved.")),
+    ("Edit vehicle", "garage/vehicle_edit.html", "Save vehicle", ("garage/views/vehicles.py", "is saved.")),
+    ("Correct reading", "jobs/reading_correct.html", "", ("jobs/views/readings.py", "The reading is corrected.")),
+    ("Add recommendation", "jobs/advisory.html", "", ("jobs/views/samples.py", "Recommendation added")),
+    ("Write findings", "jobs/bay_findings.html", "Save findings", None),
+    ("Finish job", "jobs/bay_finish.html", "", ("jobs/views/bay.py", "is finished.")),
+    ("Cancel job", "jobs/job_cancel.html", "", ("jobs/views/sheet.py", "is canceled.")),
+    ("Add operation", "jobs/operation_add.html", "", None),
+    ("New visit", "jobs/intake.html", "Open job", ("jobs/views/intake.py", "is opened.")),
+    ("Import file", "jobs/procedure_file.html", "Check file", None),
+    ("Receive delivery", "parts/receive.html", "", ("parts/views/receiving.py", "Delivery received")),
+    ("Undo delivery", "parts/receipt_undo.html", "", ("parts/views/receiving.py", "The delivery is undone.")),
+    ("Enter opening stock", "parts/opening.html", "", ("parts/views/containers.py", "opening stock entered")),
+    ("Count stock", "parts/count.html", "Save count", None),
+    ("Add price", "parts/price_new.html", "", ("parts/views/suppliers.py", "The price is added.")),
+    ("Edit item", "parts/item_edit.html", "Save item", ("parts/views/items.py", "is saved.")),
+    ("Erase customer", "garage/forget.html", "", ("garage/views/forgetting.py", "Erased.")),
+]
+
+
+@pytest.mark.parametrize(("button", "page", "there", "after"), ACTS, ids=[row[0] for row in ACTS])
+def test_an_act_has_one_name(button: str, page: str, there: str, after: tuple[str, str] | None) -> None:
+    said = [(place[0].removeprefix("templates/"), text) for place, text in said_in_templates()]
+    assert any(text == button and template != page for template, text in said), "no button leads there"
+    on_page = [text.lower() for template, text in said if template == page]
+    assert any(button.lower() in text for text in on_page), on_page
+    assert (there or button).lower() in on_page, on_page
+    if after:
+        path, words = after
+        assert any(words in text for place, text in said_in_code() if place[0] == path)
+
+
 # Words and dates of a locale
 
 
@@ -166,7 +141,7 @@ def test_a_compiled_catalog_is_what_its_text_says(path: Path) -> None:
 
 def test_the_british_catalog_translates_what_is_said_and_keeps_its_placeholders() -> None:
     text = (ROOT / "locale/en_GB/LC_MESSAGES/django.po").read_text(encoding="utf-8")
-    said = {" ".join(text.split()) for _place, text in [*said_in_templates(), *said_in_code()]}
+    said = {" ".join(text.split()) for _place, text in [*said_in_templates(), *said_in_code(words=True)]}
     names = re.compile(r"%\(\w+\)s|\{\w+\}")
     for original, british in catalog.read(text).items():
         if original:
@@ -176,10 +151,8 @@ def test_the_british_catalog_translates_what_is_said_and_keeps_its_placeholders(
 
 def test_the_british_say_it_their_way() -> None:
     with dates.speaking("en-GB"):
-        assert (translation.gettext("Credit memo"), translation.gettext("Stock history")) == (
-            "Credit note",
-            "Stock movements",
-        )
+        assert translation.gettext("Credit memo") == "Credit note"
+        assert translation.gettext("Stock history") == "Stock movements"
         assert translation.gettext("Enter a whole number.") == "Write a whole number, such as 14."
     with dates.speaking("en-US"):
         assert translation.gettext("Credit memo") == "Credit memo"

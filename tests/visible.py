@@ -32,14 +32,18 @@ def said_in_templates() -> Iterator[tuple[Place, str]]:
                 yield place, re.sub(r"\{\{\s*(\w+)\s*\}\}", r"%(\1)s", form)
 
 
-def said_in_code() -> Iterator[tuple[Place, str]]:
-    """Every string of the code that may be read by somebody: no docstring, no name, no SQL."""
+def said_in_code(*, words: bool = False) -> Iterator[tuple[Place, str]]:
+    """Every string of the code that may be read by somebody: no docstring, no name; with `words` single ones too."""
     for app in APPS:
         for path in sorted((ROOT / app).rglob("*.py")):
             name = str(path.relative_to(ROOT))
             if not NOT_FOR_PEOPLE.search(name):
                 for line, text in _strings(ast.parse(path.read_text(encoding="utf-8"))):
-                    if (re.search(r"[A-Za-z]", text) and not re.fullmatch(r"[\w.:/-]+", text)) or text[:1].isupper():
+                    if (
+                        words
+                        or (re.search(r"[A-Za-z]", text) and not re.fullmatch(r"[\w.:/-]+", text))
+                        or text[:1].isupper()
+                    ):
                         yield (name, line), text
 
 

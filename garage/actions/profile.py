@@ -17,7 +17,7 @@ from garage.writing import writing
 FIELDS = tuple(field.name for field in ShopProfile._meta.concrete_fields if field.name not in ("id", "logo"))
 
 #: What the mail with an invoice may name in braces.
-MAIL_WORDS = {"customer", "number", "vehicle", "garage", "phone", "total", "due"}
+MAIL_WORDS = {"customer", "number", "vehicle", "garage", "phone", "total", "due", "payable"}
 
 
 @writing()

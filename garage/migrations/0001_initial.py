@@ -627,8 +627,8 @@ class Migration(migrations.Migration):
                 (
                     "mail_text",
                     models.TextField(
-                        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, due {due}.\n\n{garage}",
-                        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total} and {due}.",
+                        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, {payable}.\n\n{garage}",
+                        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total}, {payable} and {due}.",
                         verbose_name="text of the mail with an invoice",
                     ),
                 ),

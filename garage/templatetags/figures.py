@@ -9,9 +9,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from django import template
 from django.utils import timezone
 
-from garage import dates, search, units
+from garage import dates, late, search, units
 from garage.forms_fields import plain_text
-from garage.money import in_currency, round_money
+from garage.money import in_currency, round_money, spoken
 
 register = template.Library()
 
@@ -22,6 +22,12 @@ HOURS = {"h": "hr"}
 def money(value: Decimal | None) -> str:
     """An amount rounded half-up to cents, thousands separated, with a true minus sign: 1,234.50, −0.40."""
     return "" if value is None else f"{round_money(value):,.2f}".replace("-", "−")
+
+
+@register.filter(name="spoken")
+def _spoken(value: Decimal | None) -> str:
+    """An amount that stands alone, in the currency of the book: $1,234.50."""
+    return "" if value is None else spoken(value)
 
 
 @register.filter
@@ -111,6 +117,12 @@ def day(value: dt.date | dt.datetime | None) -> str:
     if value is None:
         return ""
     return dates.day(timezone.localtime(value) if isinstance(value, dt.datetime) else value)
+
+
+@register.filter
+def overdue(due: dt.date | None) -> str:
+    """How long a day has passed: 46 days overdue; nothing for one that is still to come."""
+    return "" if due is None else late.days_overdue((due - timezone.localdate()).days)
 
 
 @register.filter

@@ -66,7 +66,7 @@ def _split(
 
 def _charge(share: advances.Share) -> Charge:
     """A line of an advance invoice. It stands for all classes that bear the same taxes, and is in the first of them."""
-    names = [TaxClass(name).label for name in share.classes]
+    names = [str(TaxClass(name).label) for name in share.classes]
     one = Decimal(1)
     return Charge(
         line=None,

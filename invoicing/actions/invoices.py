@@ -9,6 +9,8 @@ import uuid
 from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
@@ -176,9 +178,9 @@ def credit(
     note = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     original = queries.whole_invoices().get(pk=invoice.pk)
     if original.kind == Invoice.Kind.CREDIT_NOTE:
-        raise Refused("A credit memo is not credited: issue a new invoice instead.")
+        raise Refused(_("A credit memo is not credited: issue a new invoice instead."))
     if not reason.strip():
-        raise Refused("Write why it is credited: the reason is printed on the credit memo.", "reason")
+        raise Refused(_("Write why it is credited: the reason is printed on the credit memo."), "reason")
     taken = crediting.credited(original, lines)
     again = taken.whole and bill_again and original.kind == Invoice.Kind.INVOICE
     again = again and original.consent != Invoice.Consent.SALE  # what comes back is sold anew

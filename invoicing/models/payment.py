@@ -6,6 +6,7 @@ Every cent of a payment stands somewhere: on an invoice, on a job as a deposit, 
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from garage.fields import MoneyField
 from garage.ledger import AppendOnly, Chained, beside
@@ -26,7 +27,7 @@ class Payment(Chained):
         CASH = "cash", "cash"
         CARD = "card", "card"
         TRANSFER = "transfer", "transfer"
-        CHECK = "check", "check"
+        CHECK = "check", _("check")
 
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
     person = models.ForeignKey("garage.SideRow", models.PROTECT, related_name="+")

@@ -168,7 +168,7 @@ def test_an_advance_above_the_final_invoice_is_credited_first_and_its_money_appl
     second.lines.all().delete()
     second.delete()
     final_job = garage.finish(garage.into_bay(job))
-    with pytest.raises(Refused, match="146.40 more than this invoice"):
+    with pytest.raises(Refused, match=r"\$146.40 more than this invoice"):
         garage.issue(final_job)
     garage.credit(advance)
     final = garage.issue(final_job)
@@ -188,7 +188,7 @@ def test_a_part_of_the_final_invoice_is_credited_up_to_what_is_left_of_it(garage
     job, advance = paid_in_advance(garage, "200.00")
     final = garage.issue(garage.finish(garage.into_bay(job)))  # 243.48 less 200.00
     pads = InvoiceLine.objects.get(kind="part", invoice_operation__invoice=final)
-    with pytest.raises(Refused, match="43.48 of this invoice is left"):
+    with pytest.raises(Refused, match=r"\$43.48 of this invoice is left"):
         garage.credit(final, lines={pads.pk: D(1)})
     off = InvoiceLine.objects.get(kind="charge", invoice_operation__invoice=final)
     with pytest.raises(Refused, match="only when all that was billed is credited"):
@@ -271,7 +271,7 @@ def test_a_taxed_deposit_goes_through_the_pages_to_the_final_invoice_and_back(to
     page = text_of(client.get(f"/invoices/{advance.pk}/"))
     assert f'Taken off invoice <a href="/invoices/{final.pk}/">' in page and "Issue credit memo" not in page
     form = text_of(client.get(f"/invoices/{final.pk}/credit/"))
-    assert "the advance invoice stands again" in form and "Deposit for" not in form
+    assert "the advance invoice is open again" in form and "Deposit for" not in form
     lines = {f"line_{row.pk}": f"{row.quantity}" for row in InvoiceLine.objects.filter(kind__in=["labor", "part"])}
     client.post(f"/invoices/{final.pk}/credit/", {"key": str(uuid.uuid4()), "reason": "Called off", **lines})
     assert accounts.standing_advances(job) == [advance]

@@ -85,9 +85,9 @@ def test_what_was_taken_off_for_a_line_does_not_stay_off_without_it(garage: Gara
     tap(client, job)
     take_off(garage, Line.objects.get(description="Wear sensor"))
     page = draft_page(client, job)
-    assert "“Operation 1”: 12.00 more is taken off than is above what was authorized" in page
+    assert "“Operation 1”: $12.00 more is taken off than is above what was authorized" in page
     assert "Issue invoice" not in page
-    with pytest.raises(Refused, match="12.00 more is taken off"):
+    with pytest.raises(Refused, match=r"\$12.00 more is taken off"):
         garage.issue(job)
     undone = text_of(client.post(f"/jobs/{job.pk}/only-authorized/undo/", follow=True))
     assert "$12.00 is on the bill again." in undone and "Issue invoice" in undone
@@ -166,7 +166,7 @@ def test_a_draft_that_changed_since_it_was_looked_at_is_shown_again(garage: Gara
     answer = client.post(f"/jobs/{job.pk}/invoice/", stale)
     page = text_of(answer)
     assert answer.status_code == 422 and not Invoice.objects.exists()
-    assert "The draft changed meanwhile: it comes to 136.03 with tax now. Look at it again." in page
+    assert "The draft changed meanwhile: it comes to $136.03 with tax now. Look at it again." in page
     change(garage, Line.objects.get(kind="part"), unit_price=D("74.90"))
     assert client.post(f"/jobs/{job.pk}/invoice/", issue_form(draft_page(client, job))).status_code == 303
     assert Invoice.objects.get().net == D("202.90")
@@ -249,7 +249,7 @@ def test_what_was_taken_off_before_another_yes_asks_when_it_is_put_back(garage: 
     say(garage, job, second, YES, "218.00")
     back_on(garage, removed)
     garage.finish(garage.into_bay(job))
-    with pytest.raises(Refused, match="74.90 more than the 128.00 that was authorized"):
+    with pytest.raises(Refused, match=r"\$74.90 more than the \$128.00 that was authorized"):
         garage.issue(job)
     assert broken() == []
 

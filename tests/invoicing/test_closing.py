@@ -81,7 +81,7 @@ def test_who_may_not_bill_neither_closes_nor_reopens(garage: Garage, login) -> N
 
 def test_what_can_be_billed_is_not_closed_away(garage: Garage, login) -> None:
     job, client = garage.done([labor()], [part()]), login("counter")
-    with pytest.raises(Refused, match="“Operation 1” was authorized and done: make its invoice, 179.20 before tax"):
+    with pytest.raises(Refused, match=r"“Operation 1” was authorized and done: make its invoice, \$179.20 before tax"):
         close(garage, job)
     address = reverse("invoicing:close-without-invoice", args=[job.pk])
     assert 'name="reason"' not in html(client.get(address))
@@ -117,7 +117,7 @@ def test_a_job_in_the_bay_and_one_that_is_invoiced_are_not_closed_so(garage: Gar
 def test_a_deposit_is_refunded_or_kept_as_credit_first(garage: Garage, login) -> None:
     job, client = withdrawn(garage, [labor()]), login("counter")
     garage.deposit(job, "50.00")
-    with pytest.raises(Refused, match="A deposit of 50.00 stands on .* refund it or keep it as credit first"):
+    with pytest.raises(Refused, match=r"A deposit of \$50.00 stands on .* refund it or keep it as credit first"):
         close(garage, job)
     shown = html(client.get(reverse("invoicing:close-without-invoice", args=[job.pk])))
     for act in ("deposit-refund", "deposit-keep"):

@@ -63,7 +63,7 @@ def test_fluid_is_billed_by_what_was_drawn_less_what_came_back(garage: Garage) -
     garage.bring_back(line, "0.3")
     garage.finish(job)
     made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
-    assert made.differences == ("Kestrel TF-31 transfer fluid: 1.700 L authorized, 1.400 L drawn, 18.36 less.",)
+    assert made.differences == ("Kestrel TF-31 transfer fluid: 1.700 L authorized, 1.400 L used, $18.36 less.",)
     billed = InvoiceLine.objects.get(invoice_operation__invoice=garage.issue(job), kind="fluid")
     assert (billed.quantity, billed.net) == (D("1.4"), D("85.68"))
     assert billed.cost == D("50.400000")  # 1.4 L at 36.00
@@ -88,7 +88,7 @@ def test_one_cent_above_the_authorized_amount_is_refused(garage: Garage) -> None
     line = Line.objects.get(operation__job=job)
     fields = {"unit_price": D("500.01")}
     save_line(operation=line.operation, line=line, fields=fields, actor=garage.actor, clock=fixed(garage.now))
-    with pytest.raises(OverLimit, match="“Operation 1” comes to 0.01 more than the 500.00") as refused:
+    with pytest.raises(OverLimit, match=r"“Operation 1” comes to \$0.01 more than the \$500.00") as refused:
         garage.issue(job)
     assert refused.value.over == D("0.01")
     assert not Invoice.objects.exists()

@@ -23,13 +23,13 @@ from tests.invoicing.cast import Garage, charge, labor, part
 D = Decimal
 ROW = re.compile(
     r"^(?P<what>.*?)\s{2,}(?:(?P<condition>new|used|rebuilt|reconditioned)\s+)?"
-    r"(?P<quantity>−?[\d.,]+)(?: (?P<unit>h|L|qt|gal))?\s+(?P<price>−?[\d.,]+)(?: / (?:h|L|qt|gal))?"
+    r"(?P<quantity>−?[\d.,]+)(?: (?P<unit>hr|L|qt|gal))?\s+(?P<price>−?[\d.,]+)(?: / (?:hr|L|qt|gal))?"
     r"\s+(?P<net>−?[\d.,]+)$"
 )
 SUM = re.compile(r"(?P<label>Labor|Parts and fluid|Sublet and charges|Before tax|Total due|Credited|Total)"
                  r"\s{2,}(?P<amount>−?\$?[\d.,]+)$")  # fmt: skip
 TAX = re.compile(
-    r"(?P<label>\S.*?) (?P<percent>[\d.]+) % on (?P<base>−?[\d.,]+)(?:, in advance)?\s{2,}(?P<tax>−?[\d.,]+)$"
+    r"(?P<label>\S.*?) (?P<percent>[\d.]+)% on (?P<base>−?[\d.,]+)(?:, in advance)?\s{2,}(?P<tax>−?[\d.,]+)$"
 )
 
 
@@ -74,7 +74,7 @@ def recompute(text: str) -> dict[str, Decimal]:
             continue
         net = number(row["net"])
         assert half_up(number(row["quantity"]) * number(row["price"])) == net, line
-        if row["unit"] == "h":
+        if row["unit"] == "hr":
             labor_net += net
         elif row["condition"]:
             parts_net += net
@@ -149,7 +149,7 @@ def test_an_invoice_repeats_the_phone_authorization_of_an_addition(garage: Garag
     assert "Piet Marrant, designated by the customer, by telephone 555-0143; taken by Counter Test" in text
     assert "+138.90 266.90" in text
     assert "Rear brake pads 138.90" in text
-    assert "272.33 with tax" in text  # 266.90 and 7.25 % of 74.90
+    assert "$272.33 with tax" in text  # 266.90 and 7.25 % of 74.90
 
 
 def test_an_invoice_shows_labor_and_parts_apart_before_tax_and_the_condition_of_parts(garage: Garage) -> None:
@@ -211,7 +211,7 @@ def test_a_revised_estimate_says_what_changed_and_the_revised_total(garage: Gara
     garage.operation(job, "Rear brake pads", part())
     text = read_out(papers.estimate_paper(garage.estimate(job).pk))
     assert "Changed since estimate 1-1 – New: “Rear brake pads”, 74.90." in text
-    assert "Total with tax 208.33 instead of 128.00: 80.33 more." in text
+    assert "Total with tax $208.33 instead of $128.00: $80.33 more." in text
 
 
 def test_an_invoice_says_what_was_noticed_declined_and_guaranteed(garage: Garage, shop: ShopProfile) -> None:

@@ -108,7 +108,7 @@ def test_a_credit_for_another_invoice_can_be_left_unbilled_too(garage: Garage) -
         leave_it(job=job, actor=garage.actor, clock=fixed(garage.now))
     garage.credit(garage.issue(job))
     deposit = garage.deposit(job, "20.00")
-    with pytest.raises(Refused, match="A deposit of 20.00 stands on"):
+    with pytest.raises(Refused, match=r"A deposit of \$20.00 stands on"):
         leave_it(job=job, actor=garage.actor, clock=fixed(garage.now))
     garage.refund(on_job(job), str(deposit.amount))
     assert leave_it(job=job, actor=garage.actor, clock=fixed(garage.now)).stage == "closed"
@@ -123,7 +123,7 @@ def test_a_sale_that_was_credited_is_not_offered_for_another_bill(garage: Garage
     assert "Bill remaining work" not in page(client, "invoicing:invoice", sale.pk)
     assert sale.job is not None
     assert "Reopen job" not in page(client, "jobs:sheet", sale.job.pk)
-    assert "is over: what comes back over the counter is sold anew" in page(
+    assert "is over: what is returned over the counter is sold again" in page(
         client, "invoicing:invoice-make", sale.job.pk
     )
     client.post(reverse("invoicing:reopen-closed", args=[sale.job.pk]))

@@ -289,7 +289,7 @@ def test_a_tax_changed_by_law_is_named_and_somebody_was_told(garage: Garage, log
     client, address = login(Role.COUNTER), f"/jobs/{job.pk}/invoice/"
     said = "Sales tax is 8% instead of 7.25%"
     page = text_of(client.get(address))
-    assert said in page and "0.56 more" in page and 'name="told"' in page  # 5.99 for 5.43
+    assert said in page and "$0.56 more" in page and 'name="told"' in page  # 5.99 for 5.43
     sent = {"key": str(uuid.uuid4()), "due_on": (today + 9 * DAY).isoformat()}
     refused = client.post(address, sent)
     assert refused.status_code == 422 and "Write who was told" in text_of(refused)
@@ -324,7 +324,7 @@ def test_an_exemption_unticked_since_the_yes_needs_a_new_one(garage: Garage, log
     save_customer(customer=customer, fields={"tax_exempt": False}, actor=garage.actor, clock=fixed(garage.now),
                   phones=[("555-0142", "")], emails=[])  # fmt: skip
     page = text_of(login(Role.COUNTER).get(f"/jobs/{job.pk}/invoice/"))
-    assert "was exempt from tax then and is not now, 5.43 more" in page and "Issue invoice" not in page
+    assert "was exempt from tax then and is not now, $5.43 more" in page and "Issue invoice" not in page
     with pytest.raises(Refused, match="Write a revised estimate and ask the customer"):
         garage.issue(job)
     estimate = garage.estimate(job)

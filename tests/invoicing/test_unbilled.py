@@ -230,7 +230,7 @@ def test_the_draft_names_it_with_a_tick_of_its_own_that_is_not_set(two_today: Tw
     two = two_today
     client, address = login("counter"), reverse("invoicing:invoice-make", args=[two.job.pk])
     draft = client.get(address).content.decode()
-    assert "“Operation 2” is finished and not on this invoice, 74.90 before tax" in draft
+    assert "“Operation 2” is finished and not on this invoice, $74.90 before tax" in draft
     assert " checked" not in draft
     sent = {"key": str(uuid.uuid4()), "due_on": "2090-01-01", "mail_to": ""}
     refused = client.post(address, sent)
@@ -336,7 +336,7 @@ def test_the_slack_is_there_once_over_the_bills_of_a_job(garage: Garage, monkeyp
     again(garage, two.second)
     say(garage, job, two.second, YES, limit="126.92")
     change(garage, two.second.lines.get(), unit_price=D("85.73"))  # 10.83 above: a cent more than is left of the slack
-    with pytest.raises(Refused, match="“Operation 2” comes to 10.83 more"):
+    with pytest.raises(Refused, match=r"“Operation 2” comes to \$10.83 more"):
         issued(two)
     change(garage, two.second.lines.get(), unit_price=D("85.72"))
     assert issued(two).net == D("85.72")

@@ -108,7 +108,7 @@ class TestTheSheet:
             ("", "18.50", {"method": "cash"}, "Write how much."),
             ("1.5", "18.50", {"method": "cash"}, "Pieces are counted whole"),
             ("1", "", {"method": "cash"}, "Write the price."),
-            ("1", "18.50", {}, "Say how it is paid."),
+            ("1", "18.50", {}, "Choose how it is paid."),
             ("1", "18.50", {"method": "account"}, "A sale on account needs a customer"),
         ],
     )
@@ -208,7 +208,7 @@ class TestAPriceFarFromTheShelfs:
         asked = client.post(URL, data)
         page = asked.content.decode()
         assert asked.status_code == 422
-        assert f"{blade}: the shelf’s price is 18.50 each, this line says {said}." in page
+        assert f"{blade}: the shelf’s price is $18.50 each, this line says {said}." in page
         assert not Invoice.objects.exists()
         answer = page.partition('name="as_it_is" value="')[2].partition('"')[0]
         confirmed = {**data, "press": "", "as_it_is": answer}
@@ -225,5 +225,5 @@ class TestAPriceFarFromTheShelfs:
     def test_a_fluid_is_compared_in_the_unit_of_its_price(self, garage: Garage, login: Login) -> None:
         fluid, client = garage.fluid(), login("counter")  # 61.20 / L is 57.92 / qt
         page = client.post(URL, typed((fluid, "1 qt", "579.17"), method="cash")).content.decode()
-        assert f"{fluid}: the shelf’s price is 57.92 per qt, this line says 579.17." in page
+        assert f"{fluid}: the shelf’s price is $57.92 per qt, this line says $579.17." in page
         assert client.post(URL, typed((fluid, "1 qt", "611 / L"), method="cash")).status_code == 303

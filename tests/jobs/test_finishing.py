@@ -16,7 +16,7 @@ from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import add_operation
 from jobs.models import Advisory, DueService, Job, Procedure, ProcedureNeed, ProcedureRevision
-from jobs.queries_bay import due_rows
+from jobs.queries_due import due_rows
 from tests.decided import decide
 from tests.jobs.bay_cast import Bay, in_bay
 
@@ -85,7 +85,7 @@ def test_after_eleven_thousand_of_thirty_thousand_miles_nineteen_thousand_are_le
     row = due_rows(DueService.objects.all(), later.date())[0]
     assert row.left == 19000
     assert not row.overdue
-    page = login("counter").get(reverse("jobs:due")).content.decode()
+    page = login("counter").get(reverse("jobs:due") + "?within=all").content.decode()
     assert "19,000 mi" in page
     assert "118,412 mi" in page
     assert distance_since(bay.vehicle, bay.component, 99412, "mi") == 11000

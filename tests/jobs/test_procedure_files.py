@@ -221,7 +221,19 @@ def steps(draw: st.DrawFn, uses: st.SearchStrategy[str]) -> Step:
     kind = draw(st.sampled_from(KINDS))
     words = [draw(WORDS) for _ in range(4)]
     reading = draw(st.none() | measures(kind))
-    return Step(kind, *words, draw(st.booleans()), draw(uses), draw(WORDS), how=draw(WORDS), reading=reading)
+    title, text, tool, caution = words
+    return Step(
+        kind,
+        title,
+        text,
+        tool,
+        caution,
+        hold_point=draw(st.booleans()),
+        uses=draw(uses),
+        threads=draw(WORDS),
+        how=draw(WORDS),
+        reading=reading,
+    )
 
 
 @st.composite
