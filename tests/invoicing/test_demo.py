@@ -44,7 +44,7 @@ from tests.invoicing.recomputed import recomputed
 TODAY = dt.datetime(2026, 3, 4, 16, 0, tzinfo=dt.UTC)  # a Wednesday, eleven in the morning at the demo's shop
 PHONE = re.compile(r"555-01\d\d")  # North America keeps 555-0100 to 555-0199 free for fiction (ATIS-0300115)
 
-pytestmark = pytest.mark.timeout(600)  # the load is some 150 visits; a busy runner is slow
+pytestmark = pytest.mark.timeout(1500)  # the load is some 190 visits; a busy runner is slow
 
 
 @pytest.fixture(scope="module")
