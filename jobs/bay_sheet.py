@@ -225,10 +225,10 @@ def _state(step: JobStep, steps: list[JobStep]) -> str:
 
 def _line(line: Line, used: dict[int, Used]) -> LineRow:
     out = used[line.pk].quantity if line.pk in used else Decimal(0)
-    return LineRow(line, _amount(line, line.base_quantity), _amount(line, out) if out else "", out)
+    return LineRow(line, planned(line, line.base_quantity), planned(line, out) if out else "", out)
 
 
-def _amount(line: Line, quantity: Decimal) -> str:
+def planned(line: Line, quantity: Decimal) -> str:
     """A quantity in the base unit as the bay says it: `0.85 L · 0.90 qt`, the line's unit first, or `2` pieces."""
     base = amounts.base_unit(line.unit)
     return both(convert(quantity, base, line.unit), line.unit, 2) if base == "L" else plain_text(quantity)
