@@ -56,14 +56,14 @@ class Model:
 
 
 MODELS: Final = {
-    "fell": Model("Brannock", "Fell 2.4 estate", "2.4 gasoline", "4x4, six-speed automatic", "5ZB"),
+    "fell": Model("Brannock", "Fell 2.4 wagon", "2.4 gasoline", "4x4, six-speed automatic", "5ZB"),
     "tarn": Model("Brannock", "Tarn 1.8", "1.8 gasoline", "front-wheel drive, six-speed manual", "5ZB"),
     "beck": Model("Brannock", "Beck 1.2", "1.2 gasoline", "front-wheel drive, five-speed manual", "5ZB"),
     "plowman": Model("Merrowick", "Plowman 3.0 pickup", "3.0 diesel", "4x4, six-speed automatic", "5ZH", True),
     "harrow": Model("Merrowick", "Harrow 2.2 van", "2.2 diesel", "rear-wheel drive, six-speed manual", "5ZH", True),
     "ridge": Model("Ostreva", "Ridge 2.5", "2.5 gasoline", "all-wheel drive, six-speed automatic", "5ZK"),
     "calla": Model("Ostreva", "Calla 1.6 sedan", "1.6 gasoline", "front-wheel drive, six-speed automatic", "5ZK"),
-    "quill": Model("Tolvane", "Quill 2.0 estate", "2.0 gasoline", "front-wheel drive, six-speed automatic", "5ZL"),
+    "quill": Model("Tolvane", "Quill 2.0 wagon", "2.0 gasoline", "front-wheel drive, six-speed automatic", "5ZL"),
     "sprig": Model("Tolvane", "Sprig 1.0", "1.0 gasoline", "front-wheel drive, five-speed manual", "5ZL"),
     "moor": Model("Caldrith", "Moor 3.5", "3.5 gasoline", "4x4, eight-speed automatic", "5ZS"),
     "verger": Model("Penhallow", "Verger 2.0 sedan", "2.0 gasoline", "rear-wheel drive, eight-speed automatic", "5ZV"),

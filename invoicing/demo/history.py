@@ -43,7 +43,7 @@ SMALL = (
 )  # fmt: skip
 HEAVY_PADS = Work(
     title="Front brake pads, pickup and van", hours="1.4", parts=(("BP-52", "1"), ("BC-5", "1")),
-    correction="Pads new, slides cleaned and greased, discs within limits, pedal pumped, bedded in.",
+    correction="Pads new, slides cleaned and greased, rotors within limits, pedal pumped, bedded in.",
 )  # fmt: skip
 CONCERNS = (
     "Oil light reminder came on. Please look it over.",
@@ -54,11 +54,11 @@ CONCERNS = (
     "Yearly service.",
 )
 ADVISORIES = (
-    "Front lower arm bush cracking",
+    "Front control arm bushing cracking",
     "Rear tires at 4 mm",
     "Drive belt begins to crack",
     "Slight sweat at the valve cover",
-    "Front discs near their minimum",
+    "Front rotors near their minimum",
     "Muffler hanger torn",
     "Left outer tie rod has a little play",
 )
