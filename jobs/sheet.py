@@ -211,7 +211,8 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
         yield f"{showing.quantity(out, line.unit)[0]} used"
     stock = shelf.of(line.item)
     if stock is not None and stock.open and drawn is None:
-        yield f"{showing.quantity(stock.open, 'L')[0]} open" + (
+        left = charged_quantity(stock.open, base_unit(line.unit), line.unit)
+        yield f"{showing.quantity(left, line.unit)[0]} open" + (
             f" on {stock.item.location}" if stock.item.location else ""
         )
 
