@@ -59,6 +59,11 @@ class TestInvoice:
         warned = re.findall(r'<(?:span|b) class="[^"]*(?:wrong|late)[^"]*">(.*?)</(?:span|b)>', page)
         assert [unescape(text) for text in warned].count(said) == 2  # in the title line and beside the payments
 
+    def test_the_customers_account_says_it_too(self, two_months_ago: Garage, login: Login) -> None:
+        invoice = two_months_ago.issue(two_months_ago.done([labor("1")]))
+        account = reverse("invoicing:account", args=[invoice.customer_id])
+        assert '<b class="late">46 days overdue</b>' in login("reader").get(account).content.decode()
+
     def test_its_paper_stays_what_it_was_when_issued(self, two_months_ago: Garage) -> None:
         invoice = two_months_ago.issue(two_months_ago.done([labor("1")]))
         text = printed(invoice)
