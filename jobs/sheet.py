@@ -233,7 +233,7 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
         yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")
     yield from _not_authorized(job, operations, consent)
     if job.vehicle is not None and job.odometer_in is None:
-        yield Block("Odometer", "It was not read when the car came in.")
+        yield Block("Odometer", "It was not read at check-in.")
 
 
 def _not_authorized(job: Job, operations: list[Operation], consent: Consent) -> Iterable[Block]:

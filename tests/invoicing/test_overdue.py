@@ -104,6 +104,7 @@ class TestPaper:
         stock_item("Sealing washer", "W-10", "each", 1, "10", garage.actor, garage.now)
         revision = publish(written=parse(PROCEDURE), actor=garage.actor, clock=fixed(garage.now))
         before, job = garage.job([labor("1")]).operations.get(), garage.job([labor("1")])
+        assert job.vehicle is not None
         service = DueService.objects.create(
             vehicle=job.vehicle, component=revision.procedure.component, procedure=revision.procedure,
             operation=before, last_on=dt.date(2024, 1, 10), last_odometer=58_000,
@@ -125,6 +126,7 @@ class TestPaper:
         stock_item("Sealing washer", "W-10", "each", 1, "10", garage.actor, garage.now)
         revision = publish(written=parse(PROCEDURE), actor=garage.actor, clock=fixed(garage.now))
         before, job = garage.job([labor("1")]).operations.get(), garage.job([labor("1")])
+        assert job.vehicle is not None
         DueService.objects.create(
             vehicle=job.vehicle, component=revision.procedure.component, procedure=revision.procedure,
             operation=before, last_on=dt.date(2024, 6, 10), last_odometer=62_000,
