@@ -115,7 +115,7 @@ class PersonForm(forms.Form):
 
 
 class NewPersonForm(PersonForm):
-    """Somebody new, with a login name and a first password."""
+    """New customer, with a login name and a first password."""
 
     username = forms.CharField(
         label="Login name",

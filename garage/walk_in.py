@@ -11,6 +11,6 @@ def somebody(customer: Customer, field: str | None = "customer") -> Customer:
         raise Refused("This customer was erased: add them as a new customer.", field)
     if customer.walk_in:
         raise Refused(
-            f"“{customer}” stands for everybody who buys at the counter without a name: choose a customer.", field
+            f"“{customer}” is for everybody who buys at the counter without a name: choose a customer.", field
         )
     return customer

@@ -17,7 +17,7 @@ def nothing_to_bill(made: DraftInvoice) -> bool:
 def against(made: DraftInvoice) -> Iterator[str]:
     """Why a finished job is not closed without an invoice, one sentence each."""
     for invoice in made.earlier:
-        yield f"Invoice {invoice.label} of {made.job} stands: leave unbilled what it left out, on the draft."
+        yield f"Invoice {invoice.label} of {made.job} is issued: leave what it left out unbilled on the draft."
     yield from _to_be_billed(made)
     if sentence := accounts.against_ending(made.job):
         yield sentence

@@ -129,7 +129,7 @@ def _more_than_stays(stays: Decimal, taken_off: bool) -> str:
     if taken_off:
         return (
             f"Less its advance invoice, {spoken(stays)} of this invoice is left: no more can be credited of it in "
-            "part. Credit it whole; then the advance invoice stands again, and can be credited too."
+            "part. Credit it whole; then the advance invoice is open again, and can be credited too."
         )
     return (
         f"{spoken(stays)} of this invoice is left: no more can be credited of it. Credit the goodwill or the returned "
@@ -176,7 +176,7 @@ def _checked(
     if all(quantities.get(key, ZERO) == quantity for key, quantity in billed.items()):
         quantities |= off
     elif off.keys() & quantities.keys():
-        raise Refused("An advance invoice stands again only when all that was billed is credited.")
+        raise Refused("An advance invoice is open again only when all that was billed is credited.")
     if not quantities:
         raise Refused("There is nothing to credit: give at least one line a quantity.")
     return quantities
@@ -196,7 +196,7 @@ def _cores_given_back_once(invoice: Invoice, left: dict[int, Left], rows: Sequen
     for key, out in cores_out(invoice, after).items():
         if out < 0:
             raise Refused(
-                "This core was handed in before the invoice and its deposit given back there: credit the returned "
+                "This core was returned before the invoice and its deposit given back there: credit the returned "
                 "core along with it.",
                 f"line_{key}",
             )

@@ -284,9 +284,9 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
     if has_invoice and job.stage not in stages.OPEN:
         yield _("%(job)s has an invoice already; a credit memo corrects it.") % {"job": job}
     elif job.stage in stages.BILLED and job.is_sale:
-        yield f"{job} is over: what comes back over the counter is sold anew."
+        yield f"{job} is over: what is returned over the counter is sold again."
     elif job.stage in stages.BILLED:
-        yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: reopen it first."
+        yield f"{job} is {job.get_stage_display()}, and has no open invoice: reopen it first."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
     elif not any(operation.charges for operation in billed):

@@ -72,7 +72,7 @@ def objections(customer: Customer) -> Iterator[str]:
     if owed:
         yield f"{spoken(owed)} is owed on invoices: settle them first."
     if credit:
-        yield f"{spoken(credit)} stands on the account: refund it or apply it first."
+        yield f"{spoken(credit)} is on the account: refund it or apply it first."
     for job, deposit in accounts.deposits(customer):
         yield f"A deposit of {spoken(deposit)} stands on {job}: refund it first."
 

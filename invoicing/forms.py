@@ -125,7 +125,7 @@ class AuthorizeForm(KeyForm):
         if standing.state == AUTHORIZED and standing.asks:
             addition = [
                 (AUTHORIZED, "authorized with the change"),
-                (DECLINED, "change declined, the earlier yes stands"),
+                (DECLINED, "change declined, the earlier authorization stays"),
             ]
             return [*addition, (WITHDRAWN, "no longer wanted at all"), NOT_YET]
         if standing.state == AUTHORIZED:
@@ -218,7 +218,7 @@ class CreditForm(KeyForm):
         self.anything_left = any(row.quantity for row in self.left.values())
         self.taken_off = off_lines(invoice)
         if self.whole_only or invoice.consent == Invoice.Consent.SALE:
-            del self.fields["bill_again"]  # what comes back over the counter is sold anew
+            del self.fields["bill_again"]  # what is returned over the counter is sold again
         if self.whole_only:
             return
         if core in cores:
@@ -358,7 +358,7 @@ class TaxNameForm(forms.Form):
         label="Name on the invoice",
         max_length=60,
         help_text="Papers already written keep the name they were written with.",
-        error_messages=needed("Give the tax the name that stands on the invoice."),
+        error_messages=needed("Write the name that is printed on the invoice."),
     )
 
 

@@ -28,7 +28,7 @@ class PaymentForm(AskingForm, KeyForm):
     method = forms.ChoiceField(
         label="Paid by",
         choices=METHODS,
-        error_messages=needed("Say how it was paid: cash, card, transfer or check."),
+        error_messages=needed("Choose how it was paid: cash, card, transfer or check."),
     )
     paid_on = DayField(label="Paid on", required=False, help_text="Empty: today.")
     reference = forms.CharField(
@@ -44,7 +44,7 @@ class PaymentForm(AskingForm, KeyForm):
         cleaned = super().clean() or {}
         self._ask_about_the_day(cleaned.get("paid_on"))
         if self.above:
-            self.ask(f"{spoken(self.above)} more than is owed: it stands as credit on the account.")
+            self.ask(f"{spoken(self.above)} more than is owed: it stays as credit on the account.")
         return cleaned
 
     def _ask_about_the_day(self, day: dt.date | None) -> None:

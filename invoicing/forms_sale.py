@@ -53,7 +53,7 @@ class SaleHead(Lenient, KeyForm):
         label="Paid by",
         choices=[*Payment.Method.choices, (ON_ACCOUNT, "on account")],
         widget=forms.RadioSelect,
-        error_messages=needed("Say how it is paid."),
+        error_messages=needed("Choose how it is paid."),
     )
     reference = forms.CharField(
         label="Reference", max_length=80, required=False, help_text=_("Such as the number of the check.")

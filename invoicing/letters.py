@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy
 from garage import dates, shop
 from garage.errors import Refused
 from garage.money import in_currency
-from invoicing.models import Estimate, Invoice, Payment
+from invoicing.models import Estimate, Invoice, Payment, Receivable
 
 ESTIMATE_TEXT = gettext_lazy("""Hello {customer},
 
@@ -81,7 +81,7 @@ def invoice_letter(invoice: Invoice) -> tuple[str, str]:
 
 def payable(invoice: Invoice) -> str:
     """What is still to be paid of an invoice when its mail is written: all of it, what a deposit left, or nothing."""
-    receivable = getattr(invoice, "receivable", None)
+    receivable = Receivable.objects.filter(invoice=invoice).first()  # the row at hand may be from before a payment
     balance, due = receivable.balance if receivable else invoice.gross, dates.day(invoice.due_on)
     if balance <= 0:
         return _("paid")

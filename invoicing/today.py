@@ -105,7 +105,7 @@ def _waiting(jobs: Iterable[Job]) -> list[tuple[str, list[Job]]]:
     """The others by what they wait for, those that have waited longest first."""
     by_wait = sorted(jobs, key=lambda job: job.stage_since)
     groups = [
-        (_("Waiting for somebody"), WAITING),
+        (_("Waiting"), WAITING),
         (_("For the bay"), AT_WORK),
         (_("Finished, to be invoiced"), (Stage.FINISHED,)),
         (_("Invoiced today, to be paid"), (Stage.INVOICED,)),

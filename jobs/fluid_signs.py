@@ -90,7 +90,7 @@ OIL_SIGNS: Final[dict[str, Sign]] = {
         "another smell than usual",
         "worn",
         "An acrid smell tells of oxidized fluid; fuel or solvent smell tells of what got in.",
-        "Change it, and write down what it smells of.",
+        "Change it, and note what it smells of.",
         MARINE,
     ),
     "cloudy": Sign(
@@ -111,7 +111,7 @@ OIL_SIGNS: Final[dict[str, Sign]] = {
         "fine gray paste on the magnet",
         "serviceable",
         "Usual wear.",
-        "Clean the magnet; write it down to compare next time.",
+        "Clean the magnet; note it to compare next time.",
         PRACTICE,
     ),
     "brown": Sign(
@@ -192,7 +192,7 @@ COOLANT_SIGNS: Final[dict[str, Sign]] = {
         "another smell than usual",
         "worn",
         "Something got in.",
-        "Write down what it smells of, and look for where it comes in.",
+        "Note what it smells of, and look for where it comes in.",
         PRACTICE,
     ),
     "weak": Sign(

@@ -222,7 +222,7 @@ class GoodwillForm(VersionForm):
     """What is taken off an operation without anything being given back, in which tax class, and why."""
 
     description = forms.CharField(
-        label="What for", max_length=160, error_messages=needed("Write what it is for: it stands on the invoice.")
+        label="What for", max_length=160, error_messages=needed("Write what it is for: it is printed on the invoice.")
     )
     amount = MoneyFormField(
         label="Amount off", minimum=Decimal("0.01"), error_messages=needed("Write what is taken off.")

@@ -215,7 +215,7 @@ class AdvisoryForm(KeyForm):
     USUAL = ("Brake pads low", "Tire tread low", "Oil leak", "Boot cracked", "Wiper worn", "Battery weak")
 
     usual = forms.ChoiceField(
-        label="What was noticed",
+        label="What you found",
         choices=[*((text, text) for text in USUAL), ("other", "something else")],
         initial="other",
         widget=forms.RadioSelect,

@@ -16,7 +16,7 @@ SHOWN = 10
 
 
 def visits(request: HttpRequest, subject: models.Model) -> str:
-    """The visits of a customer or a vehicle, the last one first; a technician is led to the bay's pages."""
+    """The visits of a customer or a vehicle, newest first; a technician is led to the bay's pages."""
     if isinstance(subject, Customer) and subject.walk_in:
         return ""  # its invoices say all there is to say
     at_counter = may(request.user, "counter")

@@ -56,7 +56,7 @@ def here_now(vehicle: Vehicle) -> Job | None:
 
 
 def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:
-    """Every visit of a customer or a vehicle, the last one first, with all that was written up."""
+    """Every visit of a customer or a vehicle, newest first, with all that was written up."""
     by = {"customer__in" if isinstance(subject, Customer) else "vehicle__in": subject.same()}
     return jobs().filter(**by).prefetch_related("operations").order_by("-pk")
 
@@ -99,7 +99,7 @@ def write_offs(job: Job) -> QuerySet[Line]:
 
 
 def visits_before(job: Job) -> QuerySet[Job]:
-    """The earlier visits of the same vehicle, the last one first."""
+    """The earlier visits of the same vehicle, newest first."""
     if job.vehicle_id is None:
         return Job.objects.none()
     assert job.vehicle is not None

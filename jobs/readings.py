@@ -157,7 +157,7 @@ def _accept_outside(spec: Spec, measured: Measured, reason: str) -> None:
     if over_torque(spec, measured):
         if not reason.strip():
             raise Refused(
-                f"{where}: threads may have suffered. Say what happened; a check is put on the job.", "reason"
+                f"{where}: threads may have suffered. Write what happened; a check is added to the job.", "reason"
             )
     elif spec.outside == "refuse":
         raise Refused(f"{where}. This step is not done until it is within its limits.", "reading")

@@ -211,7 +211,8 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
         yield f"{showing.quantity(out, line.unit)[0]} used"
     stock = shelf.of(line.item)
     if stock is not None and stock.open and drawn is None:
-        yield f"{showing.quantity(stock.open, 'L')[0]} open" + (
+        left = charged_quantity(stock.open, base_unit(line.unit), line.unit)
+        yield f"{showing.quantity(left, line.unit)[0]} open" + (
             f" on {stock.item.location}" if stock.item.location else ""
         )
 
@@ -232,7 +233,7 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
         yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")
     yield from _not_authorized(job, operations, consent)
     if job.vehicle is not None and job.odometer_in is None:
-        yield Block("Odometer", "It was not read when the car came in.")
+        yield Block("Odometer", "It was not read at check-in.")
 
 
 def _not_authorized(job: Job, operations: list[Operation], consent: Consent) -> Iterable[Block]:

@@ -67,7 +67,7 @@ def save_customer(
     if row.erased_at is not None:
         raise Refused("This customer was erased and stays so: add a new one.")
     if row.walk_in:
-        raise Refused(f"“{row}” stands for everybody who buys at the counter without a name: it stays as it is.")
+        raise Refused(f"“{row}” is for everybody who buys at the counter without a name: it stays as it is.")
     changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)
     if not row.name:

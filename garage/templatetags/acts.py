@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from garage import units
 from garage.access import may
 from garage.forms import KEY_ATTRIBUTES
-from garage.markup import attributes, error_words, field_markup, is_figure
+from garage.markup import attributes, error_words, field_markup, is_figure, named
 from garage.pressing import Act
 
 register = template.Library()
@@ -48,9 +48,17 @@ def act(
     post: str = "",
     quiet: bool = False,
     small: bool = False,
+    of: Any = "",
+    key: str = "",
     **attrs: Any,
 ) -> SafeString:
-    """An act: a link (href), a form of its own (post), or the submit button of the form around it."""
+    """An act: a link (href), a form of its own (post), or the submit button of the form around it.
+
+    `of` is what it belongs to, where a page has several with the same words; `key` is the key that the menu names.
+    """
+    label = named(label, of)
+    if key:
+        label = format_html('{} <kbd aria-hidden="true">{}</kbd>', label, key)
     css = "act" + " quiet" * quiet + " small" * small
     if href:
         return format_html('<a class="{}" href="{}"{}>{}</a>', css, href, attributes(attrs), label)
@@ -76,8 +84,7 @@ def row_act(context: Context, offered: Act | None, of: Any = "", quiet: bool = T
     """The act that a row of a list offers, named with what it is done to (`of`); nothing where it offers none."""
     if offered is None:
         return SafeString("")
-    label = format_html('{}<span class="visually-hidden">: {}</span>', offered.label, of) if of else offered.label
-    return act(context, label, href=offered.href, post=offered.post, quiet=quiet, small=small)
+    return act(context, offered.label, href=offered.href, post=offered.post, quiet=quiet, small=small, of=of)
 
 
 @register.simple_tag(takes_context=True)

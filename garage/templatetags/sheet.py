@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from garage.access import may
 from garage.cuts import ALL, Cut
-from garage.markup import attributes
+from garage.markup import attributes, named
 from garage.web import TYPED, page_address
 
 register = template.Library()
@@ -201,21 +201,34 @@ def table(content: str, caption: str, stack: bool = True) -> SafeString:
 
 
 @register.simple_tag
-def figure(label: str, value: Any, other: str = "") -> SafeString:
-    """A cell with a number, the other unit small below."""
+def figure(label: str, value: Any, other: str = "", lead: bool = False) -> SafeString:
+    """A cell with a number, the other unit small below; `lead`: on a phone it stands first, else the last one does."""
     below = format_html("<small>{}</small>", other) if other else ""
     shown = "" if value is None else value
-    return format_html('<td class="n" data-label="{}">{}{}</td>', label, shown, below)
+    css = "n lead" if lead else "n"
+    return format_html('<td class="{}" data-label="{}">{}{}</td>', css, label, shown, below)
 
 
 @register.simple_tag
-def cell(label: str, value: Any, small: str = "", href: str = "", whole: bool = False) -> SafeString:
-    """A cell with words, a small second line, and a link when there is one; `whole`: it stays on one line."""
+def cell(
+    label: str,
+    value: Any,
+    small: str = "",
+    href: str = "",
+    whole: bool = False,
+    headed: bool = False,
+    of: Any = "",
+) -> SafeString:
+    """A cell with words, a small second line, and a link when there is one.
+
+    `whole`: it stays on one line; `headed`: on a phone its heading stands before it; `of` tells its link from others.
+    """
     shown = "" if value is None else value
-    words = format_html('<a href="{}">{}</a>', href, shown) if href else shown
-    below = format_html("<small>{}</small>", small) if small else ""
-    css = SafeString(' class="nowrap"' if whole else "")
-    return format_html('<td{} data-label="{}">{}{}</td>', css, label, words, below)
+    words = format_html('<a href="{}">{}</a>', href, named(shown, of)) if href else shown
+    if small:
+        words = format_html("{}<small>{}</small>", words if href else format_html("<span>{}</span>", words), small)
+    css = " ".join(filter(None, ["nowrap" if whole else "", "headed" if headed and words else ""]))
+    return format_html('<td{} data-label="{}">{}</td>', attributes({"class": css}), label, words)
 
 
 @register.simple_block_tag
@@ -228,9 +241,13 @@ def list_row(
     other: str = "",
     stage: str = "",
     past: str = "",
+    of: str = "",
 ) -> SafeString:
-    """One row of a short list: words, how far it is past its limit, whom it waits for, a figure, one act."""
-    words = format_html('<a href="{}">{}</a>', href, heading) if href else heading
+    """One row of a short list: words, how far past its limit, whom it waits for, a figure, one act.
+
+    `of` tells its link from others with the same words.
+    """
+    words = format_html('<a href="{}">{}</a>', href, named(heading, of)) if href else heading
     below = format_html("<small>{}</small>", small) if small else ""
     framed = stage_frame(stage) if stage else ""
     number = format_html('<div class="figure">{}</div>', two(figure, other)) if figure else ""

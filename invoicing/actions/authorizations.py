@@ -180,7 +180,7 @@ def _contact(channel: str, contact: str) -> str:
     """The number or address that was used, as its channel needs it."""
     contact = contact.strip()
     if channel not in Channel.values:
-        raise Refused("Say how the authorization was given.", "channel")
+        raise Refused("Choose how the authorization was given.", "channel")
     if channel == Channel.IN_PERSON:
         return ""  # a number that merely stood in the form was not used
     if channel in (Channel.PHONE, Channel.TEXT) and len(search.digits(contact)) < 5:
@@ -197,7 +197,7 @@ def _contact(channel: str, contact: str) -> str:
 def _check_decisions(asking: Asking, job: Job, decisions: Decisions) -> None:
     """Refuse no decision at all, and one that says nothing: on work that is not offered, or was settled before."""
     if not decisions:
-        raise Refused("Say for at least one operation whether it is authorized or declined.")
+        raise Refused("Choose authorized or declined for at least one operation.")
     offered = {row.operation_id: row for row in asking.estimate.operations.all()}
     begun = begun_among(decisions)
     for key, (decision, _) in decisions.items():

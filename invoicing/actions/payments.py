@@ -54,7 +54,7 @@ def take_payment(
 ) -> Payment:
     """Record money paid on an invoice; part payments are welcome, and the job closes when nothing is owed any more.
 
-    `credit` is how much of it was said to be more than is owed: that stands as credit on the account. The same `key`
+    `credit` is how much of it was said to be more than is owed: that stays as credit on the account. The same `key`
     again gives the same payment. Raises Refused for an amount not above zero, an unknown method, a day to come, and
     for more above what is owed than was said.
     """
@@ -66,7 +66,7 @@ def take_payment(
         owed = f"only {spoken(balance)} is owed" if balance > 0 else "nothing is owed"
         raise Refused(
             f"On invoice {invoice.label} {owed}: {spoken(above)} of this is more. Check the amount; saved again, "
-            "the rest stands as credit on the account.",
+            "the rest stays as credit on the account.",
             "amount",
         )
     row = _row(invoice.customer, handed, actor, now)
@@ -264,7 +264,7 @@ def _not_before(row: Payment, received: dt.date, word: str, now: dt.datetime) ->
 def _row(customer: Customer, handed: Handed, actor: User | None, now: dt.datetime, reason: str = "") -> Payment:
     """A payment before it is written; Refused for an unknown method and an impossible day."""
     if handed["method"] not in Payment.Method.values:
-        raise Refused("Say how it was paid: cash, card, transfer or check.", "method")
+        raise Refused("Choose how it was paid: cash, card, transfer or check.", "method")
     today = shop.day_of(now)
     paid_on = handed.get("paid_on") or today
     if paid_on > today:

@@ -44,7 +44,7 @@ def sell(
     clock_notes.answer(dating.open_doubts(clock, now), reason=clock_reason, actor=actor, now=now)
     buyer = customer.today if customer is not None else walk_in_customer(actor=actor, clock=fixed(now))
     if method not in (*Payment.Method.values, ON_ACCOUNT):
-        raise Refused("Say how it is paid.", "method")
+        raise Refused("Choose how it is paid.", "method")
     if method == ON_ACCOUNT and buyer.walk_in:
         raise Refused("A sale on account needs a customer: choose who buys, or take the money now.", "method")
     job = open_sale(lines=lines, customer=buyer, order_number=order_number, actor=actor, clock=fixed(now))

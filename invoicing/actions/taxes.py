@@ -56,7 +56,7 @@ def set_rate(
 
 def _check(name: str, classes: Collection[str], rate: Decimal, treatment: str, reason: str) -> None:
     if not name:
-        raise Refused("Give the tax the name that stands on the invoice.", "name")
+        raise Refused("Write the name that is printed on the invoice.", "name")
     if not classes:
         raise Refused("Mark at least one class that this applies to.", "classes")
     if unknown := set(classes) - set(TaxClass.values) | ({TaxClass.NONE} & set(classes)):
@@ -161,7 +161,7 @@ def rename_tax(*, tax: Tax, name: str, actor: User | None, clock: Clock) -> Tax:
     row = Tax.objects.get(pk=tax.pk)
     before, row.name = row.name, " ".join(name.split())
     if not row.name:
-        raise Refused("Give the tax the name that stands on the invoice.", "name")
+        raise Refused("Write the name that is printed on the invoice.", "name")
     if Tax.objects.filter(name__iexact=row.name).exclude(pk=row.pk).exists():
         raise Refused(f"There is a tax called “{row.name}” already.", "name")
     row.save(update_fields=["name"])

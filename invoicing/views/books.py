@@ -63,7 +63,7 @@ def _found(owed: QuerySet[Receivable], text: str) -> QuerySet[Receivable]:
 @allowed("books")
 @require_safe
 def invoices(request: HttpRequest) -> HttpResponse:
-    """Every invoice and credit note, the last one first; `?customer=12` or `?vehicle=12` lists those of one."""
+    """Every invoice and credit note, newest first; `?customer=12` or `?vehicle=12` lists those of one."""
     form = InvoiceFilter(request.GET)
     given: dict[str, Any] = form.cleaned_data if form.is_valid() else {}
     text, kind = str(given.get("q", "")).strip(), str(given.get("kind", ""))

@@ -26,7 +26,7 @@ from jobs import access as jobs_access
 
 EDIT = ["GET", "HEAD", "POST"]
 IN, OUT = "invoicing/money_in.html", "invoicing/money_out.html"
-KEPT = "stands as credit on the account"
+KEPT = "stays as credit on the account"
 AnyForm = PaymentForm | ReverseForm | MoveForm
 
 
@@ -186,7 +186,7 @@ def credit_apply(request: HttpRequest, pk: int) -> HttpResponse:
 @allowed("invoicing")
 @require_http_methods(EDIT)
 def payment_take_off(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take money off an invoice: it stands as credit on the account."""
+    """Take money off an invoice: it stays as credit on the account."""
     source = accounts.on_invoice(access.invoice_for(request, pk))
     return _move(request, source, None, accounts.refundable(source) or accounts.movable(source), KEPT)
 

@@ -34,7 +34,7 @@ class RateShown:
     @property
     def applies_to(self) -> str:
         """The classes in words, in the order of the form."""
-        return ", ".join(label for _value, label in TaxClass.choices if label in self.classes)
+        return ", ".join(str(label) for _value, label in TaxClass.choices if label in self.classes)
 
 
 @allowed("books")

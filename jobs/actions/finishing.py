@@ -141,7 +141,7 @@ def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.dateti
         return None
     if out is None:
         raise Refused(
-            "Read the odometer: it stands on the invoice, and the next service is counted from it.", "reading"
+            "Record the odometer: it is printed on the invoice, and the next service is counted from it.", "reading"
         )
     return read_odometer(
         vehicle=job.vehicle,

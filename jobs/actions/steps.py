@@ -138,7 +138,7 @@ def _compare(doing: Act) -> dict[str, Any] | None:
     if doing.base_version == step.version and (step.state == OPEN or wanted == OPEN):
         return None
     return _result(
-        step, CONFLICT, f"{_standing(step)} That stands; what you sent is kept beside it and changes nothing."
+        step, CONFLICT, f"{_standing(step)} That counts; what you sent is kept beside it and changes nothing."
     )
 
 

@@ -143,7 +143,7 @@ def take_up(
             actor=actor,
             clock=fixed(now),
         )
-    noticed = f"Noticed on {offer.job}, {dates.day(shop.day_of(offer.at))}: {offer.text}"
+    noticed = f"Recommended on {offer.job}, {dates.day(shop.day_of(offer.at))}: {offer.text}"
     return add_operation(
         job=job,
         title=offer.text,
@@ -294,7 +294,7 @@ def save_line(
     if row.kind == LineKind.PART and row.quantity % 1:
         raise Refused("Parts are counted in whole pieces.", "quantity")
     if row.kind == LineKind.SUBLET and not row.sublet_to.strip():
-        raise Refused("Work done by somebody else must say by whom.", "sublet_to")
+        raise Refused("Write who does the sublet work.", "sublet_to")
     if row.finer in (Finer.CORE, Finer.GOODWILL) and row.kind != LineKind.CHARGE:
         raise Refused("A core deposit and goodwill are charges.", "finer")
     if row.finer == Finer.WRITE_OFF:

@@ -27,7 +27,7 @@ class Row:
 @allowed("counter")
 @require_safe
 def counter(request: HttpRequest) -> HttpResponse:
-    """Find by anything typed; without it the open jobs, the newest first."""
+    """Find by anything typed; without it the open jobs, newest first."""
     text = asked(request)
     form = StageFilter(request.GET)
     stage = form.cleaned_data["stage"] if form.is_valid() else ""

@@ -14,14 +14,14 @@ from jobs import queries
 @allowed("counter")
 @require_safe
 def of_customer(request: HttpRequest, pk: int) -> HttpResponse:
-    """The visits of a customer, the last one first."""
+    """The visits of a customer, newest first."""
     return _visits(request, gates.customer_for(request, pk), reverse("customer", args=[pk]))
 
 
 @allowed("bay")
 @require_safe
 def of_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
-    """The visits of a vehicle, the last one first."""
+    """The visits of a vehicle, newest first."""
     return _visits(request, gates.vehicle_for(request, pk), reverse("vehicle", args=[pk]))
 
 

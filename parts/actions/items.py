@@ -238,7 +238,7 @@ def _give_back(supersession: Supersession) -> None:
 
 @writing()
 def take_back_supersession(*, supersession: Supersession, actor: User | None, clock: Clock) -> Item:
-    """Undo a supersession written down by mistake; the old item, with what it replaced, stands alone again."""
+    """Undo a supersession written down by mistake; the old item, with what it replaced, is separate again."""
     now = clock()
     old, new = supersession.old, supersession.new
     _give_back(supersession)

@@ -64,7 +64,7 @@ def _say(request: HttpRequest, before: Container, after: Container) -> None:
 @allowed("shelf")
 @require_safe
 def containers(request: HttpRequest, pk: int) -> HttpResponse:
-    """Every container an item had, the newest first, the empty ones too."""
+    """Every container an item had, newest first, the empty ones too."""
     item = item_for(request, pk)
     page = page_of(queries.containers_of(item), request)
     return render_page(request, "parts/containers.html", {"item": item, "page": page})

@@ -35,7 +35,7 @@ def receive(request: HttpRequest) -> HttpResponse:
 @allowed("stock")
 @require_safe
 def receipts(request: HttpRequest) -> HttpResponse:
-    """The deliveries, the newest first."""
+    """The deliveries, newest first."""
     return render_page(request, "parts/receipts.html", {"page": page_of(queries.deliveries(), request)})
 
 

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 from tests.browser import axe
 from tests.browser.cast import Garage
 from tests.browser.conftest import FAILED, Doors
-from tests.browser.measuring import focus, past_the_edge, small_targets
+from tests.browser.measuring import first_lines, focus, past_the_edge, same_names, small_targets
 from tests.browser.pages import PAGES, Shown, fill
 from tests.browser.running import Running
 
@@ -71,6 +71,29 @@ def test_anybody_can_read_and_use_every_page_at_every_size(at: At, name: str, wi
     page = at(name, width, scheme)
     assert not axe.violations(page)
     assert not past_the_edge(page)
+
+
+#: Lists whose rows say what and how much; each is a table that a phone shows in rows of two lines.
+LISTS = ("shelf", "movements", "books", "invoices", "payments", "containers", "job sheet")
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_a_phone_shows_a_table_in_rows_with_their_figure_at_the_edge(at: At, name: str) -> None:
+    page = at(name, 360)
+    assert not past_the_edge(page)
+    expect(page.get_by_role("columnheader").first).to_be_attached()  # a reader still hears the headings
+    rows = first_lines(page)
+    assert rows, "nothing to look at"
+    for row in rows:
+        assert abs(row["figure_top"] - row["words_top"]) < 6, f"not on the first line: {row}"
+        assert row["words_end"] <= row["figure_start"] + 1, f"one lies on the other: {row}"
+        assert abs(row["figure_end"] - row["edge"]) < 1, f"not at the edge: {row}"
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_two_targets_of_a_page_have_one_name(at: At, name: str) -> None:
+    """Heard one by one, each says what it belongs to: “Take from shelf: Oil filter”."""
+    assert not same_names(at(name))
 
 
 @pytest.mark.parametrize("name", [name for name, (role, _, _) in PAGES.items() if role == "technician"])

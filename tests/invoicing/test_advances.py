@@ -271,7 +271,7 @@ def test_a_taxed_deposit_goes_through_the_pages_to_the_final_invoice_and_back(to
     page = text_of(client.get(f"/invoices/{advance.pk}/"))
     assert f'Taken off invoice <a href="/invoices/{final.pk}/">' in page and "Issue credit memo" not in page
     form = text_of(client.get(f"/invoices/{final.pk}/credit/"))
-    assert "the advance invoice stands again" in form and "Deposit for" not in form
+    assert "the advance invoice is open again" in form and "Deposit for" not in form
     lines = {f"line_{row.pk}": f"{row.quantity}" for row in InvoiceLine.objects.filter(kind__in=["labor", "part"])}
     client.post(f"/invoices/{final.pk}/credit/", {"key": str(uuid.uuid4()), "reason": "Called off", **lines})
     assert accounts.standing_advances(job) == [advance]

@@ -133,7 +133,7 @@ def test_a_revised_estimate_says_what_is_authorized_and_what_is_new(garage: Gara
     assert "New, not authorized" in page
     form = text_of(login("counter").get(f"/jobs/{job.pk}/authorize/"))
     assert "Authorized at $128.00 before tax" in form
-    assert "change declined, the earlier yes stands" in form
+    assert "change declined, the earlier authorization stays" in form
 
 
 def test_the_sheet_starts_what_is_authorized_and_the_bay_keeps_the_rest_closed(garage: Garage, login: Login) -> None:
@@ -163,7 +163,7 @@ def test_declined_work_has_one_act_on_the_sheet(garage: Garage, login: Login) ->
     assert "Offer again" in section and f"/lines/{second.lines.get().pk}/" not in section
     assert f"/operations/{second.pk}/remove/" not in section
     again = text_of(client.post(f"/operations/{second.pk}/offer-again/", follow=True))
-    assert "is offered again: the customer is asked anew." in again
+    assert "is offered again: ask the customer again." in again
     assert "offered again, not decided" in again
     assert state(job.operations.get(position=2)) == "undecided"
     assert client.get(f"/operations/{second.pk}/offer-again/").status_code == 405

@@ -67,7 +67,7 @@ def test_more_than_is_owed_is_asked_about_and_then_stands_as_credit(garage: Gara
     invoice = garage.issue(garage.done([labor("1")]))
     client, form = login("counter"), sent("137.00")
     asked = client.post(f"/invoices/{invoice.pk}/pay/", form)
-    assert "$9.00 more than is owed: it stands as credit on the account." in text_of(asked)
+    assert "$9.00 more than is owed: it stays as credit on the account." in text_of(asked)
     client.post(f"/invoices/{invoice.pk}/pay/", {**form, "as_it_is": answer_to(asked)})
     assert accounts.credit_of(invoice.customer) == D("9.00")
     for page in (f"/customers/{invoice.customer_id}/", f"/customers/{invoice.customer_id}/account/", "/books/"):
@@ -143,7 +143,7 @@ def test_credit_is_applied_on_the_invoices_own_page_and_taken_off_again(garage: 
     invoice = garage.issue(garage.done([labor("1")]))
     garage.on_account(invoice.customer, "50.00")
     address = f"/invoices/{invoice.pk}/"
-    assert "$50.00 of credit stands on the account." in text_of(client.get(address))
+    assert "$50.00 of credit is on the account." in text_of(client.get(address))
     client.post(f"{address}apply-credit/", {"key": str(uuid.uuid4()), "amount": "50.00"})
     assert "credit applied" in text_of(client.get(address)) and accounts.owed(invoice) == D("78.00")
     client.post(f"{address}take-off/", {"key": str(uuid.uuid4()), "amount": "50.00"})

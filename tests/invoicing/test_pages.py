@@ -220,7 +220,7 @@ def test_a_payment_is_asked_about_above_the_balance_and_reversed_with_a_reason(g
     sent = {"key": str(uuid.uuid4()), "amount": "137", "method": "check"}
     asked = client.post(f"/invoices/{invoice.pk}/pay/", sent)
     assert asked.status_code == 422 and not Payment.objects.exists()
-    assert "$9.00 more than is owed: it stands as credit on the account." in text_of(asked)
+    assert "$9.00 more than is owed: it stays as credit on the account." in text_of(asked)
     client.post(f"/invoices/{invoice.pk}/pay/", {**sent, "amount": "128"})
     payment = Payment.objects.get()
     back = {"key": str(uuid.uuid4()), "reason": "The check bounced"}

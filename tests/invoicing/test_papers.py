@@ -23,13 +23,13 @@ from tests.invoicing.cast import Garage, charge, labor, part
 D = Decimal
 ROW = re.compile(
     r"^(?P<what>.*?)\s{2,}(?:(?P<condition>new|used|rebuilt|reconditioned)\s+)?"
-    r"(?P<quantity>−?[\d.,]+)(?: (?P<unit>h|L|qt|gal))?\s+(?P<price>−?[\d.,]+)(?: / (?:h|L|qt|gal))?"
+    r"(?P<quantity>−?[\d.,]+)(?: (?P<unit>hr|L|qt|gal))?\s+(?P<price>−?[\d.,]+)(?: / (?:hr|L|qt|gal))?"
     r"\s+(?P<net>−?[\d.,]+)$"
 )
 SUM = re.compile(r"(?P<label>Labor|Parts and fluid|Sublet and charges|Before tax|Total due|Credited|Total)"
                  r"\s{2,}(?P<amount>−?\$?[\d.,]+)$")  # fmt: skip
 TAX = re.compile(
-    r"(?P<label>\S.*?) (?P<percent>[\d.]+) % on (?P<base>−?[\d.,]+)(?:, in advance)?\s{2,}(?P<tax>−?[\d.,]+)$"
+    r"(?P<label>\S.*?) (?P<percent>[\d.]+)% on (?P<base>−?[\d.,]+)(?:, in advance)?\s{2,}(?P<tax>−?[\d.,]+)$"
 )
 
 
@@ -74,7 +74,7 @@ def recompute(text: str) -> dict[str, Decimal]:
             continue
         net = number(row["net"])
         assert half_up(number(row["quantity"]) * number(row["price"])) == net, line
-        if row["unit"] == "h":
+        if row["unit"] == "hr":
             labor_net += net
         elif row["condition"]:
             parts_net += net

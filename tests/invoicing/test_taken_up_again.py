@@ -123,7 +123,7 @@ def test_a_sale_that_was_credited_is_not_offered_for_another_bill(garage: Garage
     assert "Bill remaining work" not in page(client, "invoicing:invoice", sale.pk)
     assert sale.job is not None
     assert "Reopen job" not in page(client, "jobs:sheet", sale.job.pk)
-    assert "is over: what comes back over the counter is sold anew" in page(
+    assert "is over: what is returned over the counter is sold again" in page(
         client, "invoicing:invoice-make", sale.job.pk
     )
     client.post(reverse("invoicing:reopen-closed", args=[sale.job.pk]))

@@ -108,7 +108,7 @@ class TestTheSheet:
             ("", "18.50", {"method": "cash"}, "Write how much."),
             ("1.5", "18.50", {"method": "cash"}, "Pieces are counted whole"),
             ("1", "", {"method": "cash"}, "Write the price."),
-            ("1", "18.50", {}, "Say how it is paid."),
+            ("1", "18.50", {}, "Choose how it is paid."),
             ("1", "18.50", {"method": "account"}, "A sale on account needs a customer"),
         ],
     )
