@@ -7,7 +7,7 @@ STATIC := staticfiles/staticfiles.json
 CHECKING := SUMPBOOK_DATA=$(CURDIR)/data/check
 JOBS ?= auto
 
-.PHONY: help run test test-postgres prove lint format always
+.PHONY: help run test test-postgres prove lint format pictures always
 .NOTPARALLEL:
 .DEFAULT_GOAL := help
 
@@ -38,6 +38,10 @@ lint: .venv/installed-test ## read the code: ruff, mypy, missing migrations, Dja
 format: .venv/installed-test ## lay the code out as `make lint` wants it
 	@$(PYTHON) -m ruff check --select I --fix --quiet .
 	@$(PYTHON) -m ruff format .
+
+pictures: $(STATIC) .venv/installed-test ## take the pictures of the README anew, from the demo
+	@$(PYTHON) manage.py demo
+	@$(PYTHON) bin/pictures
 
 # bin/install changes these files only when it installed something.
 .venv/installed-run .venv/installed-test: .venv/installed-%: always

@@ -20,7 +20,7 @@ from django.conf import settings
 from django.db.models import F, Q
 from django.template.loader import render_to_string
 
-from garage import files, printing, shop
+from garage import dates, files, printing, shop
 from garage.clock import Clock, fixed, has_come
 from garage.models import Document, StoredFile
 from garage.printing import Paper
@@ -50,12 +50,26 @@ class CannotPrint(RuntimeError):
 
 
 Build = Callable[[int], Printable]
+WrittenIn = Callable[[int], str]
 _builders: dict[str, Build] = {}
+_written_in: dict[str, WrittenIn] = {}
 
 
-def register(kind: str, build: Build) -> None:
-    """Make a kind of paper known; `build(source)` gives what is printed for the row with that primary key."""
+def register(kind: str, build: Build, written_in: WrittenIn | None = None) -> None:
+    """Make a kind of paper known; `build(source)` gives what is printed for the row with that primary key.
+
+    `written_in(source)` is the locale of its words and dates, where that was frozen with the row; else the shop's own.
+    """
     _builders[kind] = build
+    if written_in:
+        _written_in[kind] = written_in
+
+
+def built(kind: str, source: int) -> Paper:
+    """A paper with its template filled, in the locale it was written in."""
+    frozen = _written_in.get(kind)
+    with dates.speaking(frozen(source) if frozen else shop.profile().locale):
+        return paper_of(_builders[kind](source))
 
 
 @writing()
@@ -164,7 +178,7 @@ def _claim(now: dt.datetime) -> Document | None:
 
 def _make(document: Document, printer: Printer, *, now: dt.datetime) -> None:
     try:
-        pdf = printer.print(paper_of(_builders[document.kind](document.source)))
+        pdf = printer.print(built(document.kind, document.source))
     except Exception as error:
         # One paper that cannot be made must not stop the others; what went wrong stands on its row.
         log.exception("could not make %s", document.name)

@@ -102,6 +102,6 @@ class QuantityField(ScaledField[Set, Get]):
 
 
 class ShareField(ScaledField[Set, Get]):
-    """A share or rate, 0.0725 for 7.25 %, in billionths underneath."""
+    """A share or rate, 0.0725 for 7.25%, in billionths underneath."""
 
     places = 9

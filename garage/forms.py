@@ -125,11 +125,11 @@ class QuantityFormField(forms.CharField):
 
 
 def _hours(text: str) -> Decimal:
-    """Hours from `1.5`, `1 1/2 h`, `1:30` or `45 min`, minutes to a hundredth of an hour; ValueError for others."""
-    if clock := re.fullmatch(r"(\d{1,4}):([0-5]\d)(?: ?h)?", text.strip(), re.ASCII):
+    """Hours from `1.5`, `1 1/2 hr`, `1:30` or `45 min`, minutes to a hundredth of an hour; ValueError for others."""
+    if clock := re.fullmatch(r"(\d{1,4}):([0-5]\d)(?: ?hr?)?", text.strip(), re.ASCII):
         return int(clock[1]) + round_money(Decimal(clock[2]) / 60)
     minutes = re.fullmatch(r"(.+?) ?min", text.strip())
-    number = text.strip().lower().removesuffix("h").rstrip()
+    number = re.sub(r" ?(h|hr|hrs)$", "", text.strip().lower())
     try:
         amount, unit = units.parse_quantity(minutes[1] if minutes else number, "each")
     except ValueError:

@@ -11,7 +11,7 @@ from garage import queries, search
 from garage.actions.customers import FIELDS
 from garage.asking import AskingForm
 from garage.forms import FieldsForm
-from garage.forms_fields import DayField
+from garage.forms_fields import DayField, needed
 from garage.models import Customer
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
 
@@ -24,6 +24,7 @@ class CustomerForm(Lenient, AskingForm, FieldsForm):
     class Meta:
         model = Customer
         fields = FIELDS
+        error_messages = {"kind": needed("Choose person or company."), "name": needed("Write the customer’s name.")}
         field_classes = {"exemption_until": DayField}
         widgets = {
             "address": forms.Textarea({"rows": 3, "autocomplete": "off"}),
@@ -45,7 +46,12 @@ class CustomerForm(Lenient, AskingForm, FieldsForm):
 
 
 class PhoneRow(Row):
-    number = forms.CharField(label="Phone", max_length=40, widget=forms.TextInput({"type": "tel"}))
+    number = forms.CharField(
+        label="Phone",
+        max_length=40,
+        widget=forms.TextInput({"type": "tel"}),
+        error_messages=needed("Write the phone number."),
+    )
     label = forms.CharField(label="Which", max_length=40, required=False)
 
     def clean_number(self) -> str:
@@ -56,12 +62,12 @@ class PhoneRow(Row):
 
 
 class EmailRow(Row):
-    address = forms.EmailField(label="Email")
+    address = forms.EmailField(label="Email", error_messages=needed("Write the email address."))
     label = forms.CharField(label="Which", max_length=40, required=False)
 
 
 class DesignatedRow(Row):
-    name = forms.CharField(label="Name", max_length=120)
+    name = forms.CharField(label="Name", max_length=120, error_messages=needed("Write their name."))
     contact = forms.CharField(label="Phone or email", max_length=120, required=False)
 
 

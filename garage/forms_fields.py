@@ -9,6 +9,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 
+def needed(sentence: str) -> dict[str, str]:
+    """The `error_messages` of a field that must be filled: what to do, said to the person who left it empty."""
+    return {"required": sentence}
+
+
 def plain_text(value: Decimal, *, least: int = 0) -> str:
     """A Decimal without an exponent and without idle zeros, with at least so many places: 1.40 → 1.4, 1E+2 → 100."""
     whole, _, fraction = f"{value:f}".partition(".")

@@ -9,11 +9,14 @@ from garage import queries, search
 from garage.actions.vehicles import FIELDS
 from garage.asking import AskingForm
 from garage.forms import FieldsForm
-from garage.forms_fields import DayField, WholeNumberField
+from garage.forms_fields import DayField, WholeNumberField, needed
 from garage.models import DistanceUnit, OdometerReading, Vehicle
 from garage.vin import Vin, read_vin
 
 FIRST_YEAR = 1885
+
+READ_IT = "Write what the odometer shows."
+CHOOSE_UNIT = "Choose miles or kilometers."
 
 
 class VehicleForm(AskingForm, FieldsForm):
@@ -25,6 +28,7 @@ class VehicleForm(AskingForm, FieldsForm):
     class Meta:
         model = Vehicle
         fields = FIELDS
+        error_messages = {"make": needed("Write the make."), "model": needed("Write the model.")}
         widgets = {
             "vin": forms.TextInput({"autocapitalize": "characters", "spellcheck": "false", "autocomplete": "off"}),
             "plate": forms.TextInput({"autocapitalize": "characters", "spellcheck": "false", "autocomplete": "off"}),
@@ -89,15 +93,15 @@ class VehicleForm(AskingForm, FieldsForm):
 class OwnerForm(forms.Form):
     """Whose car it is from which day."""
 
-    on = DayField(label="Since")
+    on = DayField(label="Since", error_messages=needed("Choose the day."))
 
 
 class OdometerForm(AskingForm, forms.Form):
     """What the odometer shows. The fields of a lower reading are shown once the verb has asked about it."""
 
-    reading = WholeNumberField(label="Odometer")
-    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices)
-    on = DayField(label="Day")
+    reading = WholeNumberField(label="Odometer", error_messages=needed(READ_IT))
+    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices, error_messages=needed(CHOOSE_UNIT))
+    on = DayField(label="Day", error_messages=needed("Choose the day it was read."))
     condition = forms.ChoiceField(
         label="This reading is", choices=OdometerReading.Condition.choices, initial="actual", required=False
     )

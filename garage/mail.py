@@ -69,7 +69,7 @@ def enqueue(
     now = clock()
     for value, field in ((to, "to"), (to_name, "to_name"), (subject, "subject"), (reply_to, "reply_to")):
         if re.search(r"[\r\n\0]", value):
-            raise Refused("A line break cannot stand in an address or a subject.", field)
+            raise Refused("An address or a subject cannot have a line break.", field)
     _not_erased(attachments)
     domain = urlsplit(settings.BASE_URL).hostname or "localhost"
     mail, created = OutgoingMail.objects.get_or_create(

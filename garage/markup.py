@@ -30,6 +30,11 @@ def attributes(given: dict[str, Any]) -> SafeString:
     )
 
 
+def named(words: str, of: Any) -> SafeString | str:
+    """Words and, for whoever hears them alone, what they belong to: “Change: Oil filter”."""
+    return format_html('{}<span class="visually-hidden">: {}</span>', words, of) if of else words
+
+
 def is_figure(bound: BoundField) -> bool:
     """Whether a field holds a number, which is written right-aligned."""
     attrs = bound.field.widget.attrs

@@ -14,7 +14,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from garage import shop
+from garage import dates, shop
+from garage.money import spoken_in
 from garage.web import wants_fragment
 
 
@@ -44,14 +45,15 @@ class LoginMiddleware(LoginRequiredMiddleware):
 
 
 class ShopMiddleware:
-    """Show times in the shop's zone, answer an address that only takes forms, forbid features that no page uses."""
+    """Show words and times as the shop does, answer an address that only takes forms, forbid features no page uses."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         profile = request.shop = shop.profile()  # type: ignore[attr-defined]
-        with timezone.override(zoneinfo.ZoneInfo(profile.time_zone)):
+        zone = zoneinfo.ZoneInfo(profile.time_zone)
+        with timezone.override(zone), dates.speaking(profile.locale), spoken_in(profile.currency):
             response = self.get_response(request)
             if response.status_code == 405 and request.method == "GET":
                 response.content = render(request, "405.html").content

@@ -35,7 +35,7 @@ def twice(name: str, phones: Iterable[str], *, but: Customer | None = None) -> s
     known = written_down_before(name, phones, but=but)
     if known is None:
         return ""
-    return f"{known}, {', '.join(phones)}, is in the book already: take that customer, or save a second one."
+    return f"{known}, {', '.join(phones)}, is in the book already: choose that customer, or save a second one."
 
 
 def vehicles_with_history() -> QuerySet[Vehicle]:

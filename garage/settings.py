@@ -140,7 +140,11 @@ AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
 AXES_DISABLE_ACCESS_LOG = True
 AXES_IPWARE_PROXY_COUNT = env.int("SUMPBOOK_PROXIES", default=0)
 
+# The shop chooses between these (ShopProfile.locale); what is not said otherwise in `locale/` is US English.
 LANGUAGE_CODE = "en-us"
+LANGUAGES = [("en-us", "US English"), ("en-gb", "UK English")]
+LOCALE_PATHS = [BASE_DIR / "locale"]
+FORMAT_MODULE_PATH = "garage.locales"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

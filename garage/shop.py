@@ -4,8 +4,6 @@ import datetime as dt
 import zoneinfo
 from collections.abc import Callable
 
-from django.utils import formats
-
 from garage.models import ShopProfile
 
 #: What a higher app knows that fixes a field of the profile: a sentence, or nothing while it is still free.
@@ -28,11 +26,6 @@ def why_fixed(field: str) -> str:
 def profile() -> ShopProfile:
     """Return the shop's profile; a fresh one with the defaults when none has been saved yet."""
     return ShopProfile.objects.first() or ShopProfile()
-
-
-def day_words(day: dt.date) -> str:
-    """A day as it stands in a sentence and on a paper: November 25, 2026."""
-    return formats.date_format(day, "F j, Y")
 
 
 def day_of(now: dt.datetime) -> dt.date:

@@ -50,7 +50,7 @@ _UNITS: Final[dict[str, Unit]] = {
     "degF": Unit("temperature", "5 / 9 * kelvin; offset: 459.67 * 5 / 9", "°F", "degC", 0),
     "kg": Unit("mass", "[mass]", "kg", "lb", 2),
     "lb": Unit("mass", "0.45359237 * kg", "lb", "kg", 2),
-    "each": Unit("count", "[count]", "each", None, 0),
+    "each": Unit("count", "[count]", "ea", None, 0),
 }
 
 #: What each unit code measures, by code.
@@ -201,20 +201,29 @@ def other_unit(unit: str) -> str | None:
     return _UNITS[_known(unit)].other
 
 
+def pair(unit: str) -> list[str]:
+    """The labels of a unit and of the one shown beside it: `["N·m", "ft·lb"]`; nothing for what is counted."""
+    other = other_unit(unit) if unit in DIMENSION else None
+    return [label(unit), label(other)] if other else []
+
+
 def both(value: Decimal, unit: str, places: int = 3) -> str:
     """Return a figure in its own unit first and the other beside it: `0.850 L · 0.898 qt`.
 
     `places` is for poured volumes: three decimals, two in the bay. Everything else shows its first figure as
     written and the other with the decimals its unit is usually read with: `13 ft·lb · 17.6 N·m`.
     """
+    first, other = figure(value, unit, unit, places), other_unit(unit)
+    return first if other is None else f"{first} · {figure(value, unit, other, places)}"
+
+
+def figure(value: Decimal, unit: str, to: str, places: int = 3) -> str:
+    """Return a figure of `unit` as it is shown in `to`: as written in its own unit, else as `to` is usually read."""
     number = exact(value, "Value")
     whole(places, "Places", least=0, most=9)
-    other = other_unit(unit)
-    first = _shown(number, unit, places if unit in _POURED else None)
-    if other is None:
-        return first
-    beside = places if other in _POURED else _UNITS[other].places
-    return f"{first} · {_shown(convert(number, unit, other), other, beside)}"
+    if unit == to:
+        return _shown(number, unit, places if unit in _POURED else None)
+    return _shown(convert(number, unit, to), to, places if to in _POURED else _UNITS[to].places)
 
 
 def _shown(number: Decimal, unit: str, places: int | None) -> str:

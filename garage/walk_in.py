@@ -8,9 +8,9 @@ def somebody(customer: Customer, field: str | None = "customer") -> Customer:
     """The customer, who is to be somebody in particular; Refused beside `field` for the walk-in customer, and for one
     who was erased."""
     if customer.erased_at is not None:
-        raise Refused("This customer was erased: write them down anew.", field)
+        raise Refused("This customer was erased: add them as a new customer.", field)
     if customer.walk_in:
         raise Refused(
-            f"“{customer}” stands for everybody who buys at the counter without a name: choose a customer.", field
+            f"“{customer}” is for everybody who buys at the counter without a name: choose a customer.", field
         )
     return customer

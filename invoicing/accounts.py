@@ -11,10 +11,11 @@ from typing import NamedTuple
 
 from django.db.models import Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from garage.models import Customer
+from garage.money import spoken
 from invoicing import queries
-from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
 from jobs.models import Job
 
@@ -154,9 +155,12 @@ def advanced(job: Job) -> Decimal:
 def against_ending(job: Job) -> str:
     """Why a job cannot end without an invoice yet: nobody has said what becomes of its deposit. Empty when it can."""
     for advance in standing_advances(job):
-        return f"{advance.title} stands on {job}: write its credit note first, then refund what was paid on it."
+        return _("%(paper)s is open on %(job)s: issue its credit memo first, then refund what was paid on it.") % {
+            "paper": advance.title,
+            "job": job,
+        }
     there = deposit_of(job)
-    return f"A deposit of {said(there)} stands on {job}: refund it or keep it as credit first." if there else ""
+    return f"A deposit of {spoken(there)} stands on {job}: refund it or keep it as credit first." if there else ""
 
 
 def accounts() -> list[tuple[Customer, Decimal]]:

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 
-from garage import shop
+from garage import dates
 from garage.errors import Refused
 from garage.models import Customer, TaxClass
 from invoicing import consents, queries
@@ -157,7 +157,7 @@ def sums_of(charges: Iterable[Charge], customer: Customer, rates: list[ClassRate
     except NoRate as error:
         name = TaxClass(error.tax_class).label
         raise Refused(
-            f"No tax rate is set for {name} on {shop.day_words(on)}. The owner sets it under Books, Taxes; "
+            f"No tax rate is set for {name} on {dates.day(on)}. The owner sets it under Books, Taxes; "
             "what is not taxed is said there too."
         ) from error
 

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
+from garage.money import spoken
 from invoicing import accounts, queries
-from invoicing.comparing import amount
 from invoicing.drafts import DraftInvoice
 from jobs import stages
 from jobs.models import Job
@@ -18,7 +18,7 @@ def nothing_to_bill(made: DraftInvoice) -> bool:
 def against(made: DraftInvoice) -> Iterator[str]:
     """Why a finished job is not closed without an invoice, one sentence each."""
     for invoice in made.earlier:
-        yield f"Invoice {invoice.label} of {made.job} stands: leave unbilled what it left out, on the draft."
+        yield f"Invoice {invoice.label} of {made.job} is issued: leave what it left out unbilled on the draft."
     yield from _to_be_billed(made)
     yield from missing_words(made.job)
     if sentence := accounts.against_ending(made.job):
@@ -29,7 +29,7 @@ def _to_be_billed(made: DraftInvoice) -> Iterator[str]:
     """What is billed, or may be once the customer was asked."""
     for row in made.operations:
         if row.charges:
-            yield f"“{row.title}” was authorized and done: make its invoice, {amount(row.net)} before tax."
+            yield f"“{row.title}” was authorized and done: make its invoice, {spoken(row.net)} before tax."
     for key in made.consent.asks:
         yield f"“{made.consent.of(key).title}” is not decided on: ask the customer first, and record what they say."
 

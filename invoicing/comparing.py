@@ -8,14 +8,16 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from garage.forms_fields import plain_text
+from garage.money import spoken
+from garage.numbers import minus
 from invoicing.sums import Charge, OperationCharges
 from invoicing.totals import NOTHING
 from jobs import showing
 
 
 def amount(value: Decimal) -> str:
-    """Money as sentences write it: 1,234.50, with a true minus sign."""
-    return f"{value:,.2f}".replace("-", "−")
+    """Money in a column, without a sign of its currency: 1,234.50, with a true minus."""
+    return minus(f"{value:,.2f}")
 
 
 def how_much(quantity: Decimal, unit: str) -> str:
@@ -24,10 +26,10 @@ def how_much(quantity: Decimal, unit: str) -> str:
 
 
 def more_or_less(change: Decimal) -> str:
-    """A change of price in words: 6.12 more, 3.00 less, same price."""
+    """A change of price in words: $6.12 more, $3.00 less, same price."""
     if change == 0:
         return "same price"
-    return f"{amount(abs(change))} {'more' if change > 0 else 'less'}"
+    return f"{spoken(abs(change))} {'more' if change > 0 else 'less'}"
 
 
 def what_changed(before: Sequence[OperationCharges], after: Sequence[OperationCharges]) -> list[str]:
@@ -35,9 +37,9 @@ def what_changed(before: Sequence[OperationCharges], after: Sequence[OperationCh
     old = {operation.operation: operation for operation in before}
     new = {operation.operation: operation for operation in after}
     return [
-        *(f"New: “{row.title}”, {amount(row.net)}." for key, row in new.items() if key not in old),
+        *(f"New: “{row.title}”, {spoken(row.net)}." for key, row in new.items() if key not in old),
         *(sentence for key, row in new.items() if key in old for sentence in _operation(old[key], row)),
-        *(f"Left out: “{row.title}”, {amount(row.net)}." for key, row in old.items() if key not in new),
+        *(f"Left out: “{row.title}”, {spoken(row.net)}." for key, row in old.items() if key not in new),
     ]
 
 
@@ -49,12 +51,12 @@ def _operation(before: OperationCharges, after: OperationCharges) -> Iterator[st
     old, new = _by_line(before), _by_line(after)
     for key, charge in new.items():
         if key not in old:
-            yield f"“{after.title}”: {charge.description} added, {amount(charge.net)}."
+            yield f"“{after.title}”: {charge.description} added, {spoken(charge.net)}."
         elif said := line_change(old[key], charge):
             yield f"“{after.title}”: {said}."
     for key, charge in old.items():
         if key not in new:
-            yield f"“{after.title}”: {charge.description} left out, {amount(charge.net)} less."
+            yield f"“{after.title}”: {charge.description} left out, {spoken(charge.net)} less."
 
 
 def _by_line(operation: OperationCharges) -> dict[tuple[int | None, int], Charge]:
@@ -77,7 +79,7 @@ def line_change(before: Charge, after: Charge) -> str:
         now, then = showing.price(after.unit_price, after.unit), showing.price(before.unit_price, before.unit)
         said.append(f"at {now[0]} instead of {then[0]}")
     if before.discount != after.discount:
-        said.append(f"discount {plain_text(after.discount * 100)} % instead of {plain_text(before.discount * 100)} %")
+        said.append(f"discount {plain_text(after.discount * 100)}% instead of {plain_text(before.discount * 100)}%")
     if before.sublet_to != after.sublet_to:
         said.append(f"done by {after.sublet_to or 'us'} instead of {before.sublet_to or 'us'}")
     if before.tax_class != after.tax_class:

@@ -7,8 +7,9 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from garage.errors import Refused
+from garage.money import spoken
 from invoicing import charges, queries
-from invoicing.comparing import amount, how_much
+from invoicing.comparing import how_much
 from invoicing.models import Invoice, InvoiceLine, InvoiceOperation, InvoiceTax
 from invoicing.sums import Charge, Sums, TaxSum, tax_on, with_taxes
 from invoicing.totals import NOTHING
@@ -111,7 +112,7 @@ def credited(invoice: Invoice, wanted: Mapping[int, Decimal] | None) -> Credited
     sums = with_taxes([row.charge for row in rows], _taxes_back(invoice, rows))
     if sums.gross > 0:
         raise Refused(
-            f"This would charge {amount(sums.gross)} more: a credit gives money back. Credit what the goodwill or the "
+            f"This would charge {spoken(sums.gross)} more: a credit gives money back. Credit what the goodwill or the "
             "returned core stands under as well."
         )
     if invoice.kind == Invoice.Kind.ADVANCE:
@@ -127,11 +128,11 @@ def _more_than_stays(stays: Decimal, taken_off: bool) -> str:
     """Why a part of an invoice comes to more than is left of it: what takes off the bill would stand alone."""
     if taken_off:
         return (
-            f"Less its advance invoice, {amount(stays)} of this invoice is left: no more can be credited of it in "
-            "part. Credit it whole; then the advance invoice stands again, and can be credited too."
+            f"Less its advance invoice, {spoken(stays)} of this invoice is left: no more can be credited of it in "
+            "part. Credit it whole; then the advance invoice is open again, and can be credited too."
         )
     return (
-        f"{amount(stays)} of this invoice is left: no more can be credited of it. Credit the goodwill or the returned "
+        f"{spoken(stays)} of this invoice is left: no more can be credited of it. Credit the goodwill or the returned "
         "core along with what it was taken off."
     )
 
@@ -175,7 +176,7 @@ def _checked(
     if all(quantities.get(key, ZERO) == quantity for key, quantity in billed.items()):
         quantities |= off
     elif off.keys() & quantities.keys():
-        raise Refused("An advance invoice stands again only when all that was billed is credited.")
+        raise Refused("An advance invoice is open again only when all that was billed is credited.")
     if not quantities:
         raise Refused("There is nothing to credit: give at least one line a quantity.")
     return quantities
@@ -195,7 +196,7 @@ def _cores_given_back_once(invoice: Invoice, left: dict[int, Left], rows: Sequen
     for key, out in cores_out(invoice, after).items():
         if out < 0:
             raise Refused(
-                "This core was handed in before the invoice and its deposit given back there: credit the returned "
+                "This core was returned before the invoice and its deposit given back there: credit the returned "
                 "core along with it.",
                 f"line_{key}",
             )

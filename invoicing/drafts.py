@@ -5,10 +5,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from garage import shop
+from django.utils.translation import gettext as _
+
+from garage import dates
 from garage.errors import Refused
+from garage.money import spoken
 from invoicing import accounts, advances, charges, consents, leaving, queries
-from invoicing.comparing import amount, how_much, line_change, more_or_less, what_changed
+from invoicing.comparing import how_much, line_change, more_or_less, what_changed
 from invoicing.leaving import LeftOut
 from invoicing.models import Authorization, Invoice, InvoiceTax
 from invoicing.sums import Charge, OperationCharges, Sums, TaxSum
@@ -169,7 +172,7 @@ def _against_the_record(consent: Consent, billable: list[OperationCharges]) -> l
         if row.operation in agreed  # what is sold over the counter was offered on no paper
         for sentence in what_changed([agreed[row.operation]], [_charged(row)])
     ]
-    gone = [f"“{row.title}” was authorized and taken off the sheet: it is not billed, {amount(row.net)} less."
+    gone = [f"“{row.title}” was authorized and taken off the sheet: it is not billed, {spoken(row.net)} less."
             for row in consent.gone]  # fmt: skip
     return said + gone
 
@@ -181,7 +184,7 @@ def _charged(operation: OperationCharges) -> OperationCharges:
 
 def _not_done(operation: OperationCharges, state: str) -> str:
     reason = {"left": "its steps were skipped", "ended": "it ended as not done", "open": "steps of it are open"}[state]
-    return f"“{operation.title}” was authorized, but {reason}: it is not billed, {amount(operation.net)} less."
+    return f"“{operation.title}” was authorized, but {reason}: it is not billed, {spoken(operation.net)} less."
 
 
 def _as_drawn(
@@ -196,7 +199,7 @@ def _as_drawn(
             kept += _hanging(charge, billed)
             continue
         if charge.line not in from_shelf and charge.if_needed:
-            said.append(f"{charge.description}: {NOT_NEEDED}, {amount(charge.net)} less.")
+            said.append(f"{charge.description}: {NOT_NEEDED}, {spoken(charge.net)} less.")
             continue
         if charge.line not in from_shelf:
             kept.append(charge)
@@ -207,15 +210,15 @@ def _as_drawn(
         billed[charge.line or 0] = max(drawn.quantity, Decimal(0))
         if drawn.quantity <= 0:
             said.append(
-                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none drawn from the "
-                f"shelf. It is not billed, {amount(charge.net)} less."
+                f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, none taken from the "
+                f"shelf. It is not billed, {spoken(charge.net)} less."
             )
             continue
         kept.append(drawn)
         if line_change(replace(charge, if_needed=False), drawn):
             said.append(
                 f"{charge.description}: {how_much(charge.quantity, charge.unit)} authorized, "
-                f"{how_much(drawn.quantity, drawn.unit)} drawn, {more_or_less(drawn.net - charge.net)}."
+                f"{how_much(drawn.quantity, drawn.unit)} used, {more_or_less(drawn.net - charge.net)}."
             )
     return replace(operation, charges=tuple(kept)), said
 
@@ -272,7 +275,7 @@ def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
         yes = consent.of(work.operation).yes
         if yes is not None and (off := too_much_off(yes, work)):
             yield (
-                f"“{work.title}”: {amount(off)} more is taken off than is above what was authorized, since the work "
+                f"“{work.title}”: {spoken(off)} more is taken off than is above what was authorized, since the work "
                 "was changed after it. Undo that, then look at what is left."
             )
 
@@ -280,17 +283,17 @@ def _written_off_in_vain(consent: Consent, bill: list[Work]) -> Iterable[str]:
 def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iterable[str]:
     """What must be put right before an invoice can be issued."""
     if has_invoice and job.stage not in stages.OPEN:
-        yield f"{job} has an invoice already; a credit note corrects it."
+        yield _("%(job)s has an invoice already; a credit memo corrects it.") % {"job": job}
     elif job.stage in stages.BILLED and job.is_sale:
-        yield f"{job} is over: what comes back over the counter is sold anew."
+        yield f"{job} is over: what is returned over the counter is sold again."
     elif job.stage in stages.BILLED:
-        yield f"{job} is {job.get_stage_display()}, and no invoice of it stands: take it up on its sheet first."
+        yield f"{job} is {job.get_stage_display()}, and has no open invoice: reopen it first."
     elif job.stage != stages.FINISHED:
         yield f"{job} is {job.get_stage_display()}: the work must be finished in the bay first."
     elif not any(operation.charges for operation in billed):
         yield "Nothing that was authorized was done: there is nothing to bill."
     if (net := sum((operation.net for operation in billed), Decimal(0))) < 0:
-        yield f"This comes to {amount(net)}: {BELOW_ZERO}"
+        yield f"This comes to {spoken(net)}: {BELOW_ZERO}"
     yield from missing_words(job)
     if job.customer.order_number_required and not job.order_number.strip():
         yield f"{job.customer.name} needs an order number on every invoice: write it on the job."
@@ -309,7 +312,7 @@ def less_advances(made: DraftInvoice, work: Sums) -> Sums:
     bill = advances.less(work, made.taken_off, [_tax_off(row) for one in made.advances for row in one.taxes.all()])
     if made.advances and bill.gross < 0:
         raise Refused(
-            f"The advance invoices come to {amount(-bill.gross)} more than this invoice: credit "
+            f"The advance invoices come to {spoken(-bill.gross)} more than this invoice: credit "
             f"{made.advances[-1].label} first. What was paid on it can then be applied here, and the rest refunded."
         )
     return bill
@@ -318,7 +321,7 @@ def less_advances(made: DraftInvoice, work: Sums) -> Sums:
 def as_shown(bill: Sums, shown: Decimal | None) -> Sums:
     """The bill; Refused when it comes to another total than was `shown`, since nobody issues what they did not read."""
     if shown not in (None, bill.gross):
-        raise Refused(f"The draft changed meanwhile: it comes to {amount(bill.gross)} with tax now. Look at it again.")
+        raise Refused(f"The draft changed meanwhile: it comes to {spoken(bill.gross)} with tax now. Look at it again.")
     return bill
 
 
@@ -327,7 +330,7 @@ def _turned_around(advance: Invoice, position: int) -> OperationCharges:
     return OperationCharges(
         operation=None,
         position=position,
-        title=f"Less advance invoice {advance.label} of {shop.day_words(advance.issued_on)}",
+        title=f"Less advance invoice {advance.label} of {dates.day(advance.issued_on)}",
         concern="",
         cause="",
         decision="",

@@ -6,9 +6,9 @@ from django.db.models import Model, Q, QuerySet
 
 from garage.forgetting import Held, register
 from garage.models import Customer, SideRow
+from garage.money import spoken
 from invoicing import accounts
 from invoicing.actions.issuing import make_findable
-from invoicing.comparing import amount
 from invoicing.models import (
     Allocation,
     Authorization,
@@ -70,11 +70,11 @@ def objections(customer: Customer) -> Iterator[str]:
     """Money that is owed, overpaid or held keeps a customer in the book."""
     owed, credit = accounts.owed_in_all(customer), accounts.credit_of(customer)
     if owed:
-        yield f"{amount(owed)} is owed on invoices: settle them first."
+        yield f"{spoken(owed)} is owed on invoices: settle them first."
     if credit:
-        yield f"{amount(credit)} stands on the account: refund it or apply it first."
+        yield f"{spoken(credit)} is on the account: refund it or apply it first."
     for job, deposit in accounts.deposits(customer):
-        yield f"A deposit of {amount(deposit)} stands on {job}: refund it first."
+        yield f"A deposit of {spoken(deposit)} stands on {job}: refund it first."
 
 
 def find_anew(customers: Collection[int]) -> None:

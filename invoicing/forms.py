@@ -5,9 +5,10 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from garage.forms import KeyForm, MoneyFormField, QuantityFormField
-from garage.forms_fields import DayField, PlainDecimalField
+from garage.forms_fields import DayField, PlainDecimalField, needed
 from garage.models import Customer, TaxClass
 from garage.units import label as label_of
 from invoicing.actions.returning import out_of_shelf
@@ -43,7 +44,7 @@ UNIT_WORDS = {"h": "Hours", "each": "Pieces"}
 class MailForm(forms.Form):
     """Where a paper shall be mailed."""
 
-    to = forms.EmailField(label="To", max_length=254)
+    to = forms.EmailField(label="To", max_length=254, error_messages=needed("Write the email address."))
 
 
 class AuthorizeForm(KeyForm):
@@ -57,12 +58,12 @@ class AuthorizeForm(KeyForm):
     seal = forms.CharField(widget=forms.HiddenInput, max_length=64)
     after_record = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
     person_name = forms.CharField(
-        label="Given by", max_length=120, error_messages={"required": "Write who gave the authorization."}
+        label="Given by", max_length=120, error_messages=needed("Write who gave the authorization.")
     )
     channel = forms.ChoiceField(
         label="How",
         choices=[("", "—"), *CHANNELS],
-        error_messages={"required": "Choose how the authorization was given."},
+        error_messages=needed("Choose how the authorization was given."),
     )
     contact = forms.CharField(
         label="Number or address used",
@@ -70,7 +71,7 @@ class AuthorizeForm(KeyForm):
         required=False,
         help_text="Needed for a call, a text message or an email.",
     )
-    at = MomentField(label="When", error_messages={"required": "Write when it was given."})
+    at = MomentField(label="When", error_messages=needed("Write when it was given."))
     parts_wish = forms.ChoiceField(label="Replaced parts", choices=WISHES, required=False)
     limit = MoneyFormField(label="Up to, before tax", required=False)
 
@@ -88,7 +89,7 @@ class AuthorizeForm(KeyForm):
             self.fields["person_name"] = forms.ChoiceField(
                 label="Given by",
                 choices=[("", "—"), *((name, name) for name in self.names)],
-                error_messages={"required": "Choose who gave the authorization."},
+                error_messages=needed("Choose who gave the authorization."),
             )
         self.fields["at"].initial = timezone.localtime().replace(second=0, microsecond=0)
         self.fields["parts_wish"].initial = job.parts_wish
@@ -124,7 +125,7 @@ class AuthorizeForm(KeyForm):
         if standing.state == AUTHORIZED and standing.asks:
             addition = [
                 (AUTHORIZED, "authorized with the change"),
-                (DECLINED, "change declined, the earlier yes stands"),
+                (DECLINED, "change declined, the earlier authorization stays"),
             ]
             return [*addition, (WITHDRAWN, "no longer wanted at all"), NOT_YET]
         if standing.state == AUTHORIZED:
@@ -198,7 +199,9 @@ class ClockReasonField(forms.CharField):
 class CreditForm(KeyForm):
     """Which quantities of an invoice are taken back, why, and whether the job is billed again."""
 
-    reason = forms.CharField(label="Why", max_length=200, help_text="Stands on the credit note.")
+    reason = forms.CharField(
+        label="Why", max_length=200, help_text=_("Printed on the credit memo."), error_messages=needed("Write why.")
+    )
     bill_again = forms.BooleanField(
         label="If everything is credited, the job will be invoiced again", required=False, initial=True
     )
@@ -215,11 +218,11 @@ class CreditForm(KeyForm):
         self.anything_left = any(row.quantity for row in self.left.values())
         self.taken_off = off_lines(invoice)
         if self.whole_only or invoice.consent == Invoice.Consent.SALE:
-            del self.fields["bill_again"]  # what comes back over the counter is sold anew
+            del self.fields["bill_again"]  # what is returned over the counter is sold again
         if self.whole_only:
             return
         if core in cores:
-            self.fields["reason"].initial = "Core handed in"
+            self.fields["reason"].initial = "Core returned"
         for line in self.lines:
             left = cores.get(line.pk, abs(self.left[line.pk].quantity))
             if not self.left[line.pk].quantity or line.pk in self.taken_off:
@@ -290,16 +293,21 @@ class TaxRateForm(forms.Form):
         label="Applies to",
         choices=TAXED_CLASSES,
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Mark at least one class that this applies to."},
+        error_messages=needed("Mark at least one class that this applies to."),
     )
-    treatment = forms.ChoiceField(label="How", choices=Treatment.choices, initial=Treatment.TAXED)
+    treatment = forms.ChoiceField(
+        label="How",
+        choices=Treatment.choices,
+        initial=Treatment.TAXED,
+        error_messages=needed("Choose how it is taxed."),
+    )
     rate = PlainDecimalField(
         label="Percent", max_places=7, minimum=Decimal(0), required=False, help_text="7.25; empty where it has none."
     )
     reason = forms.CharField(
         label="Reason", max_length=120, required=False, help_text="Of a zero-rated or exempt class, as it is printed."
     )
-    valid_from = DayField(label="From", error_messages={"required": "Write the first day it holds."})
+    valid_from = DayField(label="From", error_messages=needed("Write the first day it holds."))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -331,9 +339,9 @@ class EndRateForm(forms.Form):
     classes = forms.MultipleChoiceField(
         label="Applies to",
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Mark at least one class on which it ends."},
+        error_messages=needed("Mark at least one class on which it ends."),
     )
-    last_day = DayField(label="Last day", error_messages={"required": "Write the last day it holds."})
+    last_day = DayField(label="Last day", error_messages=needed("Write the last day it holds."))
 
     def __init__(self, *args: Any, classes: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -350,7 +358,7 @@ class TaxNameForm(forms.Form):
         label="Name on the invoice",
         max_length=60,
         help_text="Papers already written keep the name they were written with.",
-        error_messages={"required": "Give the tax the name that stands on the invoice."},
+        error_messages=needed("Write the name that is printed on the invoice."),
     )
 
 
@@ -365,7 +373,7 @@ class InvoiceFilter(forms.Form):
             ("owed", "owed"),
             ("overdue", "overdue"),
             ("sale", "counter sales"),
-            ("credit", "credit notes"),
+            ("credit", _("credit memos")),
         ],
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from garage.forms import KeyForm, MoneyFormField
-from garage.forms_fields import DayField
+from garage.forms_fields import DayField, needed
 from invoicing.forms import ClockReasonField
 from invoicing.leaving import LeftOut
 from jobs.models import SkippedAnswer
@@ -22,7 +22,7 @@ class IssueForm(KeyForm):
 
     shown = MoneyFormField(widget=forms.HiddenInput, required=False)
 
-    due_on = DayField(label="Due on")
+    due_on = DayField(label="Due on", error_messages=needed("Choose the day it is due."))
     mail_to = forms.EmailField(label="Mail it to", required=False, help_text="Empty: it is not mailed.")
     told = forms.CharField(
         label="Who was told of the new tax", max_length=200, required=False, help_text="Name, how and when; printed."
@@ -60,7 +60,7 @@ class CloseForm(forms.Form):
     """Why a finished job is closed without an invoice."""
 
     reason = forms.CharField(
-        label="Why nothing is billed", max_length=160, error_messages={"required": "Write why nothing is billed."}
+        label="Why nothing is billed", max_length=160, error_messages=needed("Write why nothing is billed.")
     )
 
 
@@ -80,14 +80,14 @@ class SkippedForm(forms.Form):
         label="How is it billed?",
         choices=HOW_BILLED,
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose how it is billed."},
+        error_messages=needed("Choose how it is billed."),
     )
     words = forms.CharField(
         label="What was done instead, or why",
         max_length=500,
         widget=forms.Textarea({"rows": 2}),
         help_text="The customer reads it on the invoice.",
-        error_messages={"required": "Write what was done instead, or why."},
+        error_messages=needed("Write what was done instead, or why."),
     )
 
     def __init__(self, data: Any = None, *, asked: Asked) -> None:

@@ -6,13 +6,14 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
+from garage import dates
 from garage.asking import AskingForm
 from garage.forms import KeyForm, MoneyFormField
-from garage.forms_fields import DayField
-from garage.shop import day_words
+from garage.forms_fields import DayField, needed
+from garage.money import spoken
 from invoicing.accounts import ZERO
-from invoicing.comparing import amount as said
 from invoicing.forms import ClockReasonField
 from invoicing.models import Payment
 
@@ -23,15 +24,15 @@ METHODS = [("", "Choose"), *Payment.Method.choices]
 class PaymentForm(AskingForm, KeyForm):
     """Money received: how much, how, on which day. `owed` is what is owed, where it is paid on an invoice."""
 
-    amount = MoneyFormField(label="Amount", error_messages={"required": "Write the amount."})
+    amount = MoneyFormField(label="Amount", error_messages=needed("Write the amount."))
     method = forms.ChoiceField(
         label="Paid by",
         choices=METHODS,
-        error_messages={"required": "Say how it was paid: cash, card, transfer or check."},
+        error_messages=needed("Choose how it was paid: cash, card, transfer or check."),
     )
     paid_on = DayField(label="Paid on", required=False, help_text="Empty: today.")
     reference = forms.CharField(
-        label="Reference", max_length=80, required=False, help_text="Such as the number of the check."
+        label="Reference", max_length=80, required=False, help_text=_("Such as the number of the check.")
     )
 
     def __init__(self, *args: Any, owed: Decimal | None = None, **kwargs: Any) -> None:
@@ -43,12 +44,12 @@ class PaymentForm(AskingForm, KeyForm):
         cleaned = super().clean() or {}
         self._ask_about_the_day(cleaned.get("paid_on"))
         if self.above:
-            self.ask(f"{said(self.above)} more than is owed: it stands as credit on the account.")
+            self.ask(f"{spoken(self.above)} more than is owed: it stays as credit on the account.")
         return cleaned
 
     def _ask_about_the_day(self, day: dt.date | None) -> None:
         if day is not None and timezone.localdate() - day > LONG_AGO:
-            self.ask(f"{day_words(day)} is long ago: was it paid on that day?")
+            self.ask(f"{dates.day(day)} is long ago: was it paid on that day?")
 
     @property
     def above(self) -> Decimal:
@@ -77,7 +78,7 @@ class DepositForm(PaymentForm):
 class RefundForm(PaymentForm):
     """Money given back, the way it was paid unless another is chosen."""
 
-    reason = forms.CharField(label="Why", max_length=200, error_messages={"required": "Write why it is refunded."})
+    reason = forms.CharField(label="Why", max_length=200, error_messages=needed("Write why it is refunded."))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -94,7 +95,7 @@ class ReverseForm(AskingForm, KeyForm):
         label="Why",
         max_length=200,
         help_text="Such as: the check bounced.",
-        error_messages={"required": "Write why it is reversed, such as: the check bounced."},
+        error_messages=needed("Write why it is reversed, such as: the check bounced."),
     )
     paid_on = DayField(label="Reversed on", required=False, help_text="Empty: today.")
 
@@ -110,7 +111,7 @@ class ReverseForm(AskingForm, KeyForm):
 class MoveForm(KeyForm):
     """How much is moved from one place to another."""
 
-    amount = MoneyFormField(label="Amount", error_messages={"required": "Write the amount."})
+    amount = MoneyFormField(label="Amount", error_messages=needed("Write the amount."))
 
     def values(self) -> dict[str, Any]:
         """What the verb takes."""
@@ -120,5 +121,5 @@ class MoveForm(KeyForm):
 class ReceiptMailForm(forms.Form):
     """Where a receipt is mailed, and whether the invoices it paid go with it."""
 
-    to = forms.EmailField(label="To", max_length=254, error_messages={"required": "Write the email address."})
+    to = forms.EmailField(label="To", max_length=254, error_messages=needed("Write the email address."))
     with_invoice = forms.BooleanField(label="Attach the invoice too", required=False)

@@ -6,7 +6,7 @@ import zoneinfo
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from garage import shop
+from garage import dates, shop
 from garage.ledger import content_of, digest
 from garage.models import Customer, OdometerReading, ShopProfile, SideRow, Vehicle
 from invoicing.models import (
@@ -33,7 +33,7 @@ def shop_on_paper(profile: ShopProfile) -> dict[str, Any]:
     """The garage's own words and numbers as they stand today."""
     names = (
         "name", "address", "phone", "email", "license_number", "waste_id", "tax_number", "currency", "time_zone",
-        "page_size", "labor_basis", "authorization_text", "estimate_text", "invoice_text", "warranty_text",
+        "locale", "page_size", "labor_basis", "authorization_text", "estimate_text", "invoice_text", "warranty_text",
     )  # fmt: skip
     return {**{name: str(getattr(profile, name)) for name in names}, "labor_rate": f"{profile.labor_rate:.2f}"}
 
@@ -159,14 +159,18 @@ def local(moment: dt.datetime, zone: str) -> dt.datetime:
 
 
 def said_moment(moment: dt.datetime, zone: str) -> str:
-    """A moment as papers print it, in the shop's zone: November 25, 2026, 9:02."""
-    there = local(moment, zone)
-    return f"{shop.day_words(there.date())}, {there:%H:%M %Z}"
+    """A moment as papers print it, in the shop's zone: Nov 25, 2026, 9:02 AM."""
+    return dates.moment(local(moment, zone))
+
+
+def proven_moment(moment: dt.datetime, zone: str) -> str:
+    """A moment that is evidence, with the name of its zone: Nov 25, 2026, 9:02 AM EST."""
+    return f"{said_moment(moment, zone)} {local(moment, zone):%Z}"
 
 
 def said_promise(moment: dt.datetime | None, zone: str) -> str:
     """When the car is promised, as papers print it; empty when it was not."""
-    return f"{shop.day_words(local(moment, zone).date())}, {local(moment, zone):%H:%M}" if moment else ""
+    return said_moment(moment, zone) if moment else ""
 
 
 def due_after(customer: Customer, now: dt.datetime) -> dt.date:

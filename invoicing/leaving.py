@@ -4,9 +4,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage.errors import Refused
+from garage.money import spoken
 from invoicing import charges, queries
-from invoicing.comparing import amount
 from jobs import queries as jobs_queries
 from jobs import skipped, stages
 from jobs.consent import AUTHORIZED, DECLINED, WITHDRAWN, Consent, Standing
@@ -28,7 +30,7 @@ class LeftOut:
     @property
     def sentence(self) -> str:
         """What the counter confirms."""
-        return f"“{self.title}” is finished and not on this invoice, {amount(self.net)} before tax: {self.why}."
+        return f"“{self.title}” is finished and not on this invoice, {spoken(self.net)} before tax: {self.why}."
 
 
 def left_out(
@@ -73,13 +75,23 @@ def taken_back_for_good(job: Job) -> bool:
 def against_canceling(job: Job) -> str:
     """Why a job is not canceled: an invoice of it stands. Empty when none does."""
     invoice = queries.invoice_of(job)
-    return f"Invoice {invoice.label} of {job} stands: a credit note takes it back first." if invoice else ""
+    return (
+        _("Invoice %(number)s of %(job)s is issued: issue its credit memo first.")
+        % {"number": invoice.label, "job": job}
+        if invoice
+        else ""
+    )
 
 
 def against_changing(operation: Operation) -> str:
     """Why the work of an operation is not changed while its job waits for another invoice: it is billed already."""
     invoice = queries.invoice_of_operation(operation)
-    return f"“{operation}” is billed on invoice {invoice.label}: a credit note corrects it." if invoice else ""
+    return (
+        _("“%(work)s” is billed on invoice %(number)s: a credit memo corrects it.")
+        % {"work": operation, "number": invoice.label}
+        if invoice
+        else ""
+    )
 
 
 def against_moving(operation: Operation) -> str:
@@ -88,7 +100,7 @@ def against_moving(operation: Operation) -> str:
         return ""
     return (
         f"“{operation}” was credited, and what was used for it did not come back with that. Make its invoice as it is; "
-        "a credit note of that one brings it back to the shelf."
+        "a credit memo for it returns it to the shelf."
     )
 
 

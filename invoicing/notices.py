@@ -9,29 +9,30 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from garage import shop
+from garage import dates, late, shop
 from invoicing import freezing
 from invoicing.models import Authorization
 from jobs import not_done
 from jobs.consent import DECLINED, Standing
 from jobs.consents import consent_of
 from jobs.models import Advisory, DueService, Job, Operation
+from jobs.queries_due import DueRow, Recommended, due_rows, recommended
 
 OPEN = (Advisory.State.OPEN, Advisory.State.OFFERED)
 
 
 def notices_of(job: Job, now: dt.datetime) -> dict[str, Any]:
     """Everything an invoice of the job says beside its lines, ready to be stored."""
-    profile = shop.profile()
+    profile, today = shop.profile(), shop.day_of(now)
     consent = consent_of(job, job.operations.all())
     declined = consent.all_in(DECLINED)
     return {
         "authorizations": list(Authorization.objects.filter(job=job).order_by("pk").values_list("pk", flat=True)),
-        "next_due": [due_sentence(row) for row in _due(job)],
-        "advisories": [advisory_sentence(row) for row in _noticed(job)],
+        "next_due": [due_sentence(row, today) for row in _due(job, today)],
+        "advisories": [advisory_sentence(row) for row in _noticed(job, today)],
         "not_done": not_done_on(job),
         "declined": [_declined(row, consent.of(row.pk)) for row in job.operations.all() if row.pk in declined],
-        "warranty": _warranty(profile.warranty_text, job, shop.day_of(now)),
+        "warranty": _warranty(profile.warranty_text, job, today),
         "parts_wish": freezing.PARTS_WISH[job.parts_wish],
         "concern": job.concern,
     }
@@ -42,47 +43,47 @@ def not_done_on(job: Job) -> list[str]:
     return [_not_done(row) for row in job.operations.all() if row.not_done_id is not None]
 
 
-def _due(job: Job) -> list[DueService]:
+def _due(job: Job, today: dt.date) -> list[DueRow]:
     """What is due next on the vehicle, what was serviced today first."""
     if job.vehicle is None:
         return []
-    rows = DueService.objects.filter(vehicle__in=job.vehicle.same()).select_related(
-        "component", "procedure", "operation"
-    )
-    return sorted(rows, key=lambda row: (row.operation.job_id != job.pk, row.on or dt.date.max, row.pk))
+    rows = due_rows(DueService.objects.filter(vehicle__in=job.vehicle.same()).select_related("operation"), today)
+    return sorted(rows, key=lambda row: (row.due.operation.job_id != job.pk, row.due.on or dt.date.max, row.due.pk))
 
 
-def due_sentence(row: DueService) -> str:
-    """When a service is due next, by distance and time: whichever comes first."""
-    by_distance = f"at {row.odometer:,} {row.unit}" if row.odometer is not None else ""
-    by_time = ""
-    if row.every_months:
-        month = row.last_on.month - 1 + row.every_months
-        by_time = f"in {dt.date(row.last_on.year + month // 12, month % 12 + 1, 1):%B %Y}"
+def due_sentence(row: DueRow, today: dt.date) -> str:
+    """When a service is due next, by distance and time: whichever comes first; and by how much it is overdue.
+
+    By the odometer that was just read and the interval's own months, not by a day that was foreseen.
+    """
+    by_distance = f"at {row.at:,} {row.unit}" if row.at is not None else ""
+    by_time = f"in {dates.month(row.by_time)}" if row.by_time else ""
     when = " or ".join(filter(None, [by_distance, by_time]))
-    return f"{row.procedure}: {when}{', whichever comes first' if by_distance and by_time else ''}."
+    first = ", whichever comes first" if by_distance and by_time else ""
+    over = late.overdue_by(row.left, row.unit, (row.by_time - today).days if row.by_time else None)
+    return f"{row.due.procedure}: {': '.join(filter(None, [f'{when}{first}', over]))}."
 
 
-def _noticed(job: Job) -> list[Advisory]:
+def _noticed(job: Job, today: dt.date) -> list[Recommended]:
     """What was noticed on the vehicle and is not done."""
     if job.vehicle is None:
         return []
-    rows = Advisory.objects.filter(vehicle__in=job.vehicle.same(), state__in=OPEN)
-    return list(rows.select_related("component"))
+    return recommended(Advisory.objects.filter(vehicle__in=job.vehicle.same(), state__in=OPEN), today)
 
 
-def advisory_sentence(row: Advisory) -> str:
-    """What was noticed, and by when it should be done."""
-    where = f"{row.component}: " if row.component else ""
-    if row.limit == Advisory.Limit.DISTANCE and row.by_odometer is not None:
-        until = f"to be done by {row.by_odometer:,} {row.unit}"
-    elif row.limit == Advisory.Limit.DATE and row.by_date is not None:
-        until = f"to be done by {shop.day_words(row.by_date)}"
-    elif row.limit == Advisory.Limit.DRIVING:
+def advisory_sentence(row: Recommended) -> str:
+    """What was noticed, by when it should be done, and by how much it is overdue."""
+    noticed = row.advisory
+    where = f"{noticed.component}: " if noticed.component else ""
+    if noticed.limit == Advisory.Limit.DISTANCE and row.at is not None:
+        until = f"to be done by {row.at:,} {row.unit}"
+    elif noticed.limit == Advisory.Limit.DATE and noticed.by_date is not None:
+        until = f"to be done by {dates.day(noticed.by_date)}"
+    elif noticed.limit == Advisory.Limit.DRIVING:
         until = "to be done before driving"
     else:
         until = "to be looked at again at the next visit"
-    return f"{where}{row.text.rstrip('.')}; {until}."
+    return f"{where}{noticed.text.rstrip('.')}; {': '.join(filter(None, [until, row.overdue_by]))}."
 
 
 def _not_done(row: Operation) -> str:
@@ -104,4 +105,4 @@ def _warranty(text: str, job: Job, today: dt.date) -> str:
     if not text.strip() or job.is_sale:
         return ""
     odometer = f" and {job.odometer_out}" if job.odometer_out else ""
-    return f"{text.strip()} Counted from {shop.day_words(today)}{odometer}."
+    return f"{text.strip()} Counted from {dates.day(today)}{odometer}."

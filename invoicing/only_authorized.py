@@ -11,8 +11,8 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from garage.models import AuditEntry, TaxClass
+from garage.money import spoken
 from invoicing import charges, queries
-from invoicing.comparing import amount
 from invoicing.drafts import DraftInvoice, bill_of
 from invoicing.sums import Charge, Sums
 from jobs import queries as jobs_queries
@@ -45,7 +45,7 @@ class GivenUp:
     @property
     def shown(self) -> list[tuple[str, str]]:
         """What comes off, as the page lists it: of what, how that is taxed, and how much."""
-        return [(_of_what(row), amount(row.amount)) for row in self.off]
+        return [(_of_what(row), spoken(row.amount)) for row in self.off]
 
 
 def _of_what(row: TakenOff) -> str:

@@ -10,12 +10,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from garage import panels
-from garage.access import may
+from garage.access import actor_of, may
 from garage.cuts import first_of
 from garage.errors import Refused
 from garage.models import Customer, Document, Vehicle
 from invoicing import accounts, charges, closing, comparing, leaving, queries
 from invoicing.models import Invoice
+from invoicing.next_act import money_act
 from invoicing.standing import MAKE, standing_of
 from invoicing.sums import Sums
 from jobs import skipped, stages
@@ -108,14 +109,14 @@ def papers_of(request: HttpRequest, subject: models.Model) -> str:
     if not may(request.user, "books"):
         return ""
     row = cast("Customer | Vehicle", subject)
-    of_customer = isinstance(row, Customer)
+    of_customer, user = isinstance(row, Customer), actor_of(request)
+    invoices = first_of(queries.invoices_of(row), SHOWN)
     context = {
-        "invoices": first_of(queries.invoices_of(row), SHOWN),
+        "invoices": invoices.with_rows((one, money_act(getattr(one, "receivable", None), user)) for one in invoices),
         "all_invoices": f"{reverse('invoicing:invoices')}?{'customer' if of_customer else 'vehicle'}={row.pk}",
         **(accounts.standing_of(row) if isinstance(row, Customer) else {}),
         "customer": row,
         "may_act": may(request.user, "invoicing"),
         "of_customer": of_customer,
-        "today": timezone.localdate(),
     }
     return render_to_string("invoicing/papers_panel.html", context, request)

@@ -12,14 +12,15 @@ from typing import Any
 import segno
 from django.utils import timezone
 
-from garage import documents, shop
+from garage import dates, documents, shop
 from garage.documents import Printable
 from garage.forms_fields import plain_text
 from garage.models import ShopProfile
-from garage.money import in_currency
+from garage.models.shop import Locale
+from garage.money import in_currency, spoken
 from invoicing import accounts, charges, consents, drafts, freezing, queries
 from invoicing.comparing import amount
-from invoicing.freezing import said_moment, said_promise
+from invoicing.freezing import proven_moment, said_moment, said_promise
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Payment, PaymentPart, Treatment
 from invoicing.notices import not_done_on
 from invoicing.showing import against_consent, from_charges, from_paper
@@ -34,11 +35,16 @@ DEPOSIT_AFTER = "taken off the total when the work is billed"
 
 def register() -> None:
     """Tell the worker how each kind of paper is built."""
-    documents.register("estimate", estimate_paper)
+    documents.register("estimate", estimate_paper, lambda pk: written_in(Estimate.objects.get(pk=pk)))
     documents.register("estimate-draft", estimate_draft)
-    documents.register("invoice", invoice_paper)
+    documents.register("invoice", invoice_paper, lambda pk: written_in(Invoice.objects.get(pk=pk)))
     documents.register("invoice-draft", invoice_draft)
     documents.register("receipt", receipt_paper)
+
+
+def written_in(paper: Estimate | Invoice) -> str:
+    """The locale that a paper was written in: whenever it is made, its words and dates are those."""
+    return str(paper.shop.get("locale", Locale.US))
 
 
 def draft_version(job: Job) -> int:
@@ -91,7 +97,8 @@ def estimate_paper(pk: int) -> Printable:
                 ],
             )
         ),
-        "valid_until": shop.day_words(estimate.valid_until),
+        "labor_rate": in_currency(Decimal(str(estimate.shop["labor_rate"])), estimate.currency),
+        "valid_until": dates.day(estimate.valid_until),
         "promised": said_promise(estimate.promised_at, zone),
         "concern": estimate.concern,
         "changes": estimate.changes.splitlines(),
@@ -112,10 +119,9 @@ def authorized_before(estimate: Estimate) -> str:
     record = queries.authorizations(estimate.job).filter(chain_seq=estimate.consent_seq).first()
     if record is None or not record.limit:
         return ""
-    return (
-        f"Authorized before this revision, {said_moment(record.at, record.zone)}: {amount(record.limit)} before tax, "
-        f"{amount(record.limit_gross)} with tax."
-    )
+    net, gross = (in_currency(figure or Decimal(0), estimate.currency) for figure in (record.limit, record.limit_gross))
+    when = proven_moment(record.at, record.zone)
+    return f"Authorized before this revision, {when}: {net} before tax, {gross} with tax."
 
 
 def estimate_draft(pk: int) -> Printable:
@@ -126,6 +132,7 @@ def estimate_draft(pk: int) -> Printable:
     totals = charges.job_totals(job, shop.day_of(timezone.now()))
     context = {
         **draft_context(job, profile, f"Draft estimate, job {job.number}"),
+        "labor_rate": in_currency(profile.labor_rate, profile.currency),
         "promised": said_promise(job.promised_at, profile.time_zone),
         "operations": from_charges(offered),
         "sums": {**sums_text(totals, profile.currency), "if_needed": if_needed_text(offered)},
@@ -186,9 +193,9 @@ def invoice_paper(pk: int) -> Printable:
         "person": invoice.person.data,
         "vehicle": vehicle_of(invoice),
         "facts": invoice_facts(invoice),
-        "due": shop.day_words(invoice.due_on),
+        "due": dates.day(invoice.due_on),
         "corrects": invoice.corrects.label if invoice.corrects else "",
-        "corrects_day": shop.day_words(invoice.corrects.issued_on) if invoice.corrects else "",
+        "corrects_day": dates.day(invoice.corrects.issued_on) if invoice.corrects else "",
         "reason": invoice.notices.get("reason", ""),
         "advance_for": invoice.notices.get("estimate", ""),
         "for_deposit": invoice.for_deposit,
@@ -208,16 +215,16 @@ def invoice_paper(pk: int) -> Printable:
 
 def invoice_facts(invoice: Invoice) -> list[str]:
     """The line under the title."""
-    facts = [str(invoice.job).lower() if invoice.job else "", f"issued {shop.day_words(invoice.issued_on)}"]
+    facts = [str(invoice.job).lower() if invoice.job else "", f"issued {dates.day(invoice.issued_on)}"]
     if invoice.kind == Invoice.Kind.INVOICE and not paid_text(invoice):
-        facts.append(f"due {shop.day_words(invoice.due_on)}")
+        facts.append(f"due {dates.day(invoice.due_on)}")
     return list(filter(None, facts))
 
 
 def paid_text(invoice: Invoice) -> str:
     """That a counter sale was paid at once, and how; empty for all that is owed until a day."""
     payment = accounts.paid_at_issue(invoice) if invoice.consent == Invoice.Consent.SALE else None
-    return f"Paid in full: {payment.get_method_display()}, {shop.day_words(payment.paid_on)}." if payment else ""
+    return f"Paid in full: {payment.get_method_display()}, {dates.day(payment.paid_on)}." if payment else ""
 
 
 def invoice_draft(pk: int) -> Printable:
@@ -246,7 +253,7 @@ def authorization_text(row: Authorization) -> dict[str, str]:
     """One authorization as the law wants it repeated: date, time, name, number, what it added, the revised total."""
     decided = list(row.operations.all())
     said = [
-        f"{operation.estimate_operation.title} {amount(operation.net)}"
+        f"{operation.estimate_operation.title} {spoken(operation.net)}"
         for operation in decided
         if operation.decision == "authorized"
     ]
@@ -256,16 +263,16 @@ def authorization_text(row: Authorization) -> dict[str, str]:
     who = name if row.capacity == Authorization.Capacity.CUSTOMER else f"{name}, designated by the customer"
     how = f"{row.get_channel_display()}{f' {contact}' if contact else ''}"
     return {
-        "when": said_moment(row.at, row.zone),
+        "when": proven_moment(row.at, row.zone),
         "who": who,
         "how": how,
         "taken_by": str(row.taken_by) if row.taken_by else "",
         "estimate": row.estimate.label,
         "authorized": "; ".join(said),
         "declined": "; ".join(against),
-        "added": f"{'+' if row.added > 0 else ''}{amount(row.added)}",
-        "total": amount(row.limit),
-        "total_with_tax": amount(row.limit_gross),
+        "added": f"{'+' if row.added > 0 else ''}{spoken(row.added)}",
+        "total": spoken(row.limit),
+        "total_with_tax": spoken(row.limit_gross),
     }
 
 
@@ -295,7 +302,7 @@ def receipt_paper(pk: int) -> Printable:
         "refund": payment.is_refund,
         "amount": in_currency(abs(payment.amount), payment.currency),
         "currency": payment.currency,
-        "day": shop.day_words(payment.paid_on),
+        "day": dates.day(payment.paid_on),
         "method": payment.get_method_display(),
         "reference": payment.reference,
         "reason": payment.reason,
@@ -318,7 +325,7 @@ def receipt_row(payment: Payment, part: PaymentPart) -> dict[str, str]:
 
 def _on_invoice(payment: Payment, invoice: Invoice) -> tuple[str, str]:
     """A paid invoice by its number, or the deposit that an advance invoice is for; and how it stands afterwards."""
-    number = f"No. {invoice.label} of {shop.day_words(invoice.issued_on)}, {invoice.vehicle_text}"
+    number = f"No. {invoice.label} of {dates.day(invoice.issued_on)}, {invoice.vehicle_text}"
     if invoice.kind == Invoice.Kind.ADVANCE and invoice.job is not None:
         number = f"Deposit on job {invoice.job.number}, {number}"
     left = accounts.owed_after(invoice, payment)
@@ -326,7 +333,7 @@ def _on_invoice(payment: Payment, invoice: Invoice) -> tuple[str, str]:
         return number, f"{in_currency(left, invoice.currency)} still owed"
     if invoice.kind == Invoice.Kind.ADVANCE:
         return number, DEPOSIT_AFTER
-    return number, f"paid in full on {shop.day_words(payment.paid_on)}"
+    return number, f"paid in full on {dates.day(payment.paid_on)}"
 
 
 # What they share
@@ -379,7 +386,7 @@ def _kinds(labor: Decimal, parts: Decimal, other: Decimal, advanced: Decimal) ->
 
 
 def tax_text(row: TaxSum | InvoiceTax) -> dict[str, str]:
-    """A tax as printed: Sales tax 7.25 % on 197.44, 14.31; VAT exempt on 40.00, 0.00, with the reason."""
+    """A tax as printed: Sales tax 7.25% on 197.44, 14.31; VAT exempt on 40.00, 0.00, with the reason."""
     advance = row.advance_id if isinstance(row, InvoiceTax) else row.advance
     off = ", in advance" if advance else ""
     reason = f" ({row.reason})" if row.reason else ""
@@ -389,5 +396,5 @@ def tax_text(row: TaxSum | InvoiceTax) -> dict[str, str]:
 def rate_text(row: TaxSum | InvoiceTax) -> str:
     """The rate of a tax row, or how what is on it stands to the tax."""
     if row.treatment == Treatment.TAXED:
-        return f"{plain_text(row.rate * 100)} %"
+        return f"{plain_text(row.rate * 100)}%"
     return Treatment(row.treatment).label

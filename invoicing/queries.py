@@ -123,7 +123,7 @@ def owed() -> QuerySet[Receivable]:
 
 
 def standing_invoices(job: Job) -> list[Invoice]:
-    """The job's invoices that still stand, the last one first: all but those that were taken back whole.
+    """The job's invoices that still stand, newest first: all but those that were taken back whole.
 
     More than one stands when finished work was left out of the first and billed later.
     """
@@ -196,17 +196,17 @@ def billed_net(job: Job) -> Decimal:
 
 
 def taking_off(advance: Invoice) -> QuerySet[Invoice]:
-    """The invoices that take an advance invoice off, the last one first; all but one were taken back."""
+    """The invoices that take an advance invoice off, newest first; all but one were taken back."""
     return Invoice.objects.filter(operations__advance=advance, kind=Invoice.Kind.INVOICE)
 
 
 def invoices_of_job(job: Job) -> QuerySet[Invoice]:
-    """A job's invoices and credit notes, the last one first."""
+    """A job's invoices and credit notes, newest first."""
     return Invoice.objects.filter(job=job).select_related("receivable", "corrects").order_by("-pk")
 
 
 def invoices_of(subject: Customer | Vehicle) -> QuerySet[Invoice]:
-    """The papers of a customer or a vehicle, the last one first."""
+    """The papers of a customer or a vehicle, newest first."""
     by = {"customer__in" if isinstance(subject, Customer) else "job__vehicle__in": subject.same()}
     return invoices().filter(**by).order_by("-pk")
 
@@ -227,7 +227,7 @@ def paper_of(kind: str, source: int) -> Document | None:
 
 
 def mails_of(purpose: str, source: int) -> QuerySet[OutgoingMail]:
-    """The mails that carried a paper, the last one first."""
+    """The mails that carried a paper, newest first."""
     return OutgoingMail.objects.filter(purpose=purpose, source=source).order_by("-pk")
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Protocol
 
 from garage.forms_fields import plain_text
+from garage.money import spoken
 from invoicing.comparing import amount
 from invoicing.consents import offer_of
 from invoicing.models import Estimate, EstimateOperation, InvoiceOperation
@@ -96,7 +97,7 @@ def line_shown(line: Priced) -> LineShown:
         line.fitted,
         FINER.get(line.finer, ""),
         f"work done by {line.sublet_to}" if line.sublet_to else "",
-        f"less {plain_text(line.discount * 100)} %" if line.discount else "",
+        f"less {plain_text(line.discount * 100)}%" if line.discount else "",
         _rounding(line),
     ]
     return LineShown(
@@ -114,7 +115,7 @@ def line_shown(line: Priced) -> LineShown:
 def _rounding(line: Priced) -> str:
     """Where the last credit on a line took what was left of it: the cent that earlier credits had rounded away."""
     short = line.net - line_net(line.quantity, line.unit_price, line.discount)
-    return f"{amount(short)} rounding, to what was billed" if short else ""
+    return f"{spoken(short)} rounding, to what was billed" if short else ""
 
 
 def from_charges(operations: Iterable[OperationCharges]) -> list[OperationShown]:
@@ -158,7 +159,7 @@ def _stands(estimate: Estimate, row: EstimateOperation, standing: Standing) -> s
         return "Offered again, not authorized" if standing.seq else "New, not authorized"
     if standing.yes.row == row.pk:
         return "Authorized"
-    return ". ".join(filter(None, [f"Authorized at {amount(standing.net)}", not_agreed(estimate, row, standing)]))
+    return ". ".join(filter(None, [f"Authorized at {spoken(standing.net)}", not_agreed(estimate, row, standing)]))
 
 
 def not_agreed(estimate: Estimate, row: EstimateOperation, standing: Standing) -> str:

@@ -54,7 +54,7 @@ def _by_law(
 
 
 def _percent(rate: Decimal) -> str:
-    return f"{plain_text(rate * 100)} %"
+    return f"{plain_text(rate * 100)}%"
 
 
 def _tax_of_each(charges: Sequence[Charge], rates: list[ClassRate]) -> dict[int, Decimal]:

@@ -1,45 +1,52 @@
-"""What a day asks of each person: what is promised, what waits, what is low, what is owed; each with one next act."""
+"""What a day asks of each person: the cars that are promised, those that wait and for whom, each with its next act.
+
+What else a day asks, the shelf, the money, the mail, stands beside it: `today_margin.py`.
+"""
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.db.models import Q, QuerySet, prefetch_related_objects
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from garage import mail
+from garage import dates, late
 from garage.access import may
-from garage.cuts import Cut, first_of
-from garage.models import User
-from garage.templatetags.figures import both
-from invoicing import queries
-from invoicing.comparing import amount, how_much
-from invoicing.models import Invoice, Receivable
-from invoicing.only_authorized import SEEN_FOR, given_up_since
+from garage.cuts import Cut
+from garage.models import Customer, Phone, User
+from garage.pressing import Act
+from invoicing.models import Estimate
 from jobs import queries as jobs_queries
 from jobs import stages
+from jobs.day import Progress, progress_of, with_work
 from jobs.models import Job, Stage
-from jobs.next_act import NEXT_ACT
-from parts import queries as shelf
-from parts.models import Item
+from jobs.next_act import next_act
 
 SHOWN = 12
 
+WAITING = (Stage.WRITTEN_UP, Stage.AWAITING)
 AT_WORK = (Stage.READY, Stage.IN_BAY)
 
 
 @dataclass(frozen=True)
 class Row:
-    """One thing to be looked at: what, beside it in small, whom it waits for, a figure, and the one act."""
+    """A car in the list. It begins with when it was promised or with how long it waits.
 
-    heading: str
-    small: str = ""
-    href: str = ""
-    stage: str = ""
-    figure: str = ""
-    other: str = ""
-    act: str = ""
-    act_href: str = ""
+    `name` is left out where the stage says whom it waits for; `offered` is what the estimate comes to.
+    """
+
+    job: Job
+    href: str
+    promised: bool
+    waited: str
+    name: str
+    phone: Phone | None
+    offered: Decimal | None
+    progress: Progress
+    act: Act | None
 
 
 @dataclass(frozen=True)
@@ -51,170 +58,89 @@ class Section:
     page: str
 
 
-def sections_for(user: User, now: dt.datetime) -> list[Section]:
-    """What today asks of this person, the most pressing first; sections without rows are left out."""
-    day = timezone.localtime(now).date()
-    parts: list[Section] = []
-    if may(user, "bay"):
-        parts += _jobs(user, now)
-    if may(user, "shelf"):
-        parts.append(_low(user))
-    if may(user, "books"):
-        parts += [_overdue(user, day), _sold(day), _mail(user)]
-    if may(user, "shop"):
-        parts.append(_given_up(now))
-    if not may(user, "bay"):
-        parts.append(_to_invoice())
-    return [part for part in parts if part.rows]
+@dataclass(frozen=True)
+class Day:
+    """A day by its name and its sections; how many cars are promised for it, and the hours of labor left on them."""
+
+    name: str
+    sections: list[Section]
+    promised: int
+    hours: Decimal
 
 
-def _jobs(user: User, now: dt.datetime) -> list[Section]:
-    """Every job in one section: promised for today first, then by what it waits for."""
-    tonight = timezone.localtime(now).replace(hour=23, minute=59, second=59)
-    shown = (*stages.OPEN, Stage.INVOICED) if may(user, "counter") else AT_WORK
-    this_day = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
-    jobs = [
-        job
-        for job in jobs_queries.jobs().filter(stage__in=shown).order_by("promised_at", "pk")
-        if job.stage != Stage.INVOICED or job.stage_since >= this_day
-    ]
-    promised = [job for job in jobs if job.promised_at and job.promised_at <= tonight and job.stage in stages.OPEN]
-    others = [job for job in jobs if job not in promised]
-    page = reverse("counter") if may(user, "counter") else reverse("bay")
+def day_of(user: User, now: dt.datetime) -> Day:
+    """The cars of this person's day, the most pressing first; sections without rows are left out."""
+    jobs = list(_jobs_for(user, now))
+    evening = timezone.localtime(now).replace(hour=23, minute=59, second=59)
+    promised = [job for job in jobs if _promised(job, evening)]
+    groups = [(_("Promised for today"), promised), *_waiting([job for job in jobs if job not in promised])]
+    cuts = [(heading, Cut.of(rows, SHOWN)) for heading, rows in groups if rows]
+    shown = [job for _heading, rows in cuts for job in rows]
+    progress = progress_of({job.pk: job for job in [*promised, *shown]}.values())
+    make = _Rows(user, now, evening, progress, shown)
+    page = reverse("counter" if may(user, "counter") else "bay" if may(user, "bay") else "books")
+    return Day(
+        dates.weekday(evening.date()),
+        [Section(heading, rows.with_rows(make.row(job) for job in rows), page) for heading, rows in cuts],
+        promised=len(promised),
+        hours=sum((progress[job.pk].hours for job in promised), Decimal(0)),
+    )
+
+
+def _jobs_for(user: User, now: dt.datetime) -> QuerySet[Job]:
+    """The jobs that are this person's business today: of those that are billed the ones of this very day."""
+    if may(user, "counter"):
+        morning = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+        wanted = Q(stage__in=stages.OPEN) | Q(stage=Stage.INVOICED, stage_since__gte=morning)
+    else:
+        wanted = Q(stage__in=AT_WORK if may(user, "bay") else [Stage.FINISHED])
+    return with_work(jobs_queries.jobs().filter(wanted)).order_by("promised_at", "pk")
+
+
+def _promised(job: Job, evening: dt.datetime) -> bool:
+    return job.promised_at is not None and job.promised_at <= evening and job.stage in stages.OPEN
+
+
+def _waiting(jobs: Iterable[Job]) -> list[tuple[str, list[Job]]]:
+    """The others by what they wait for, those that have waited longest first."""
+    by_wait = sorted(jobs, key=lambda job: job.stage_since)
     groups = [
-        ("Promised for today", promised),
-        ("Waiting", [job for job in others if job.stage in (Stage.WRITTEN_UP, Stage.AWAITING)]),
-        ("For the bay", [job for job in others if job.stage in AT_WORK]),
-        ("Finished, to be invoiced", [job for job in others if job.stage == Stage.FINISHED]),
-        ("Invoiced today, to be collected", [job for job in others if job.stage == Stage.INVOICED]),
+        (_("Waiting"), WAITING),
+        (_("For the bay"), AT_WORK),
+        (_("Finished, to be invoiced"), (Stage.FINISHED,)),
+        (_("Invoiced today, to be paid"), (Stage.INVOICED,)),
     ]
-    return [
-        Section(heading, rows.with_rows(_job(user, job, now) for job in rows), page)
-        for heading, found in groups
-        for rows in [Cut.of(found, SHOWN)]
-    ]
+    return [(heading, [job for job in by_wait if job.stage in found]) for heading, found in groups]
 
 
-def _job(user: User, job: Job, now: dt.datetime) -> Row:
-    late = stages.is_late(job.stage, job.promised_at, now)
-    promise = f"{'late: ' if late else ''}promised {_at(job.promised_at, now)}" if job.promised_at else ""
-    vehicle = str(job.vehicle) if job.vehicle else job.customer.name
-    plate = job.vehicle.plate if job.vehicle else ""
-    act, page = NEXT_ACT[Stage(job.stage)] if may(user, "counter") else ("Open the steps", "jobs:bay-job")
-    return Row(
-        heading=f"{job.number} · {vehicle}",
-        small=" · ".join(filter(None, [plate, job.customer.name, f"key {job.key_tag}" * bool(job.key_tag), promise])),
-        href=reverse("jobs:sheet" if may(user, "counter") else "jobs:bay-job", args=[job.pk]),
-        stage=job.stage_sentence,
-        act=act,
-        act_href=reverse(page, args=[job.pk]),
-    )
+class _Rows:
+    """Makes the rows of a day from what was read once for all of them."""
 
+    def __init__(
+        self, user: User, now: dt.datetime, evening: dt.datetime, progress: dict[int, Progress], jobs: list[Job]
+    ) -> None:
+        self.user, self.now, self.evening, self.progress = user, now, evening, progress
+        self.counter = may(user, "counter")
+        self.phones: dict[int, Phone] = {}
+        self.offered: dict[int, Decimal] = {}
+        if self.counter:
+            people: list[Customer] = [job.customer.today for job in jobs]
+            prefetch_related_objects(people, "phones")
+            self.phones = {person.pk: person.phones.all()[0] for person in people if person.phones.all()}
+            asked = [job.pk for job in jobs if job.stage == Stage.AWAITING]
+            self.offered = dict(Estimate.objects.filter(job__in=asked).order_by("pk").values_list("job", "gross"))
 
-def _at(moment: dt.datetime, now: dt.datetime) -> str:
-    return stages.since(moment, timezone.localtime(now))
-
-
-def _low(user: User) -> Section:
-    """What the shelf is short of; no price is shown here."""
-    items = first_of(shelf.items_low(), SHOWN)
-    receives = may(user, "stock")
-    rows = items.with_rows(
-        Row(
-            heading=str(item),
-            small=f"minimum {_quantity(item, item.minimum)}",
-            href=reverse("parts:item", args=[item.pk]),
-            figure=_quantity(item, item.there).partition(" · ")[0],
-            other=_quantity(item, item.there).partition(" · ")[2],
-            act="See what to order" if receives else "See it",
-            act_href=reverse("parts:low") if receives else reverse("parts:item", args=[item.pk]),
+    def row(self, job: Job) -> Row:
+        """One car."""
+        page = "jobs:sheet" if self.counter else "jobs:bay-job" if may(self.user, "bay") else ""
+        return Row(
+            job=job,
+            href=reverse(page, args=[job.pk]) if page else "",
+            promised=_promised(job, self.evening),
+            waited=late.span(job.stage_since, self.now),
+            name="" if job.waits_for == job.customer.name else job.customer.name,
+            phone=self.phones.get(job.customer.today.pk),
+            offered=self.offered.get(job.pk),
+            progress=self.progress[job.pk],
+            act=next_act(job, self.user),
         )
-        for item in items
-    )
-    return Section("Low on the shelf", rows, reverse("parts:low"))
-
-
-def _quantity(item: Item, value: Decimal) -> str:
-    return both(value, item.base_unit)
-
-
-def _overdue(user: User, day: dt.date) -> Section:
-    rows = first_of(queries.owed().filter(balance__gt=0, due_on__lt=day), SHOWN)
-    page = f"{reverse('invoicing:invoices')}?kind=overdue"
-    return Section("Overdue", rows.with_rows(_owed(user, row, day) for row in rows), page)
-
-
-def _owed(user: User, row: Receivable, day: dt.date) -> Row:
-    invoice = row.invoice
-    days = (day - row.due_on).days
-    takes = may(user, "invoicing")
-    page = reverse("invoicing:invoice", args=[invoice.pk])
-    return Row(
-        heading=f"{invoice.label} · {row.customer.name}",
-        small=f"due {row.due_on:%B} {row.due_on.day}, {days} {'day' if days == 1 else 'days'} ago",
-        href=page,
-        figure=amount(row.balance),
-        act="Record payment" if takes else "See it",
-        act_href=reverse("invoicing:payment-add", args=[invoice.pk]) if takes else page,
-    )
-
-
-def _sold(day: dt.date) -> Section:
-    """What went over the counter today."""
-    sales = queries.sales().filter(kind=Invoice.Kind.INVOICE, issued_on=day).order_by("-pk")
-    rows = first_of(sales.prefetch_related("operations__lines"), SHOWN)
-    page = f"{reverse('invoicing:invoices')}?kind=sale"
-    return Section("Sold at the counter today", rows.with_rows(_sale(invoice) for invoice in rows), page)
-
-
-def _sale(invoice: Invoice) -> Row:
-    lines = [line for operation in invoice.operations.all() for line in operation.lines.all()]
-    return Row(
-        heading=f"{invoice.label} · {invoice.customer.name}",
-        small=", ".join(f"{how_much(line.quantity, line.unit)} {line.description}" for line in lines),
-        href=reverse("invoicing:invoice", args=[invoice.pk]),
-        figure=amount(invoice.gross),
-    )
-
-
-def _mail(user: User) -> Section:
-    """Mail that a person must decide about, and mail that waits because there is no server to send it."""
-    rows = first_of(queries.unsettled_mail(), SHOWN)
-    shown = rows.with_rows(
-        Row(
-            heading=row.subject,
-            small=f"to {row.to} · {row.problem}",
-            stage=row.get_state_display(),
-            act="Settle it" if may(user, "invoicing") else "See it",
-            act_href=f"{reverse('mail')}?state={row.state}",
-        )
-        for row in rows
-    )
-    waiting = 0 if mail.is_set_up() else queries.waiting_mail().count()
-    if waiting:
-        words = "1 message waits" if waiting == 1 else f"{waiting} messages wait"
-        page = f"{reverse('mail')}?state=queued"
-        small = "No mail server is set: save them as files, or give the program one."
-        shown.append(Row(heading=words, small=small, act="See the mail", act_href=page))
-    return Section("Mail that did not go out", shown, reverse("mail"))
-
-
-def _given_up(now: dt.datetime) -> Section:
-    """For the owner: what was not charged because nobody had authorized it, by whom and when; none is left out."""
-    rows = Cut(
-        Row(
-            heading=f"{seen.job.number} · {seen.job.customer.name}",
-            small=f"{seen.entry.actor or 'the program'}, {_at(seen.entry.at, now)}",
-            href=reverse("jobs:sheet", args=[seen.job.pk]),
-            figure=amount(seen.net),
-        )
-        for seen in given_up_since(now - SEEN_FOR)
-    )
-    return Section("Not charged because not authorized, last 30 days", rows, "")
-
-
-def _to_invoice() -> Section:
-    """For those who read the books: work that is done and not billed."""
-    jobs = first_of(jobs_queries.jobs().filter(stage=Stage.FINISHED), SHOWN)
-    rows = jobs.with_rows(Row(heading=f"{job.number} · {job.customer.name}", stage=job.stage_sentence) for job in jobs)
-    return Section("Finished, to be invoiced", rows, reverse("books"))

@@ -31,7 +31,7 @@ class ChargeLine:
 
 @dataclass(frozen=True)
 class TaxRate:
-    """One tax on one class, as a share: 0.0725 is 7.25 %. A class may have several, as state and county."""
+    """One tax on one class, as a share: 0.0725 is 7.25%. A class may have several, as state and county."""
 
     tax_class: str
     label: str
@@ -132,7 +132,7 @@ def _round_tax(tax: Decimal, rounding: str) -> Decimal:
 def _share(value: Decimal | int, name: str) -> Decimal:
     share = not_negative(value, name)
     if share > 1:
-        raise ValueError(f"{name} must be a share from 0 to 1, not {share}: 0.20 is 20 %.")
+        raise ValueError(f"{name} must be a share from 0 to 1, not {share}: 0.20 is 20%.")
     return share
 
 

@@ -41,6 +41,7 @@ urlpatterns = [
     path("invoices/<int:pk>/refund/", payments.invoice_refund, name="invoice-refund"),
     path("invoices/<int:pk>/apply-credit/", payments.credit_apply, name="credit-apply"),
     path("invoices/<int:pk>/take-off/", payments.payment_take_off, name="payment-take-off"),
+    path("jobs/<int:pk>/pay/", payments.job_pay, name="job-pay"),
     path("jobs/<int:pk>/deposit/", payments.deposit_add, name="deposit-add"),
     path("jobs/<int:pk>/deposit/refund/", payments.deposit_refund, name="deposit-refund"),
     path("jobs/<int:pk>/deposit/keep/", payments.deposit_keep, name="deposit-keep"),

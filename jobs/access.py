@@ -39,7 +39,7 @@ def shelf_line_for(request: HttpRequest, pk: int) -> Line:
 
 def step_for(request: HttpRequest, pk: int) -> JobStep:
     """A step, with its operation, job and what the procedure says about it."""
-    rows = JobStep.objects.select_related("operation__job__vehicle", "written__need__item")
+    rows = JobStep.objects.select_related("operation__job__vehicle", "written__need__item", "written__revision")
     return get_object_or_404(rows, pk=pk)
 
 

@@ -80,7 +80,7 @@ def amount(quantity: Decimal, unit_price: Decimal, discount: Decimal = Decimal(0
     """
     share = not_negative(discount, "Discount")
     if share > 1:
-        raise ValueError(f"Discount must be a share from 0 to 1, not {share}: 0.20 is 20 %.")
+        raise ValueError(f"Discount must be a share from 0 to 1, not {share}: 0.20 is 20%.")
     with localcontext(WORKING):
         net = exact(quantity, "Quantity") * exact(unit_price, "Unit price") * (1 - share)
     return round_money(net)

@@ -4,8 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from garage.models import User
+from garage.pressing import Act
 from jobs import stages
 from jobs.models import Job
+from jobs.next_act import bay_act
 from jobs.queries_bay import BayJob
 
 
@@ -18,7 +20,7 @@ class BayRow:
     work: str
     stage: str
     progress: str
-    act: str
+    act: Act
 
 
 @dataclass(frozen=True)
@@ -32,19 +34,19 @@ class Group:
 
 def groups(jobs: Iterable[BayJob], user: User) -> list[Group]:
     """My jobs first, then those ready to take, those with others, and what the rest waits for; empty ones left out."""
-    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to take": [], "With others": [], "Waiting": []}
+    found: dict[str, list[BayRow]] = {"Mine": [], "Ready to start": [], "With others": [], "Waiting": []}
     for row in jobs:
         job = row.job
         if job.stage == stages.IN_BAY:
-            group, act = ("Mine" if job.technician_id in (user.pk, None) else "With others"), "Go on"
+            group = "Mine" if job.technician_id in (user.pk, None) else "With others"
         else:
-            group, act = ("Ready to take", "Start work") if row.may_start else ("Waiting", "Look")
-        found[group].append(_row(row, act))
+            group = "Ready to start" if row.may_start else "Waiting"
+        found[group].append(_row(row, bay_act(job, user, may_start=row.may_start)))
     there = [(heading, rows) for heading, rows in found.items() if rows]
     return [Group(heading, rows, quiet=at > 0) for at, (heading, rows) in enumerate(there)]
 
 
-def _row(row: BayJob, act: str) -> BayRow:
+def _row(row: BayJob, act: Act) -> BayRow:
     job = row.job
     plate = job.vehicle.plate if job.vehicle else ""
     heading = " · ".join(filter(None, [plate, str(job.vehicle or "no vehicle"), str(job)]))

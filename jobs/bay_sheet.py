@@ -1,25 +1,26 @@
 """A job as the bay shows it: every operation's steps in words, the open one enlarged. Reads nothing by itself."""
 
+import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from garage.forms_fields import plain_text
 from garage.models import User
 from garage.templatetags.figures import when
-from garage.units import both, convert, label
-from jobs import amounts, consent_words, stages
+from garage.units import both, convert, typed_unit
+from jobs import consent_words, stages
 from jobs.consent import DECLINED, Consent, Standing
-from jobs.hold_words import why_held
+from jobs.held_words import stop_words, what_holds
 from jobs.holding import guarded, held_by, next_open, to_do
-from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading
+from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading, StepEvent
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
-from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
+from jobs.readings import Spec, in_both, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.sheet import cores_out
-from jobs.verdict import Seen, Verdict, judge
+from jobs.taken import amount_of
+from jobs.verdict import Verdict, judge
 from parts.models import Item
 
 Kind = ProcedureStep.Kind
@@ -74,6 +75,25 @@ class WorkedOperation:
     may_reopen: bool
     said: list[str]
     done: int
+    enlarged: JobStep | None
+
+    @property
+    def over(self) -> bool:
+        """Whether it is folded away: every step was left behind, and none of them is looked at."""
+        return self.enlarged is None and self.done == len(self.rows) > 0
+
+    @property
+    def before(self) -> list[StepRow]:
+        """The steps that were left behind before the open one: folded, so that the open one is in view."""
+        if self.enlarged is None:
+            return []
+        return list(itertools.takewhile(lambda row: row.step != self.enlarged and not to_do(row.step), self.rows))
+
+    @property
+    def rest(self) -> list[StepRow]:
+        """The steps that are not folded."""
+        folded = self.before
+        return [row for row in self.rows if row not in folded]
 
 
 @dataclass(frozen=True)
@@ -92,7 +112,8 @@ class OpenStep:
     step: JobStep
     spec: Spec | None
     label: str
-    unit: str
+    of: str
+    needs_photo: bool
     held: str
     guarded: bool
     pan: str
@@ -121,7 +142,11 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
     """
     operations = list(job.operations.all())
     enlarged = _enlarged(operations, consent, chosen)
-    shown = [_operation(row, consent.of(row.pk), used, job, viewer) for row in operations if not _refused(row, consent)]
+    shown = [
+        _operation(row, consent.of(row.pk), used, job, enlarged, viewer)
+        for row in operations
+        if not _refused(row, consent)
+    ]
     work = [row for row in operations if row.pk in consent.workable]
     may_start = stages.may_start(
         job.stage,
@@ -129,6 +154,24 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
         left=any(row.finished_at is None for row in work),
     )
     return Work(job, shown, _open_step(enlarged) if enlarged else None, may_start=may_start)
+
+
+def spoken(work: Work, act: StepEvent) -> str:
+    """Say what an act on a step came to and what is next, as short as it can be heard."""
+    number = {"number": act.step.position}
+    done = {
+        StepEvent.Kind.TICK: _("Step %(number)s done.") % number,
+        StepEvent.Kind.SKIP: _("Step %(number)s not done.") % number,
+        StepEvent.Kind.UNTICK: _("Step %(number)s is open again.") % number,
+        StepEvent.Kind.NOTE: _("Note saved."),
+        StepEvent.Kind.CONFIRM: _("Step %(number)s confirmed by two.") % number,
+        StepEvent.Kind.CANNOT: _("Ended as not done."),
+    }[StepEvent.Kind(act.kind)]
+    if work.open is None:
+        return f"{done} {_('No step is left.')}"
+    if work.open.step.pk == act.step_id:
+        return done
+    return f"{done} {_('Next: %(step)s.') % {'step': str(work.open.step).rstrip('.')}}"
 
 
 def _refused(operation: Operation, consent: Consent) -> bool:
@@ -155,16 +198,24 @@ def _enlarged(operations: list[Operation], consent: Consent, chosen: int | None)
 
 
 def _next(steps: list[JobStep]) -> JobStep | None:
-    """The step to do next. What a reading past its limit asked for comes first: before the car is driven."""
+    """The step to do next. What stopped the work comes first, then what a reading past its limit asked for."""
+    stopped = next((step for step in steps if step.stopped), None)
+    if stopped is not None:
+        return stopped
     asked = (step for step in steps if step.follows_id and step.state == JobStep.State.OPEN)
     return next((step for step in asked if held_by(steps, step) is None), None) or next_open(steps)
 
 
 def _operation(
-    operation: Operation, standing: Standing, used: dict[int, Used], job: Job, viewer: User
+    operation: Operation,
+    standing: Standing,
+    used: dict[int, Used],
+    job: Job,
+    enlarged: JobStep | None,
+    viewer: User,
 ) -> WorkedOperation:
     steps = list(operation.steps.all())
-    done = sum(step.state != JobStep.State.OPEN for step in steps)
+    done = sum(not to_do(step) for step in steps)
     revision = operation.revision
     return WorkedOperation(
         operation=operation,
@@ -177,8 +228,10 @@ def _operation(
         may_reopen=operation.not_done_id is not None and stages.under_way(job.stage, operation.started_at is not None),
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
         + [said for step in steps for said in _said(step)]
-        + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
+        + [f"{step.title}: {step.shortage}" for step in steps if step.shortage]
+        + [sentence for step in steps if (sentence := stop_words(step))],
         done=done,
+        enlarged=enlarged if enlarged in steps else None,
     )
 
 
@@ -206,13 +259,7 @@ def _state(step: JobStep, steps: list[JobStep]) -> str:
 
 def _line(line: Line, used: dict[int, Used]) -> LineRow:
     out = used[line.pk].quantity if line.pk in used else Decimal(0)
-    return LineRow(line, _amount(line, line.base_quantity), _amount(line, out) if out else "", out)
-
-
-def _amount(line: Line, quantity: Decimal) -> str:
-    """A quantity in the base unit as the bay says it: `0.85 L · 0.90 qt`, the line's unit first, or `2` pieces."""
-    base = amounts.base_unit(line.unit)
-    return both(convert(quantity, base, line.unit), line.unit, 2) if base == "L" else plain_text(quantity)
+    return LineRow(line, amount_of(line), amount_of(line, out) if out else "", out)
 
 
 def words(step: JobStep) -> str:
@@ -220,7 +267,7 @@ def words(step: JobStep) -> str:
     readings = [shown(reading.value, reading.unit, reading.typed) for reading in step.readings.all()]
     spec = spec_of(step.written)
     figure = ", ".join(readings) or (spec.in_a_line if spec and step.state == JobStep.State.OPEN else "")
-    hold = " (hold point)" if step.hold_point else ""
+    hold = " (must be checked first)" if step.hold_point else ""
     reason = f": {step.reason}" if step.state == JobStep.State.SKIPPED else ""
     return f"{step}{f', {figure}' if figure else ''}{hold}{reason}"
 
@@ -228,18 +275,19 @@ def words(step: JobStep) -> str:
 def _open_step(step: JobStep) -> OpenStep:
     written, steps = step.written, list(step.operation.steps.all())
     revision = step.operation.revision
-    parts = [f"Step {step.position} of {len(steps)}", written.get_kind_display() if written else "check"]
+    parts = [written.get_kind_display() if written else "check"]
     parts += [written.tool] if written and written.tool else []
     spec = spec_of(written)
     drained = drained_among(row for row in steps if row.position < step.position)
     return OpenStep(
         step=step,
         spec=spec,
-        unit=label(spec.unit) if spec else "",
-        held=why_held(steps, step) if to_do(step) else "",
+        held=what_holds(steps, step) if to_do(step) else "",
         guarded=guarded(steps, step),
-        label=" · ".join([*parts, "hold point"] if step.hold_point else parts),
-        pan=pan(revision) if _drains_now(step) and revision else "",
+        label=" · ".join([*parts, _("must check first")] if step.hold_point else parts),
+        of=f"Step {step.position} of {len(steps)}",
+        needs_photo=bool(written and written.kind == Kind.PHOTO and not step.photos.all()),
+        pan=pan(revision, spec) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),
         readings=[_read(reading) for reading in step.readings.all()],
@@ -258,23 +306,39 @@ def _uses(step: JobStep) -> Item | None:
 
 def _read(reading: Reading) -> Read:
     figure, _dot, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
-    outside = f"{reading.get_verdict_display()}: {reading.reason}" if reading.reason else ""
+    outside = f"{_side(reading)}: {reading.reason}" if reading.reason else ""
     return Read(figure, other, outside)
+
+
+def _side(reading: Reading) -> str:
+    """Which limit a reading lies beyond: `above the limit of 43 N·m (31.7 ft·lb)`."""
+    limit = reading.high if reading.verdict == Reading.Verdict.HIGH else reading.low
+    said = str(reading.get_verdict_display())
+    return (
+        said if limit is None else f"{said} of {in_both(limit, reading.unit, typed_unit(reading.typed, reading.unit))}"
+    )
 
 
 def _verdict(step: JobStep) -> Verdict | None:
     sample = getattr(step, "sample", None)
-    return judge(Seen(sample.color, sample.clarity, sample.particles, sample.smell)) if sample else None
+    return judge(sample.seen) if sample else None
 
 
 def _drains_now(step: JobStep) -> bool:
     return step.state == JobStep.State.OPEN and step.written is not None and step.written.kind == Kind.DRAIN
 
 
-def pan(revision: ProcedureRevision) -> str:
-    """How much the vessel under the drain must hold: what drains at a change, else all of the capacity."""
-    volume = revision.drain if revision.drain is not None else revision.capacity
-    return "" if volume is None else both(volume, "L", 2)
+def pan(revision: ProcedureRevision, spec: Spec | None) -> str:
+    """How much the vessel under the drain must hold: the most that can come, which is all the unit holds.
+
+    Where that is not known, the upper limit of what is read, else what drains at a change.
+    """
+    highest = in_liters(spec.high, spec.unit) if spec is not None and spec.high is not None else None
+    most = max(filter(None, (revision.capacity, highest, revision.drain)), default=None)
+    if most is None:
+        return ""
+    unit = spec.unit if spec is not None else "L"
+    return both(convert(most, "L", unit), unit, 2)
 
 
 def _came_out(drained: Decimal, spec: Spec | None) -> str:

@@ -1,26 +1,20 @@
 """What consent has to say, in sentences: why an operation may not be worked on, and what goes beyond a yes."""
 
-from decimal import Decimal
-
+from garage.money import spoken
 from jobs.consent import Excess, Standing
 from jobs.offers import ADDED, AMOUNT, EXEMPTION, METHOD, NEED, NOT_AUTHORIZED, PART, TAXED, Beyond
-
-
-def money(value: Decimal) -> str:
-    """An amount as sentences write it, with a true minus sign."""
-    return f"{value:,.2f}".replace("-", "−")
 
 
 def beyond(row: Beyond) -> str:
     """One thing that a yes does not cover, without the stop."""
     return {
         PART: f"{row.after} instead of {row.before}",
-        ADDED: f"{row.after} added, {money(row.amount)}",
+        ADDED: f"{row.after} added, {spoken(row.amount)}",
         TAXED: f"{row.after} is taxed higher",
-        EXEMPTION: f"the customer was exempt from tax then and is not now, {money(row.amount)} more",
+        EXEMPTION: f"the customer was exempt from tax then and is not now, {spoken(row.amount)} more",
         METHOD: f"“{row.after}” instead of “{row.before}”",
-        NEED: f"{row.after} comes to {money(row.amount)} more than it was to be at most",
-        AMOUNT: f"{money(row.amount)} more",
+        NEED: f"{row.after} comes to {spoken(row.amount)} more than it was to be at most",
+        AMOUNT: f"{spoken(row.amount)} more",
         NOT_AUTHORIZED: "it is not authorized",
     }[row.key]
 
@@ -46,9 +40,9 @@ def why_not(standing: Standing) -> str:
 def excess(row: Excess) -> str:
     """What of a bill was not authorized, by how much, as a whole sentence."""
     if any(why.key == NOT_AUTHORIZED for why in row.why):
-        return f"“{row.title}” is not authorized: {money(row.over)} of it may not be billed."
+        return f"“{row.title}” is not authorized: {spoken(row.over)} of it may not be billed."
     basis = "with tax" if row.with_tax else "before tax"
-    more = f"comes to {money(row.over)} more than the {money(row.limit)} that was authorized ({basis})"
+    more = f"comes to {spoken(row.over)} more than the {spoken(row.limit)} that was authorized ({basis})"
     others = "; ".join(beyond(why) for why in row.why if why.key != AMOUNT)
     other = f"holds what was not authorized: {others}"
     return f"“{row.title}” {' and '.join(filter(None, [more if row.over else '', other if others else '']))}."

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from garage import units
 from garage.asking import AskingForm
 from garage.forms import FieldsForm, MoneyFormField, QuantityFormField, Typed, UnitPriceFormField
-from garage.forms_fields import PlainDecimalField, WholeNumberField, in_living_memory, plain_text
+from garage.forms_fields import PlainDecimalField, WholeNumberField, in_living_memory, needed, plain_text
 from garage.models import TaxClass, User
 from garage.photos import ACCEPT
 from jobs import amounts, showing
@@ -35,6 +35,9 @@ class TypedPrice:
 
     value: Decimal
     per: str = ""
+
+
+HOW_MUCH = "Write how much."
 
 
 class LinePriceField(UnitPriceFormField):
@@ -128,6 +131,7 @@ class JobForm(VersionForm, FieldsForm):
     class Meta:
         model = Job
         fields = FACTS
+        error_messages = {"concern": needed("Write what brings the customer here.")}
         widgets = {"concern": forms.Textarea(WORDS), "drop_off_notes": forms.Textarea(WORDS)}
 
     def __init__(self, data: Any = None, *, job: Job) -> None:
@@ -144,6 +148,7 @@ class OperationForm(VersionForm, FieldsForm):
     class Meta:
         model = Operation
         fields = OPERATION_FIELDS
+        error_messages = {"title": needed("Write a title.")}
         widgets = {name: forms.Textarea(WORDS) for name in ("concern", "cause", "correction")}
 
     def __init__(self, data: Any = None, *, operation: Operation | None = None, concern: str = "") -> None:
@@ -158,7 +163,7 @@ class OperationForm(VersionForm, FieldsForm):
 class PhotoForm(forms.Form):
     """Photos of the car, with a word on what they show."""
 
-    photos = PhotosField(label="Photos", required=True, error_messages={"required": "Choose a photo."})
+    photos = PhotosField(label="Photos", required=True, error_messages=needed("Choose a photo."))
     caption = forms.CharField(label="What they show", max_length=160, required=False)
 
     def uploads(self) -> list[UploadedFile]:
@@ -170,14 +175,14 @@ class PhotoForm(forms.Form):
 class CancelForm(forms.Form):
     """Why a visit is called off."""
 
-    reason = forms.CharField(label="Why", max_length=160)
+    reason = forms.CharField(label="Why", max_length=160, error_messages=needed("Write why the job is canceled."))
 
 
 class StartForm(forms.Form):
     """Who takes the car into the bay."""
 
     technician = forms.ModelChoiceField(
-        label="With", queryset=User.objects.none(), required=False, empty_label="nobody named yet"
+        label="With", queryset=User.objects.none(), required=False, empty_label="no technician assigned"
     )
 
     def __init__(self, data: Any = None, **kwargs: Any) -> None:
@@ -203,22 +208,22 @@ class StageFilter(forms.Form):
 class CorrectReadingForm(forms.Form):
     """What an odometer really showed."""
 
-    reading = WholeNumberField(label="It showed")
+    reading = WholeNumberField(label="It showed", error_messages=needed("Write what it showed."))
 
 
 class GoodwillForm(VersionForm):
     """What is taken off an operation without anything being given back, in which tax class, and why."""
 
     description = forms.CharField(
-        label="What for", max_length=160, error_messages={"required": "Write what it is for: it stands on the invoice."}
+        label="What for", max_length=160, error_messages=needed("Write what it is for: it is printed on the invoice.")
     )
     amount = MoneyFormField(
-        label="Amount off", minimum=Decimal("0.01"), error_messages={"required": "Write what is taken off."}
+        label="Amount off", minimum=Decimal("0.01"), error_messages=needed("Write what is taken off.")
     )
     tax_class = forms.ChoiceField(
         label="Off what is taxed as",
         choices=[("", "choose"), *TaxClass.choices],
-        error_messages={"required": "Choose the tax class: base and tax fall with it."},
+        error_messages=needed("Choose the tax class: base and tax fall with it."),
     )
 
     def __init__(self, data: Any = None, *, line: Line | None = None) -> None:
@@ -247,14 +252,16 @@ class LineForm(AskingForm, VersionForm):
     """A line of one kind: what, how much in any unit, at which price; one far from the shelf's is asked about."""
 
     item = forms.ModelChoiceField(queryset=Item.objects.all(), widget=forms.HiddenInput, required=False)
-    description = forms.CharField(label="What", max_length=200)
-    sublet_to = forms.CharField(label="Done by", max_length=120)
-    quantity = QuantityFormField(base="each", label="Quantity")
-    unit_price = LinePriceField(label="Unit price", minimum=Decimal(0))
+    description = forms.CharField(label="What", max_length=200, error_messages=needed("Write what it is."))
+    sublet_to = forms.CharField(label="Done by", max_length=120, error_messages=needed("Write who does it."))
+    quantity = QuantityFormField(base="each", label="Quantity", error_messages=needed(HOW_MUCH))
+    unit_price = LinePriceField(label="Unit price", minimum=Decimal(0), error_messages=needed("Write the price."))
     discount = PlainDecimalField(label="Discount, %", max_places=4, minimum=Decimal(0), required=False)
     condition = forms.ChoiceField(label="Condition", choices=Line.Condition.choices, required=False)
     finer = forms.ChoiceField(label="Line type", choices=FINER, required=False)
-    tax_class = forms.ChoiceField(label="Tax class", choices=TaxClass.choices)
+    tax_class = forms.ChoiceField(
+        label="Tax class", choices=TaxClass.choices, error_messages=needed("Choose the tax class.")
+    )
     if_needed = forms.BooleanField(
         label="Only if needed, up to this amount",
         required=False,
@@ -276,7 +283,10 @@ class LineForm(AskingForm, VersionForm):
         super().__init__(data, initial=initial)
         self.kind, self.unit = kind, UNITS[kind]
         self.fields["quantity"] = QuantityFormField(
-            base=self.unit, whole=kind == LineKind.PART, label="Hours" if self.unit == "h" else "Quantity"
+            base=self.unit,
+            whole=kind == LineKind.PART,
+            label="Hours" if self.unit == "h" else "Quantity",
+            error_messages=needed("Write how many hours." if self.unit == "h" else HOW_MUCH),
         )
         self.fields["unit_price"].label = self.PRICE_LABELS.get(kind, "Unit price")
         if kind == LineKind.PART:
@@ -289,7 +299,7 @@ class LineForm(AskingForm, VersionForm):
     def clean_discount(self) -> Decimal:
         percent = self.cleaned_data["discount"] or Decimal(0)
         if percent > 100:
-            raise forms.ValidationError("At most 100 %.")
+            raise forms.ValidationError("At most 100%.")
         share: Decimal = percent / 100
         return share
 

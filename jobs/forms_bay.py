@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy as _
 
 from garage.asking import AskingForm
 from garage.forms import KEY_ATTRIBUTES, KeyForm, QuantityFormField, Typed
-from garage.forms_fields import DayField, WholeNumberField
+from garage.forms_fields import DayField, WholeNumberField, needed
+from garage.forms_vehicles import CHOOSE_UNIT, READ_IT
 from garage.models import DistanceUnit, OdometerReading
 from garage.photos import ACCEPT
 from garage.queries import leap
@@ -18,16 +19,24 @@ from garage.units import label
 from jobs.actions.evidence import Limit
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import OPERATION_FIELDS
+from jobs.fluids import FIGURES, FLUIDS, THINGS
 from jobs.models import Advisory, FinalLook, FluidSample, Job, JobStep, Line, Operation, StepEvent
 from jobs.readings import Spec, spec_of
 from jobs.seen import mark
-from jobs.verdict import COLORS
 
 WORDS = {"rows": 2}
+#: How the words of a sample are shown; a color is its own label.
+LABELS: dict[str, dict[str, str]] = {
+    "clarity": {word.value: word.label for word in FluidSample.Clarity},
+    "particles": {word.value: word.label for word in FluidSample.Particles},
+    "smell": {word.value: word.label for word in FluidSample.Smell},
+}
 FINDINGS = ("cause", "correction")
 MOST_ACTS = 1_000_000
 #: What a form sends that is not among the act's words: how it was asked for, and a second person's log-in.
 NOT_KEPT = frozenset({"event", "shown", "base_version", "sure", "username", "password"})
+#: The longest answers to what a form asked back.
+MOST_ANSWERS = 200
 
 
 class ActForm(forms.Form):
@@ -67,7 +76,7 @@ class ActForm(forms.Form):
         }
 
 
-class TickForm(ActForm):
+class TickForm(AskingForm, ActForm):
     """Done, with what was read and, where it lies outside its limits, why."""
 
     reading = forms.CharField(label="Reading", max_length=40, required=False)
@@ -101,6 +110,11 @@ class TickForm(ActForm):
             self.fields["reason"].required = True
         super().add_error(field, error)
 
+    def words(self) -> dict[str, str]:
+        """What was typed, and the answers to what was asked back."""
+        answers = self.data.get("as_it_is", "")
+        return super().words() | ({"as_it_is": answers} if answers and len(answers) <= MOST_ANSWERS else {})
+
     @property
     def asks_why(self) -> bool:
         """Whether the reading has turned out to need a reason."""
@@ -110,17 +124,50 @@ class TickForm(ActForm):
 class SampleForm(TickForm):
     """What the drained fluid looks and smells like."""
 
-    color = forms.ChoiceField(label="Color", choices=[(color, color) for color in COLORS], widget=forms.RadioSelect)
-    clarity = forms.ChoiceField(label="Clarity", choices=FluidSample.Clarity.choices, widget=forms.RadioSelect)
-    particles = forms.ChoiceField(label="Particles", choices=FluidSample.Particles.choices, widget=forms.RadioSelect)
-    smell = forms.ChoiceField(label="Smell", choices=FluidSample.Smell.choices, widget=forms.RadioSelect)
+    color = forms.ChoiceField(label="Color", widget=forms.RadioSelect, error_messages=needed("Tap what fits: color."))
+    clarity = forms.ChoiceField(
+        label="Clarity", widget=forms.RadioSelect, error_messages=needed("Tap what fits: clarity.")
+    )
+    particles = forms.ChoiceField(
+        label="Particles", widget=forms.RadioSelect, error_messages=needed("Tap what fits: particles.")
+    )
+    smell = forms.ChoiceField(label="Smell", widget=forms.RadioSelect, error_messages=needed("Tap what fits: smell."))
+    freeze_point = forms.CharField(
+        label="Freezes at",
+        max_length=40,
+        required=False,
+        help_text=_("By the refractometer, with its unit: −34 °F or −37 °C."),
+    )
+    water = forms.CharField(label="Water, %", max_length=40, required=False)
+    boiling_point = forms.CharField(
+        label="Boils at", max_length=40, required=False, help_text=_("By the tester, with its unit: 310 °F or 155 °C.")
+    )
     distance = WholeNumberField(label="Distance on this fluid", required=False)
     notes = forms.CharField(label="Notes", max_length=1000, required=False, widget=forms.Textarea(WORDS))
 
     def __init__(self, data: Any = None, *, step: JobStep) -> None:
         super().__init__(data, step=step)
-        for sign in ("color", "clarity", "particles", "smell"):
-            self.fields[sign].error_messages["required"] = f"Tap what fits: {sign}."
+        assert step.written is not None  # asked by `act_form`
+        fluid = FLUIDS[step.written.revision.fluid_kind]
+        for thing in THINGS:
+            if thing not in fluid.words:
+                del self.fields[thing]
+                continue
+            offered = [(word, LABELS.get(thing, {}).get(word, word)) for word in fluid.words[thing]]
+            field: Any = self.fields[thing]
+            field.choices = offered
+        for name in FIGURES:
+            if name not in fluid.measured:
+                del self.fields[name]
+
+
+class SampleAnswerForm(forms.Form):
+    """Who was told of what a sample showed, and what they said: the work goes on after it."""
+
+    told = forms.CharField(label="Who was told", max_length=80, error_messages={"required": "Write who was told."})
+    told_words = forms.CharField(
+        label="What they said", max_length=200, error_messages={"required": "Write what they said."}
+    )
 
 
 class SkipForm(ActForm):
@@ -128,7 +175,7 @@ class SkipForm(ActForm):
 
     kind = StepEvent.Kind.SKIP
     reason = forms.CharField(
-        label="Why it cannot be done", max_length=200, error_messages={"required": "Say why this is not done."}
+        label="Why it cannot be done", max_length=200, error_messages=needed("Write why this is not done.")
     )
 
 
@@ -180,7 +227,7 @@ class UntickForm(ActForm):
 
     kind = StepEvent.Kind.UNTICK
     reason = forms.CharField(
-        label="Why it is opened again", max_length=200, error_messages={"required": "Say why it is opened again."}
+        label="Why it is reopened", max_length=200, error_messages=needed("Write why it is reopened.")
     )
 
 
@@ -192,7 +239,7 @@ class NoteForm(ActForm):
         label="Note",
         max_length=1000,
         widget=forms.Textarea(WORDS),
-        error_messages={"required": "Write the note first."},
+        error_messages=needed("Write the note first."),
     )
 
 
@@ -211,7 +258,11 @@ ACT_FORMS: dict[str, type[ActForm]] = {
 class StepPhotoForm(KeyForm):
     """A photo at a step."""
 
-    photo = forms.FileField(label="Photo", widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}))
+    photo = forms.FileField(
+        label="Photo",
+        widget=forms.FileInput({"accept": ACCEPT, "capture": "environment"}),
+        error_messages=needed("Choose a photo."),
+    )
     caption = forms.CharField(label="What it shows", max_length=160, required=False)
 
 
@@ -227,14 +278,17 @@ class FindingsForm(forms.Form):
         super().__init__(data, initial={**initial, "version": mark(operation, *OPERATION_FIELDS)})
 
 
-class DrawForm(KeyForm):
+class DrawForm(AskingForm, KeyForm):
     """How much is drawn for a line, or brought back from it."""
 
     def __init__(self, data: Any = None, *, line: Line) -> None:
         super().__init__(data)
         assert line.item is not None
         self.fields["quantity"] = QuantityFormField(
-            base=line.item.base_unit, default_unit=line.unit, label=f"How much, {label(line.unit)}"
+            base=line.item.base_unit,
+            default_unit=line.unit,
+            label=f"How much, {label(line.unit)}",
+            error_messages=needed("Write how much."),
         )
 
     def amount(self) -> tuple[Decimal, str]:
@@ -249,14 +303,19 @@ class AdvisoryForm(KeyForm):
     USUAL = ("Brake pads low", "Tire tread low", "Oil leak", "Boot cracked", "Wiper worn", "Battery weak")
 
     usual = forms.ChoiceField(
-        label="What was noticed",
-        choices=[*((text, text) for text in USUAL), ("other", "something else, in words")],
+        label="What you found",
+        choices=[*((text, text) for text in USUAL), ("other", "something else")],
         initial="other",
         widget=forms.RadioSelect,
+        error_messages=needed("Choose what you recommend."),
     )
-    text = forms.CharField(label="In words", max_length=200, required=False)
+    text = forms.CharField(label="Recommendation", max_length=200, required=False)
     limit = forms.ChoiceField(
-        label="To be done", choices=Advisory.Limit.choices, initial=Advisory.Limit.NEXT, widget=forms.RadioSelect
+        label="To be done",
+        choices=Advisory.Limit.choices,
+        initial=Advisory.Limit.NEXT,
+        widget=forms.RadioSelect,
+        error_messages=needed("Choose when it is to be done."),
     )
     within = WholeNumberField(label="Within", required=False, minimum=1, maximum=999_999)
     by_date = DayField(label="By", required=False)
@@ -268,7 +327,7 @@ class AdvisoryForm(KeyForm):
         usual, text = (self.cleaned_data.get(name, "") for name in ("usual", "text"))
         said = [word for word in (usual if usual != "other" else "", text) if word]
         if not said:
-            self.add_error("text", "Say what was noticed, or tap one of the usual ones.")
+            self.add_error("text", "Write what you recommend, or tap one of the usual ones.")
         self.cleaned_data["text"] = ": ".join(said)
         return self.cleaned_data
 
@@ -290,8 +349,8 @@ class FinishForm(AskingForm, forms.Form):
         max_length=200,
         error_messages={"required": _("Write why nobody else takes the final look.")},
     )
-    reading = WholeNumberField(label="Odometer out")
-    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices)
+    reading = WholeNumberField(label="Odometer out", error_messages=needed(READ_IT))
+    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices, error_messages=needed(CHOOSE_UNIT))
     lower_reason = forms.ChoiceField(
         label="Why it shows less", choices=OdometerReading.LowerReason.choices, required=False
     )

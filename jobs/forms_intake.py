@@ -16,8 +16,8 @@ from garage.asking import Asked, AskingForm
 from garage.errors import Refused
 from garage.forms import KeyForm
 from garage.forms_customers import CustomerForm
-from garage.forms_fields import WholeNumberField
-from garage.forms_vehicles import VehicleForm
+from garage.forms_fields import WholeNumberField, needed
+from garage.forms_vehicles import CHOOSE_UNIT, VehicleForm
 from garage.models import Customer, DistanceUnit, OdometerReading, Vehicle
 from garage.web import key_in, refuse
 from jobs.actions.intake import NewCustomer, NewVehicle, Odometer
@@ -69,7 +69,7 @@ class VisitForm(AskingForm, forms.Form):
     """What brings the car here, and how it was left."""
 
     reading = WholeNumberField(label="Odometer", required=False)
-    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices)
+    unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices, error_messages=needed(CHOOSE_UNIT))
     lower_reason = forms.ChoiceField(
         label="Why it shows less", choices=OdometerReading.LowerReason.choices, required=False
     )
@@ -78,11 +78,11 @@ class VisitForm(AskingForm, forms.Form):
         label="Concern",
         help_text="In the customer’s own words.",
         widget=forms.Textarea({"rows": 3}),
-        error_messages={"required": "Write down what brings the customer here."},
+        error_messages=needed("Write what brings the customer here."),
     )
     drop_off_notes = forms.CharField(label="Already scratched or broken", required=False, widget=forms.Textarea(WORDS))
     key_tag = forms.CharField(label="Key tag", max_length=20, required=False)
-    parked = forms.CharField(label="Where the car stands", max_length=60, required=False)
+    parked = forms.CharField(label="Parked at", max_length=60, required=False)
     promised_at = MomentField(label="Promised for", required=False)
     photos = PhotosField(label="Photos at drop-off")
 

@@ -18,6 +18,8 @@ class Held(Protocol):
     @property
     def again(self) -> bool: ...
     @property
+    def stopped(self) -> bool: ...
+    @property
     def hold_point(self) -> bool: ...
     @property
     def refuses_outside(self) -> bool: ...
@@ -47,9 +49,16 @@ def _stands_on(step: Held, other: Held) -> bool:
 def held_by(steps: Sequence[S], step: S) -> S | None:
     """Return the first step that keeps `step` closed, or None: then it may be worked on.
 
-    That is a hold point before it, or a step it needs, that is not settled; one that was skipped is not.
+    That is a hold point before it, or a step it needs, that is not settled; one that was skipped is not. What was seen
+    in a bad sample holds like a hold point, until somebody has said what is to be done.
     """
-    return next((other for other in steps if _stands_on(step, other) and not settled(other)), None)
+    return next((other for other in steps if _holds(other, step)), None)
+
+
+def _holds(other: Held, step: Held) -> bool:
+    if other.stopped and other.position < step.position:
+        return True
+    return _stands_on(step, other) and not settled(other)
 
 
 def next_open(steps: Sequence[S]) -> S | None:

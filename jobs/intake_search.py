@@ -10,7 +10,7 @@ from garage.cuts import Cut, first_of
 from garage.models import Customer, OdometerReading, Vehicle
 from jobs import queries
 from jobs.models import Advisory, DueService
-from jobs.queries_bay import DueRow, due_rows
+from jobs.queries_due import DueRow, Recommended, due_rows, recommended
 
 SHOWN = 8
 
@@ -21,12 +21,14 @@ class Offers:
 
     vehicle: Vehicle
     last: OdometerReading | None
-    advisories: list[Advisory] = field(default_factory=list)
+    advisories: list[Recommended] = field(default_factory=list)
     due: list[DueRow] = field(default_factory=list)
 
     def taken(self, keys: Iterable[str]) -> list[Advisory | DueService]:
         """Those that were ticked on the sheet, named `advisory 12` or `due 3`."""
-        rows: dict[str, Advisory | DueService] = {f"advisory {row.pk}": row for row in self.advisories}
+        rows: dict[str, Advisory | DueService] = {
+            f"advisory {row.advisory.pk}": row.advisory for row in self.advisories
+        }
         rows |= {f"due {row.due.pk}": row.due for row in self.due}
         return [rows[key] for key in keys if key in rows]
 
@@ -64,4 +66,5 @@ def offers_of(vehicle: Vehicle | None, today: dt.date) -> Offers | None:
     if vehicle is None:
         return None
     due = due_rows(queries.due_services(vehicle), today)
-    return Offers(vehicle, kernel.latest_reading(vehicle), list(queries.open_advisories(vehicle)), due)
+    noticed = recommended(queries.open_advisories(vehicle), today)
+    return Offers(vehicle, kernel.latest_reading(vehicle), noticed, due)

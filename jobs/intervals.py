@@ -71,7 +71,7 @@ def next_due(
         with localcontext(WORKING):
             odometer = answer(started + distance)
         passed = bool(history) and max(history)[1] > odometer
-    by_time = None if every_months is None else _months_later(done, every_months)
+    by_time = None if every_months is None else months_later(done, every_months)
     on = min((day for day in (by_distance, by_time) if day is not None), default=None)
     late = on is not None and now > on
     by_the_clock = by_time is not None and on == by_time and (late or not passed)
@@ -86,7 +86,8 @@ def _day_of_distance(start: date, distance: Decimal, daily: Fraction | None) -> 
     return start + timedelta(days) if days <= (date.max - start).days else None
 
 
-def _months_later(start: date, months: int) -> date:
+def months_later(start: date, months: int) -> date:
+    """The same day of the month so many months later, or the last one of a shorter month."""
     index = start.month - 1 + whole(months, "Every months", least=1, most=_LONGEST_MONTHS)
     year, month = start.year + index // 12, index % 12 + 1
     if year > date.max.year:

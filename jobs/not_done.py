@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from django.utils.translation import gettext as _
 
-from garage import shop
+from garage import dates, shop
 from jobs.models import Advisory, CarTaken, Job, NotDone, Operation
 
 
@@ -52,10 +52,9 @@ def said(operation: Operation) -> str:
 def word_said(word: CarTaken) -> str:
     """The customer's word as sheet and papers give it, in the shop's zone."""
     local = word.said_at.astimezone(zoneinfo.ZoneInfo(shop.profile().time_zone))
-    return _("%(who)s, %(how)s, %(day)s, %(time)s: “%(words)s”") % {
+    return _("%(who)s, %(how)s, %(when)s: “%(words)s”") % {
         "who": word.who,
         "how": word.get_how_display(),
-        "day": shop.day_words(local.date()),
-        "time": f"{local:%H:%M}",
+        "when": dates.moment(local),
         "words": word.words,
     }

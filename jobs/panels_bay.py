@@ -10,7 +10,7 @@ from django.utils import timezone
 from garage.models import Vehicle
 from jobs.models import DueService, FluidSample
 from jobs.queries import open_advisories
-from jobs.queries_bay import due_rows
+from jobs.queries_due import due_rows, recommended
 
 
 def condition(request: HttpRequest, subject: models.Model) -> str:
@@ -19,9 +19,10 @@ def condition(request: HttpRequest, subject: models.Model) -> str:
     latest: dict[int, FluidSample] = {}
     for sample in FluidSample.objects.filter(vehicle__in=vehicle.same()).select_related("component"):
         latest.setdefault(sample.component_id, sample)
+    today = timezone.localdate()
     context = {
-        "due": due_rows(DueService.objects.filter(vehicle__in=vehicle.same()), timezone.localdate()),
-        "advisories": open_advisories(vehicle),
+        "due": due_rows(DueService.objects.filter(vehicle__in=vehicle.same()), today),
+        "advisories": recommended(open_advisories(vehicle), today),
         "samples": list(latest.values()),
     }
     return render_to_string("jobs/condition_panel.html", context, request)

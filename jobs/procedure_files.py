@@ -13,8 +13,14 @@ import yaml
 
 from garage.numbers import round_half_up
 from garage.units import DIMENSION, convert, label, parse_quantity
-from jobs.procedure_schema import KINDS, OUTSIDE, Amount, Measure, Need, Step, Vehicles, Written
+from jobs.fluids import FLUIDS, OIL
+from jobs.procedure_schema import KINDS, OUTSIDE, TO_FILL_IN, Amount, Measure, Need, Step, Vehicles, Written
 from jobs.yaml_fields import Fields, Problem, Problems, compose
+
+#: The figures of a reading, as a file names them.
+FIGURES = ("target", "from", "to")
+#: What a step of a kind is read in; any dimension will do at the others.
+READ_IN = {"tighten": "torque", "drain": "volume", "fill": "volume", "sample": "volume"}
 
 
 class Unreadable(ValueError):
@@ -52,6 +58,7 @@ def _procedure(top: Fields) -> Written:
         hours=top.number("hours", required=True, places=9) or Decimal(0),
         capacity=_volume(top, "capacity"),
         drain=_volume(top, "drains"),
+        fluid_kind=top.choice("fluid kind", tuple(FLUIDS), default=OIL),
         specification=top.text("specification", longest=120),
         source=top.text("source", longest=200),
         every_distance=distance[0],
@@ -71,8 +78,9 @@ def _procedure(top: Fields) -> Written:
 
 
 def _check_whole(written: Written, top: Fields) -> None:
-    if written.capacity and written.drain and written.drain.value > written.capacity.value:
-        top.problem("drains", f"{written.drain.typed} cannot drain from a capacity of {written.capacity.typed}.")
+    capacity, drain = written.capacity, written.drain
+    if capacity and drain and capacity.known and drain.value > capacity.value:
+        top.problem("drains", f"{drain.typed} cannot drain from a capacity of {capacity.typed}.")
     names = [need.name for need in written.needs]
     for name in {name for name in names if names.count(name) > 1}:
         top.problem("needs", f"two needs are called “{name}”; each needs a name of its own.")
@@ -101,6 +109,8 @@ def _amount(row: Fields, name: str, bases: tuple[str, ...], *, required: bool = 
     text = row.text(name, longest=40, required=required)
     if not text:
         return None
+    if text.lower() == TO_FILL_IN:
+        return Amount(Decimal(0), TO_FILL_IN, bases[0] if len(bases) == 1 else "")
     try:
         value, unit = parse_quantity(text, bases[-1])
         base = {"volume": "L", "count": "each"}.get(DIMENSION[unit], unit)
@@ -201,26 +211,49 @@ def _step(row: Fields) -> Step:
         hold_point=row.flag("hold point"),
         uses=row.text("uses", longest=40),
         threads=row.text("threads", longest=60),
+        how=row.text("how", longest=120),
         reading=_measure(reading) if reading else None,
         substance=row.flag("substance"),
         name=row.text("name", longest=40),
         needs=tuple(dict.fromkeys(row.strings("needs"))),
     )
     row.no_others()
+    _check_reading(step, row, reading)
     return step
 
 
+def _check_reading(step: Step, row: Fields, reading: Fields | None) -> None:
+    """Note a reading of the wrong dimension for its step, and a tighten step that says neither torque nor how."""
+    measure, wanted = step.reading, READ_IN.get(step.kind)
+    if reading and measure and measure.unit and wanted and DIMENSION[measure.unit] != wanted:
+        units = ", ".join(label(code) for code, dimension in DIMENSION.items() if dimension == wanted)
+        reading.problem("unit", f"{label(measure.unit)} is no {wanted}: a {step.kind} step is read in {units}.")
+    if step.kind == "tighten" and not step.how and not (measure and _says_how_much(measure)):
+        row.problem("how", "say the torque (reading, with target or from and to), or how it is tightened without one.")
+
+
+def _says_how_much(measure: Measure) -> bool:
+    return bool(measure.to_fill_in) or (measure.target, measure.low, measure.high) != (None, None, None)
+
+
 def _measure(row: Fields) -> Measure:
+    open_figures = tuple(name for name in FIGURES if row.text(name).lower() == TO_FILL_IN)
+    target, low, high = (None if name in open_figures else row.number(name, places=9) for name in FIGURES)
     measure = Measure(
         name=row.text("name", longest=40, required=True),
         unit=_unit(row),
-        target=row.number("target", places=9),
-        low=row.number("from", places=9),
-        high=row.number("to", places=9),
+        target=target,
+        low=low,
+        high=high,
         outside=row.choice("outside", OUTSIDE, default="reason"),
+        to_fill_in=open_figures,
     )
-    if measure.low is not None and measure.high is not None and measure.low > measure.high:
-        row.problem("from", f"{measure.low} must not be above {measure.high}.")
+    if low is not None and high is not None and low > high:
+        row.problem("from", f"{low} must not be above {high}.")
+    elif target is not None and low is not None and target < low:
+        row.problem("target", f"{target} lies below its own limit, from {low}.")
+    elif target is not None and high is not None and target > high:
+        row.problem("target", f"{target} lies above its own limit, to {high}.")
     row.no_others()
     return measure
 
@@ -243,6 +276,7 @@ def write(written: Written) -> str:
         "hours": _plain(written.hours),
         "capacity": written.capacity and written.capacity.typed,
         "drains": written.drain and written.drain.typed,
+        "fluid kind": "" if written.fluid_kind == OIL else written.fluid_kind,
         "specification": written.specification,
         "source": written.source,
         "repeat": _without_empty(
@@ -307,6 +341,12 @@ def _need_out(need: Need) -> dict[str, object]:
     )
 
 
+def _figures_out(reading: Measure) -> dict[str, object]:
+    values = zip(FIGURES, (reading.target, reading.low, reading.high), strict=True)
+    figures = {name: TO_FILL_IN if name in reading.to_fill_in else _plain(value) for name, value in values}
+    return {name: figure for name, figure in figures.items() if figure is not None}
+
+
 def _step_out(step: Step) -> dict[str, object]:
     reading = step.reading
     return _without_empty(
@@ -322,15 +362,12 @@ def _step_out(step: Step) -> dict[str, object]:
             "uses": step.uses,
             "substance": step.substance and _Word("yes"),
             "threads": step.threads,
+            "how": step.how,
             "reading": reading
             and {
                 "name": reading.name,
                 "unit": label(reading.unit),
-                **{
-                    name: _plain(value)
-                    for name, value in (("target", reading.target), ("from", reading.low), ("to", reading.high))
-                    if value is not None
-                },
+                **_figures_out(reading),
                 "outside": reading.outside,
             },
         }

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from jobs.fluids import OIL
+
 #: The whole schema, by example; what is marked optional may be left out, any field that is not here is an error.
 SCHEMA = """\
 procedure: Transfer case fluid, change    # its title; a second file with it is a new revision
@@ -11,6 +13,8 @@ summary: Drain, refill, check the plugs.  # optional
 hours: 1.2                                # labor hours
 capacity: 0.95 L                          # optional; volumes in any unit of volume
 drains: 0.82 L                            # optional; what comes out at a change
+fluid kind: oil                           # optional: oil (also when not said), automatic, coolant, brake fluid;
+                                          # a sample step asks what is looked at in that kind
 specification: TC-75                      # optional
 source: the maker's service data, p. 12   # optional; where the figures come from
 repeat:                                   # optional; whichever comes first
@@ -42,7 +46,8 @@ steps:
     substance: yes                        # the service counts as done only with it; where no step says so:
                                           # the fill steps and those that use something, else all
     threads: clean and dry                # what the torque is for
-    reading:
+    how: by hand, contact and 3/4 turn    # a tighten step has this, or a reading with its torque, or both
+    reading:                              # tighten: a torque; drain, fill and sample: a volume
       name: amount in
       unit: L                               # of the figures below
       target: 0.85
@@ -51,7 +56,13 @@ steps:
       outside: reason                       # a reading outside: reason (needs one) or refuse
   - title: Drive a short way and look again
     needs: [filling]                      # earlier steps that must be done before this one
+#
+# A figure nobody knows yet is written “to be filled in”: capacity, drains, a need's quantity, target, from, to. The
+# procedure can be published and read, and goes on no job until its maker's figure stands there.
 """
+
+#: What stands in the place of a figure that nobody has filled in yet.
+TO_FILL_IN = "to be filled in"
 
 KINDS = ("do", "check", "measure", "drain", "fill", "tighten", "inspect", "photo", "sample")
 OUTSIDE = ("reason", "refuse")
@@ -64,6 +75,11 @@ class Amount:
     value: Decimal
     typed: str
     base: str
+
+    @property
+    def known(self) -> bool:
+        """Whether it is a figure, and not one still to be filled in."""
+        return self.typed != TO_FILL_IN
 
 
 @dataclass(frozen=True)
@@ -92,7 +108,7 @@ class Need:
 
 @dataclass(frozen=True)
 class Measure:
-    """What is read at a step: the figures are in `unit`, a code of units.py."""
+    """What is read at a step: the figures are in `unit`, a code of units.py; some may be still `to_fill_in`."""
 
     name: str
     unit: str
@@ -100,6 +116,7 @@ class Measure:
     low: Decimal | None = None
     high: Decimal | None = None
     outside: str = "reason"
+    to_fill_in: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -114,6 +131,7 @@ class Step:
     hold_point: bool = False
     uses: str = ""
     threads: str = ""
+    how: str = ""
     reading: Measure | None = None
     substance: bool = False
     name: str = ""
@@ -131,6 +149,7 @@ class Written:
     summary: str = ""
     capacity: Amount | None = None
     drain: Amount | None = None
+    fluid_kind: str = OIL
     specification: str = ""
     source: str = ""
     every_distance: int | None = None
@@ -140,3 +159,14 @@ class Written:
     cautions: tuple[str, ...] = ()
     applies_to: tuple[Vehicles, ...] = ()
     needs: tuple[Need, ...] = ()
+
+    @property
+    def missing(self) -> list[str]:
+        """The figures still to be filled in, in words: `capacity`, `torque at “Tighten the drain plug”`."""
+        amounts = {"capacity": self.capacity, "drains": self.drain}
+        amounts |= {f"quantity of {need.name}": need.quantity for need in self.needs}
+        names = [name for name, amount in amounts.items() if amount and not amount.known]
+        for step in self.steps:
+            if step.reading and step.reading.to_fill_in:
+                names.append(f"{step.reading.name} at “{step.title}” ({', '.join(step.reading.to_fill_in)})")
+        return names

@@ -7,12 +7,14 @@ from decimal import Decimal
 from django.db.models import Prefetch, Q, QuerySet
 
 from garage.cuts import Cut
-from garage.models import Customer, Vehicle
+from garage.models import Customer, User, Vehicle
+from garage.pressing import Act
 from jobs import stages
 from jobs.consent import DECLINED
 from jobs.consents import states_of
 from jobs.matching import best_match
 from jobs.models import Advisory, Draw, DueService, Finer, Job, JobStep, Line, Operation, Procedure, Stage
+from jobs.next_act import next_act
 from jobs.queries_procedures import library
 from parts.models import Movement
 
@@ -54,26 +56,28 @@ def here_now(vehicle: Vehicle) -> Job | None:
 
 
 def jobs_of(subject: Customer | Vehicle) -> QuerySet[Job]:
-    """Every visit of a customer or a vehicle, the last one first, with all that was written up."""
+    """Every visit of a customer or a vehicle, newest first, with all that was written up."""
     by = {"customer__in" if isinstance(subject, Customer) else "vehicle__in": subject.same()}
     return jobs().filter(**by).prefetch_related("operations").order_by("-pk")
 
 
 @dataclass(frozen=True)
 class Visit:
-    """A visit and its work, declined work left out."""
+    """A visit and its work, declined work left out; in a list also what its reader does next with it."""
 
     job: Job
     work: list[Operation]
+    act: Act | None = None
 
 
-def visits(found: Iterable[Job]) -> list[Visit]:
-    """Some jobs of `jobs_of`, each with the work that was not declined."""
+def visits(found: Iterable[Job], reader: User | None = None) -> list[Visit]:
+    """Some jobs of `jobs_of`, each with the work that was not declined, and what `reader` does next with it."""
     rows = list(found)
     states = states_of(rows)
-    return [
-        Visit(job, [row for row in job.operations.all() if states[job.pk].of(row.pk).state != DECLINED]) for job in rows
-    ]
+    work = {
+        job.pk: [row for row in job.operations.all() if states[job.pk].of(row.pk).state != DECLINED] for job in rows
+    }
+    return [Visit(job, work[job.pk], next_act(job, reader) if reader else None) for job in rows]
 
 
 def sheets() -> QuerySet[Job]:
@@ -96,7 +100,7 @@ def write_offs(job: Job) -> QuerySet[Line]:
 
 
 def visits_before(job: Job) -> QuerySet[Job]:
-    """The earlier visits of the same vehicle, the last one first."""
+    """The earlier visits of the same vehicle, newest first."""
     if job.vehicle_id is None:
         return Job.objects.none()
     assert job.vehicle is not None

@@ -1,6 +1,5 @@
-"""What the bay reads: the technician's list, a job's steps, samples and advisories of a vehicle, services due."""
+"""What the bay reads: the technician's list, a job's steps, samples of a vehicle."""
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,14 +7,12 @@ from decimal import Decimal
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
-from garage.models import OdometerReading, Vehicle
-from garage.queries import carried, whole_distance
+from garage.models import Vehicle
 from jobs import stages
 from jobs.consents import states_of
 from jobs.models import (
     Advisory,
     Component,
-    DueService,
     FluidSample,
     Job,
     JobStep,
@@ -59,25 +56,48 @@ def bay_list() -> list[BayJob]:
     states = states_of(jobs)
     work = {job.pk: [row for row in job.operations.all() if row.pk in states[job.pk].workable] for job in jobs}
     keys = [row.pk for rows in work.values() for row in rows]
-    steps = JobStep.objects.filter(operation__in=keys).values("operation__job").order_by()
+    counted = steps_of(keys)
+    return [
+        BayJob(
+            job,
+            work[job.pk],
+            steps=sum(counted[row.pk].all for row in work[job.pk]),
+            left=sum(counted[row.pk].left for row in work[job.pk]),
+        )
+        for job in jobs
+    ]
+
+
+@dataclass(frozen=True)
+class Steps:
+    """How many steps an operation has, and how many of them are open or to be confirmed again."""
+
+    all: int = 0
+    left: int = 0
+
+
+def steps_of(operations: Iterable[int]) -> dict[int, Steps]:
+    """The steps of some operations counted, by the operation's key; one query."""
+    rows = JobStep.objects.filter(operation__in=list(operations)).values("operation").order_by()
+    counted: dict[int, Steps] = defaultdict(Steps)
     to_do = Q(operation__not_done=None) & (Q(state=JobStep.State.OPEN) | Q(again=True))
-    counted = {
-        row["operation__job"]: (row["all"], row["left"])
-        for row in steps.annotate(all=Count("pk"), left=Count("pk", filter=to_do))
-    }
-    return [BayJob(job, work[job.pk], *counted.get(job.pk, (0, 0))) for job in jobs]
+    for row in rows.annotate(all=Count("pk"), left=Count("pk", filter=to_do)):
+        counted[row["operation"]] = Steps(row["all"], row["left"])
+    return counted
 
 
 def bay_jobs() -> QuerySet[Job]:
     """Jobs with everything their bay page shows, read once for all operations."""
     steps = (
-        JobStep.objects.select_related("written__need__item", "by", "sample", "follows", "confirmed_by")
+        JobStep.objects.select_related(
+            "written__need__item", "written__revision", "by", "sample__told_by", "follows", "confirmed_by"
+        )
         .prefetch_related("readings", "photos__stored", "written__required")
         .order_by("position")
     )
     lines = Line.objects.filter(item__isnull=False).select_related("item")
     operations = Operation.objects.select_related(
-        "revision__procedure", "component", "technician", "not_done__step", "not_done__by"
+        "revision__procedure", "component", "technician", "not_done__step", "not_done__by", "not_done__taken__by"
     ).prefetch_related(Prefetch("steps", steps), Prefetch("lines", lines))
     advisories = Advisory.objects.select_related("by", "stored")
     return Job.objects.select_related("vehicle", "technician", "odometer_in", "odometer_out").prefetch_related(
@@ -87,10 +107,18 @@ def bay_jobs() -> QuerySet[Job]:
 
 def steps_to_work() -> QuerySet[JobStep]:
     """Steps read afresh for an act, with the other steps of their operation for what holds them."""
-    steps = JobStep.objects.select_related("written").prefetch_related("written__required").order_by("position")
+    steps = (
+        JobStep.objects.select_related("written", "sample").prefetch_related("written__required").order_by("position")
+    )
     return JobStep.objects.select_related(
-        "operation__job__vehicle", "operation__job__odometer_in", "operation__component", "written__need__item", "by"
-    ).prefetch_related("readings", Prefetch("operation__steps", steps))
+        "operation__job__vehicle",
+        "operation__job__odometer_in",
+        "operation__component",
+        "written__need__item",
+        "written__revision",
+        "by",
+        "sample",
+    ).prefetch_related("readings", Prefetch("operation__steps", steps.prefetch_related("written__required")))
 
 
 def drained_before(step: JobStep) -> Decimal | None:
@@ -116,49 +144,3 @@ def samples_of(vehicle: Vehicle | None, component: Component | None) -> QuerySet
     """What was seen of a component's fluid over the years, the last time first."""
     rows = FluidSample.objects.select_related("by", "operation__job")
     return rows.filter(vehicle__in=vehicle.same(), component=component) if vehicle and component else rows.none()
-
-
-@dataclass(frozen=True)
-class DueRow:
-    """A service due: the figure today's odometer shows then, the distance left by the vehicle's last reading (below
-    zero: overdue), and how many days."""
-
-    due: DueService
-    at: int | None
-    left: int | None
-    days: int | None
-
-    @property
-    def overdue(self) -> bool:
-        """Past its distance or its day."""
-        return (self.left is not None and self.left < 0) or (self.days is not None and self.days < 0)
-
-
-def due_rows(rows: QuerySet[DueService], today: dt.date) -> list[DueRow]:
-    """Work out for each due service what is left; reads the vehicles' odometers in one go."""
-    related = ("vehicle__owner__standing", "vehicle__standing__owner__standing", "component", "procedure")
-    found = _newest_of_each(rows.select_related(*related))
-    cars = {due.vehicle.today.pk for due in found}
-    readings: dict[int, list[OdometerReading]] = defaultdict(list)
-    kept = OdometerReading.objects.filter(Q(vehicle__in=cars) | Q(vehicle__standing__in=cars), disregarded=False)
-    for row in kept.select_related("vehicle").order_by("on", "pk"):
-        readings[row.vehicle.standing_id or row.vehicle_id].append(row)
-    return [_due_row(due, readings[due.vehicle.today.pk], today) for due in found]
-
-
-def _newest_of_each(rows: Iterable[DueService]) -> list[DueService]:
-    """One row a car and service: of a car that was written down twice the one done last."""
-    newest: dict[tuple[int, int, int], DueService] = {}
-    for due in rows:
-        service = (due.vehicle.today.pk, due.component_id, due.procedure_id)
-        if service not in newest or newest[service].last_on < due.last_on:
-            newest[service] = due
-    return list(newest.values())
-
-
-def _due_row(due: DueService, readings: list[OdometerReading], today: dt.date) -> DueRow:
-    days = (due.on - today).days if due.on else None
-    if due.odometer is None or not readings:
-        return DueRow(due, due.odometer, None, days)
-    at = carried(readings, due.odometer, due.unit, due.last_on)
-    return DueRow(due, at, at - whole_distance(readings[-1].reading, readings[-1].unit, due.unit), days)

@@ -11,7 +11,7 @@ from garage.models import Vehicle
 from jobs.matching import best_match
 from jobs.models import AppliesTo, Procedure, ProcedureNeed, ProcedureRevision, ProcedureStep
 from jobs.procedure_files import base_of
-from jobs.procedure_schema import Amount, Measure, Need, Step, Vehicles, Written
+from jobs.procedure_schema import TO_FILL_IN, Amount, Measure, Need, Step, Vehicles, Written
 from parts.models import Item, ItemNumber
 from parts.queries import current_item
 
@@ -90,6 +90,7 @@ def as_written(revision: ProcedureRevision) -> Written:
         summary=revision.summary,
         capacity=_volume(revision.capacity_typed, revision.capacity),
         drain=_volume(revision.drain_typed, revision.drain),
+        fluid_kind=revision.fluid_kind,
         specification=revision.specification,
         source=revision.source,
         every_distance=revision.every_distance,
@@ -104,6 +105,8 @@ def as_written(revision: ProcedureRevision) -> Written:
 
 
 def _volume(typed: str, value: Decimal | None) -> Amount | None:
+    if typed == TO_FILL_IN:
+        return Amount(Decimal(0), TO_FILL_IN, "L")
     return Amount(value, typed or f"{value.normalize():f} L", "L") if value is not None else None
 
 
@@ -114,9 +117,10 @@ def _vehicles(rows: Iterable[AppliesTo]) -> Iterable[Vehicles]:
 
 def _need(need: ProcedureNeed, name: str) -> Need:
     typed = need.typed or f"{need.quantity.normalize():f}"
+    base = "" if typed == TO_FILL_IN else need.item.base_unit if need.item else base_of(typed)
     return Need(
         name=name,
-        quantity=Amount(need.quantity, typed, need.item.base_unit if need.item else base_of(typed)),
+        quantity=Amount(need.quantity, typed, base),
         item=known_as(need.item) if need.item else "",
         description=need.description,
         one_time=need.one_time,
@@ -126,7 +130,8 @@ def _need(need: ProcedureNeed, name: str) -> Need:
 def _step(step: ProcedureStep, uses: str) -> Step:
     reading = None
     if step.reading:
-        reading = Measure(step.reading, step.unit, step.target, step.low, step.high, step.outside)
+        open_figures = tuple(filter(None, step.to_fill_in.split(", ")))
+        reading = Measure(step.reading, step.unit, step.target, step.low, step.high, step.outside, open_figures)
     return Step(
         kind=step.kind,
         title=step.title,
@@ -136,6 +141,7 @@ def _step(step: ProcedureStep, uses: str) -> Step:
         hold_point=step.hold_point,
         uses=uses,
         threads=step.threads,
+        how=step.how,
         reading=reading,
         substance=step.substance,
         name=step.name,

@@ -14,6 +14,7 @@ from jobs.amounts import amount, base_unit, charged_quantity
 from jobs.consent import DECLINED, UNDECIDED, Consent, Standing
 from jobs.consents import consent_of
 from jobs.fitted import Fitted, fitted_for
+from jobs.held_words import stop_words
 from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from jobs.not_done import missing_words
 from parts.models import Item
@@ -208,14 +209,15 @@ def _notes(line: Line, shelf: Shelf, operation: Operation) -> Iterable[str]:
     elif line.item is not None and line.item.current is not None:
         yield f"today {line.item.current}"
     if line.discount:
-        yield f"{showing.quantity(line.discount * 100, 'each')[0]} % off"
+        yield f"{showing.quantity(line.discount * 100, 'each')[0]}% off"
     drawn = shelf.used.get(line.pk)
     if drawn is not None and drawn.quantity:
         out = charged_quantity(drawn.quantity, base_unit(line.unit), line.unit)
         yield f"{showing.quantity(out, line.unit)[0]} used"
     stock = shelf.of(line.item)
     if stock is not None and stock.open and drawn is None:
-        yield f"{showing.quantity(stock.open, 'L')[0]} open" + (
+        left = charged_quantity(stock.open, base_unit(line.unit), line.unit)
+        yield f"{showing.quantity(left, line.unit)[0]} open" + (
             f" on {stock.item.location}" if stock.item.location else ""
         )
 
@@ -225,12 +227,14 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
     if job.stage not in stages.OPEN:
         return
     if not operations:
-        yield Block("Nothing written up", "Add the first operation, from a procedure or free.")
+        yield Block("Nothing written up", "Add the first operation, from a procedure or without one.")
     yield from _shortages([row for row in operations if consent.of(row.pk).state != DECLINED], shelf)
     for operation in operations:
         for step in operation.steps.all():
             if step.shortage:
                 yield Block("Short", f"{step.title}: {step.shortage}")
+            if sentence := stop_words(step):
+                yield Block("Stopped" if step.stopped else "Sample", sentence)
     unpriced = [line.description for op in operations for line in op.lines.all() if _unpriced(line)]
     if unpriced:
         yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")
@@ -239,7 +243,7 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
         href = reverse("jobs:car-taken", args=[job.pk])
         yield from (Block("Not done", said, "Record word", href) for said in missing_words(job))
     if job.vehicle is not None and job.odometer_in is None:
-        yield Block("Odometer", "It was not read when the car came in.")
+        yield Block("Odometer", "It was not read at check-in.")
 
 
 def _not_authorized(job: Job, operations: list[Operation], consent: Consent) -> Iterable[Block]:

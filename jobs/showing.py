@@ -4,13 +4,14 @@ from decimal import Decimal
 
 from garage import units
 from garage.forms_fields import plain_text
-from garage.money import round_money
+from garage.money import round_money, spoken
+from garage.numbers import minus
 
 
 def quantity(value: Decimal, unit: str) -> tuple[str, str]:
     """A quantity in `unit` as it is shown, and the same in the other unit or nothing: "1.700 L" and "1.796 qt"."""
     if unit not in units.DIMENSION or units.other_unit(unit) is None:
-        return minus(plain_text(value) + (" h" if unit == "h" else "")), ""
+        return minus(plain_text(value) + (" hr" if unit == "h" else "")), ""
     other = units.other_unit(unit) or unit
     return poured(value, unit), poured(units.convert(value, unit, other), other)
 
@@ -26,20 +27,15 @@ def price(value: Decimal, unit: str) -> tuple[str, str]:
     if unit == "each":
         return shown, ""
     if unit == "h":
-        return f"{shown} / h", ""
+        return f"{shown} / hr", ""
     other = units.other_unit(unit) or unit
     return f"{shown} / {units.label(unit)}", f"{_cents(units.price_per(value, unit, other))} / {units.label(other)}"
 
 
 def if_needed(most: Decimal, unit: str, net: Decimal) -> str:
-    """How a line that may turn out not to be needed is named: "if needed, up to 28.00", "up to 0.500 L, 30.60"."""
+    """How a line that may turn out not to be needed is named: "if needed, up to $28.00", "up to 0.500 L, $30.60"."""
     much = "" if most == 1 and unit == "each" else f"{quantity(most, unit)[0]}, "
-    return f"if needed, up to {much}{minus(f'{net:,.2f}')}"
-
-
-def minus(text: str) -> str:
-    """A figure with a true minus sign, as wide as the other figures."""
-    return text.replace("-", "−")
+    return f"if needed, up to {much}{spoken(net)}"
 
 
 def _cents(value: Decimal) -> str:

@@ -65,23 +65,13 @@ def is_late(stage: str, promised_at: dt.datetime | None, now: dt.datetime) -> bo
     return promised_at is not None and promised_at < now and stage in UNFINISHED
 
 
-def since(moment: dt.datetime, now: dt.datetime) -> str:
-    """A moment as short as it can be said, both in the shop's zone: 9:02 today, Nov 24 this year, Nov 24, 2025."""
-    local = moment.astimezone(now.tzinfo)
-    if local.date() == now.date():
-        return f"{local.hour}:{local.minute:02}"
-    shown = f"{local:%b} {local.day}"
-    return shown if local.year == now.year else f"{shown}, {local.year}"
-
-
-def sentence(stage: str, waits_for: str, moment: dt.datetime, now: dt.datetime) -> str:
-    """Who or what a job waits for, and since when: “waits for Odile Marrant since 9:02”.
+def sentence(stage: str, waits_for: str, when: str) -> str:
+    """Who or what a job waits for, and since when: “waits for Odile Marrant since 9:02 AM”.
 
     `waits_for` is what was said when the stage was reached: a person, a part, the technician in the bay, or why a
-    job was canceled or closed without an invoice. `now` is in the shop's zone. An unknown stage is a KeyError.
+    job was canceled or closed without an invoice. `when` is the moment in words. An unknown stage is a KeyError.
     """
     FOLLOWS[stage]
-    when = since(moment, now)
     if stage == IN_BAY:
         return f"in the bay with {waits_for} since {when}" if waits_for else f"in the bay since {when}"
     if stage == CLOSED:

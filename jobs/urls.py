@@ -3,10 +3,11 @@
 from django.urls import path
 
 from jobs.urls_bay import bay_urls
-from jobs.views import intake, lines, operations, readings, sheet, visits
+from jobs.views import due, intake, lines, operations, readings, sheet, visits
 
 app_name = "jobs"
 counter_urls = [
+    path("counter/due/", due.due, name="due"),
     path("counter/new/", intake.intake, name="intake"),
     path("counter/new/customers/", intake.intake_customers, name="intake-customers"),
     path("counter/new/vehicles/", intake.intake_vehicles, name="intake-vehicles"),

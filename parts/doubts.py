@@ -6,9 +6,9 @@ The tenth and the tenfold are where a slip of the decimal point lands (common pr
 from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
-from garage import shop, units
+from garage import dates, shop, units
 from garage.forms_fields import plain_text
-from garage.money import round_money
+from garage.money import spoken
 from parts import queries, worth
 from parts.actions.receiving import Delivered
 from parts.buying import amount
@@ -41,7 +41,7 @@ def _known_number(supplier: Supplier | None, reference: str) -> Iterator[str]:
     rows = Receipt.objects.filter(supplier=supplier, reference__iexact=reference.strip()).order_by("-pk")
     for receipt in rows.iterator():
         if not queries.is_undone(receipt):
-            day = shop.day_words(shop.day_of(receipt.at))
+            day = dates.day(shop.day_of(receipt.at))
             yield f"{reference.strip()} of {supplier} was received on {day} already: is this another delivery?"
             return
 
@@ -94,4 +94,4 @@ def _price(price: Decimal, item: Item) -> str:
 
 
 def _money(price: Decimal) -> str:
-    return f"{round_money(price):,.2f}" if price >= 1 else plain_text(price, least=2)
+    return spoken(price, 2 if price >= 1 else len(plain_text(price, least=2).partition(".")[2]))

@@ -8,13 +8,14 @@ from django.http import QueryDict
 
 from garage.asking import AskingForm
 from garage.forms import FieldsForm, KeyForm, QuantityFormField, UnitPriceFormField
-from garage.forms_fields import DayField, PlainDecimalField
+from garage.forms_fields import DayField, PlainDecimalField, needed
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
 from parts.doubts import about_count, about_price
 from parts.models import Container, Item, Movement, Pack, Supplier
 from parts.pricing import Band
 
 Kind = Movement.Kind
+CHOOSE_PACK = "Choose a pack."
 
 
 class ContainerForm(AskingForm, KeyForm):
@@ -29,8 +30,9 @@ class ContainerForm(AskingForm, KeyForm):
         ],
         initial=Kind.COUNT,
         widget=forms.RadioSelect,
+        error_messages=needed("Choose what happened."),
     )
-    quantity = QuantityFormField(base="L", label="How much", allow_zero=True)
+    quantity = QuantityFormField(base="L", label="How much", allow_zero=True, error_messages=needed("Write how much."))
     reason = forms.CharField(label="Why", max_length=200, required=False, help_text="Needed unless it was counted.")
 
     def __init__(self, *args: Any, container: Container, **kwargs: Any) -> None:
@@ -52,7 +54,9 @@ class ContainerForm(AskingForm, KeyForm):
 class CountForm(AskingForm, KeyForm):
     """How many of a counted item are there."""
 
-    quantity = QuantityFormField(base="each", label="How many are there", allow_zero=True)
+    quantity = QuantityFormField(
+        base="each", label="How many are there", allow_zero=True, error_messages=needed("Write how many are there.")
+    )
     reason = forms.CharField(label="Why it differs", max_length=200, required=False)
 
     def __init__(self, *args: Any, item: Item, **kwargs: Any) -> None:
@@ -70,7 +74,7 @@ class CountForm(AskingForm, KeyForm):
 class ReasonForm(KeyForm):
     """An undoing says why: it stays in the book beside what it undoes."""
 
-    reason = forms.CharField(label="Why", max_length=200)
+    reason = forms.CharField(label="Why", max_length=200, error_messages=needed("Write why."))
 
 
 class SupersedeForm(forms.Form):
@@ -80,9 +84,9 @@ class SupersedeForm(forms.Form):
         Item.objects.all(),
         label="Replaced by",
         widget=forms.HiddenInput,
-        error_messages={"required": "Choose the item that replaces it."},
+        error_messages=needed("Choose the item that replaces it."),
     )
-    on = DayField(label="Since")
+    on = DayField(label="Since", error_messages=needed("Choose the day."))
     note = forms.CharField(label="Note", max_length=200, required=False)
 
     def values(self) -> dict[str, Any]:
@@ -94,10 +98,18 @@ class SupersedeForm(forms.Form):
 class OpeningForm(AskingForm, KeyForm):
     """What stood on the shelf when the book began."""
 
-    pack = forms.ModelChoiceField(Pack.objects.none(), label="Pack", required=False, empty_label="single")
-    packs = forms.IntegerField(label="Full packs", min_value=0, max_value=500, initial=0)
+    pack = forms.ModelChoiceField(
+        Pack.objects.none(), label="Pack", required=False, empty_label="single", error_messages=needed(CHOOSE_PACK)
+    )
+    packs = forms.IntegerField(
+        label="Full packs",
+        min_value=0,
+        max_value=500,
+        initial=0,
+        error_messages=needed("Write how many full packs there are; 0 for none."),
+    )
     opened_content = QuantityFormField(base="L", label="Left in an open one", required=False)
-    unit_cost = UnitPriceFormField(label="Cost each", minimum=Decimal(0))
+    unit_cost = UnitPriceFormField(label="Unit cost", minimum=Decimal(0), error_messages=needed("Write what it cost."))
 
     def __init__(self, *args: Any, item: Item, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -132,6 +144,7 @@ class SupplierForm(FieldsForm):
 
     class Meta:
         model = Supplier
+        error_messages = {"name": needed("Write the supplier’s name.")}
         fields = ["name", "account", "phone", "email", "lead_days", "address", "notes"]
         widgets = {"address": forms.Textarea({"rows": 3}), "notes": forms.Textarea({"rows": 3})}
 
@@ -139,9 +152,15 @@ class SupplierForm(FieldsForm):
 class PackPriceForm(forms.Form):
     """What a supplier asks for a pack."""
 
-    pack = forms.ModelChoiceField(Pack.objects.none(), label="Pack", empty_label=None)
-    supplier = forms.ModelChoiceField(Supplier.objects.all(), label="Supplier")
-    price = UnitPriceFormField(label="Price a pack", minimum=Decimal(0))
+    pack = forms.ModelChoiceField(
+        Pack.objects.none(), label="Pack", empty_label=None, error_messages=needed(CHOOSE_PACK)
+    )
+    supplier = forms.ModelChoiceField(
+        Supplier.objects.all(), label="Supplier", error_messages=needed("Choose a supplier.")
+    )
+    price = UnitPriceFormField(
+        label="Price a pack", minimum=Decimal(0), error_messages=needed("Write the price of a pack.")
+    )
     number = forms.CharField(label="Their number", max_length=80, required=False)
 
     def __init__(self, *args: Any, item: Item, **kwargs: Any) -> None:
@@ -153,7 +172,9 @@ class PackPriceForm(forms.Form):
 
 class BandRow(Row):
     up_to = UnitPriceFormField(label="Up to a cost of", required=False, minimum=Decimal(0))
-    percent = PlainDecimalField(label="Markup, %", max_places=4, minimum=Decimal(0))
+    percent = PlainDecimalField(
+        label="Markup, %", max_places=4, minimum=Decimal(0), error_messages=needed("Write the markup.")
+    )
 
 
 class MarkupHead(Lenient, forms.Form):

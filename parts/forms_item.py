@@ -10,7 +10,7 @@ from django.http import QueryDict
 
 from garage import search
 from garage.forms import MoneyFormField, QuantityFormField, UnitPriceFormField
-from garage.forms_fields import plain_text
+from garage.forms_fields import needed, plain_text
 from garage.models import TaxClass
 from garage.rows import BaseRows, Lenient, Row, rearranged, rows_of
 from parts.actions.items import PackRow
@@ -28,9 +28,9 @@ class ItemForm(Lenient, forms.Form):
     """What an item has one of. Quantities without a unit are in what it is counted in."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    name = forms.CharField(label="Name", max_length=120)
+    name = forms.CharField(label="Name", max_length=120, error_messages=needed("Write the item’s name."))
     brand = forms.CharField(label="Brand", max_length=60, required=False)
-    sort = forms.ChoiceField(label="Kind", choices=SORTS)
+    sort = forms.ChoiceField(label="Kind", choices=SORTS, error_messages=needed("Choose what kind of item it is."))
     location = forms.CharField(label="Place on the shelf", max_length=40, required=False)
     minimum = QuantityFormField(
         base="L", label="Minimum", required=False, allow_zero=True, help_text="At or under this it is listed as low."
@@ -39,7 +39,12 @@ class ItemForm(Lenient, forms.Form):
     price = UnitPriceFormField(
         label="Selling price", required=False, minimum=Decimal(0), help_text="Empty: from its cost and the markup."
     )
-    tax_class = forms.ChoiceField(label="Tax class", choices=TaxClass.choices, initial=TaxClass.PARTS)
+    tax_class = forms.ChoiceField(
+        label="Tax class",
+        choices=TaxClass.choices,
+        initial=TaxClass.PARTS,
+        error_messages=needed("Choose the tax class."),
+    )
     core_deposit = MoneyFormField(label="Core deposit", required=False, minimum=Decimal(0))
     open_days = forms.IntegerField(
         label="Keeps after opening, days", required=False, min_value=1, max_value=3650, help_text="As its maker says."
@@ -60,7 +65,7 @@ class ItemForm(Lenient, forms.Form):
         for field in (self.fields["minimum"], self.fields["wanted"]):
             assert isinstance(field, QuantityFormField)
             field.base = field.default_unit = base
-        self.fields["price"].label = "Selling price per L" if base == "L" else "Selling price each"
+        self.fields["price"].label = "Selling price per L" if base == "L" else "Selling price"
 
     def values(self) -> dict[str, Any]:
         """The item's own fields, as `save_item` takes them."""
@@ -75,8 +80,13 @@ class ItemForm(Lenient, forms.Form):
 
 
 class NumberRow(Row):
-    kind = forms.ChoiceField(label="Which", choices=ItemNumber.Kind.choices, initial=ItemNumber.Kind.MAKER)
-    number = forms.CharField(label="Number or name", max_length=80)
+    kind = forms.ChoiceField(
+        label="Which",
+        choices=ItemNumber.Kind.choices,
+        initial=ItemNumber.Kind.MAKER,
+        error_messages=needed("Choose whose number it is."),
+    )
+    number = forms.CharField(label="Number or name", max_length=80, error_messages=needed("Write the number or name."))
 
     def clean_number(self) -> str:
         number: str = self.cleaned_data["number"]
@@ -86,8 +96,8 @@ class NumberRow(Row):
 
 
 class PackSizeRow(Row):
-    label = forms.CharField(label="Pack", max_length=60)
-    size = QuantityFormField(base="L", label="Size")
+    label = forms.CharField(label="Pack", max_length=60, error_messages=needed("Write what the pack is called."))
+    size = QuantityFormField(base="L", label="Size", error_messages=needed("Write the size of the pack."))
     barcode = forms.CharField(label="Barcode", max_length=60, required=False)
     pk = forms.IntegerField(widget=forms.HiddenInput, required=False)
 

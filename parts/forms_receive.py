@@ -19,7 +19,7 @@ from garage import idempotency
 from garage.asking import AskingForm
 from garage.cuts import Cut, first_of
 from garage.forms import KeyForm, UnitPriceFormField
-from garage.forms_fields import plain_text
+from garage.forms_fields import needed, plain_text
 from garage.rows import Lenient
 from garage.web import key_in
 from parts import queries
@@ -55,8 +55,12 @@ class LineForm(Lenient, forms.Form):
 
     item = forms.IntegerField(widget=forms.HiddenInput)
     pack = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    packs = forms.IntegerField(label="Packs", min_value=1, max_value=10_000)
-    price = UnitPriceFormField(label="Price a pack", minimum=Decimal(0))
+    packs = forms.IntegerField(
+        label="Packs", min_value=1, max_value=10_000, error_messages=needed("Write how many packs arrived.")
+    )
+    price = UnitPriceFormField(
+        label="Price a pack", minimum=Decimal(0), error_messages=needed("Write the price of a pack.")
+    )
 
     offer: Offer
     number: str

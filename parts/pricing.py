@@ -11,7 +11,7 @@ from garage.numbers import WORKING, not_negative
 class Band:
     """A markup for unit costs up to and including `up_to`; the last band has no limit (None).
 
-    `markup` is a share of the cost: 0.40 adds 40 %.
+    `markup` is a share of the cost: 0.40 adds 40%.
     """
 
     up_to: Decimal | None

@@ -41,5 +41,5 @@ def returned_value(quantity: Decimal, drawn: Decimal, value: Decimal) -> Decimal
     Raises ValueError when more comes back than was drawn.
     """
     if positive(quantity, "Quantity") > drawn:
-        raise ValueError(f"Quantity is more than was drawn: {quantity} of {drawn}.")
+        raise ValueError(f"Quantity is more than was taken: {quantity} of {drawn}.")
     return value if quantity == drawn else min(round_half_up(value * quantity / drawn, PLACES), value)

@@ -33,6 +33,8 @@ PURE = (
     "jobs/consent_words.py",
     "jobs/offers.py",
     "jobs/exchange.py",
+    "jobs/fluid_signs.py",
+    "jobs/fluids.py",
     "jobs/substance.py",
     "jobs/holding.py",
     "jobs/intervals.py",

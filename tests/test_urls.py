@@ -25,6 +25,7 @@ from django.test.utils import CaptureQueriesContext
 from garage import database
 from garage.models import User
 from tests import world
+from tests.retired import retired_in
 from tests.urls import ASKED_WITH_MORE, NOTHING_TO_SEE, PUBLIC, Address, addresses, role_table
 
 TABLE = Path(__file__).parent / "roles.csv"
@@ -63,6 +64,13 @@ def html_of(response: HttpResponseBase) -> str:
     if isinstance(response, HttpResponse) and response.get("Content-Type", "").startswith("text/html"):
         return response.content.decode()
     return ""
+
+
+def texts_of(html: str) -> list[str]:
+    """What stands between the tags of a page, and the words for those who do not see it."""
+    bare = re.sub(r"<(script|style|textarea|option|pre)\b.*?</\1>|<!--.*?-->", "", html, flags=re.DOTALL)
+    spoken = re.findall(r'\s(?:aria-label|alt|title|placeholder)="([^"]*)"', bare)
+    return [unescape(text).strip() for text in [*re.split(r"<[^>]*>", bare), *spoken] if text.strip()]
 
 
 def test_who_may_use_what_is_what_was_agreed() -> None:  # [8.1.1, 8.2.1]
@@ -196,6 +204,19 @@ class Crawl(TestCase):
                 if status not in (200, 302, 303, 405) and not url.startswith(ASKED_WITH_MORE):
                     broken[url] = (status, name)
         assert broken == {}
+
+    def test_every_page_says_it_in_the_trades_words(self) -> None:
+        """No retired word, nothing that was never filled in, no hyphen for a minus, no gap in a sentence."""
+        wrong = {}
+        for name, response in self.pages.items():
+            for text in texts_of(html_of(response)):
+                odd = [
+                    *retired_in(text),
+                    *re.findall(r"\bNone\b|\{[{%#]|(?<![\w-])-\d|\w  +\w|This field is required", text),
+                ]
+                if odd and "procedure: " not in text:  # how a procedure is written: the format has its own words
+                    wrong[name, text[:80]] = odd
+        assert wrong == {}
 
     def test_a_technician_meets_no_price(self) -> None:  # [8.2.3, 15.3.1]
         seen = []

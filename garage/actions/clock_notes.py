@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from django.utils import timezone
 
-from garage import audit, clockguard, shop
+from garage import audit, clockguard, dates
 from garage.clock import Clock
 from garage.clockguard import Doubt
 from garage.errors import Refused
@@ -43,7 +43,7 @@ def _answered(doubt: Doubt) -> bool:
 
 def said(doubt: Doubt, actor: User | None) -> str:
     """The question in words, with what this person can do about it."""
-    today, other = shop.day_words(doubt.today), shop.day_words(doubt.other)
+    today, other = dates.day(doubt.today), dates.day(doubt.other)
     if doubt.kind == clockguard.BACK:
         found = f"The computer says {today}, but a paper is dated {other} already."
     elif doubt.kind == clockguard.LEAP:

@@ -63,11 +63,11 @@ def save_customer(
     now = clock()
     row = Customer(created=now) if customer is None else Customer.objects.get(pk=customer.pk)
     if row.merged_into_id is not None:
-        raise Refused(f"{row} is merged into another customer: change that one, or take the merge back first.")
+        raise Refused(f"{row} is merged into another customer: change that one, or undo the merge first.")
     if row.erased_at is not None:
-        raise Refused("This customer was erased and stays so: write a new one down.")
+        raise Refused("This customer was erased and stays so: add a new one.")
     if row.walk_in:
-        raise Refused(f"“{row}” stands for everybody who buys at the counter without a name: it stays as it is.")
+        raise Refused(f"“{row}” is for everybody who buys at the counter without a name: it stays as it is.")
     changes.expect(row, version if customer else None)
     changed = changes.assign(row, _tidy(fields), among=FIELDS)
     if not row.name:

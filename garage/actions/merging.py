@@ -22,9 +22,9 @@ def merge_customer(*, customer: Customer, into: Customer, actor: User | None, cl
     """
     first, second = Customer.objects.get(pk=customer.pk), Customer.objects.get(pk=into.pk)
     if first.walk_in or second.walk_in:
-        raise Refused(f"“{Customer.WALK_IN}” stands for many customers: it is merged with none.")
+        raise Refused(f"“{Customer.WALK_IN}” is for many customers: it cannot be merged.")
     if first.erased_at or second.erased_at:
-        raise Refused("One of them was erased: nobody can say any more that they are the same.")
+        raise Refused("One of them was erased: they can no longer be merged.")
     row, end = _merge(first, second)
     audit.record("merged", row, actor=actor, now=clock(), into=end.pk)
     customers.index(row)
@@ -52,7 +52,7 @@ def merge_vehicle(*, vehicle: Vehicle, into: Vehicle, actor: User | None, clock:
 def part_customer(*, customer: Customer, actor: User | None, clock: Clock) -> Customer:
     """Take a merge back: the customer stands alone again, with what had been merged into them before."""
     row, end = _part(Customer.objects.select_related("standing").get(pk=customer.pk))
-    audit.record("took back a merge", row, actor=actor, now=clock(), into=end.pk)
+    audit.record("undid a merge", row, actor=actor, now=clock(), into=end.pk)
     customers.index(row)
     customers.index(end)
     return row
@@ -62,7 +62,7 @@ def part_customer(*, customer: Customer, actor: User | None, clock: Clock) -> Cu
 def part_vehicle(*, vehicle: Vehicle, actor: User | None, clock: Clock) -> Vehicle:
     """The same for a car."""
     row, end = _part(Vehicle.objects.select_related("standing", "owner").get(pk=vehicle.pk))
-    audit.record("took back a merge", row, actor=actor, now=clock(), into=end.pk)
+    audit.record("undid a merge", row, actor=actor, now=clock(), into=end.pk)
     vehicles.make_findable(row)
     vehicles.make_findable(end)
     return row
@@ -82,7 +82,7 @@ def _merge(row: Row, into: Row) -> tuple[Row, Row]:
 
 def _part(row: Row) -> tuple[Row, Row]:
     if row.merged_into_id is None:
-        raise Refused(f"{row} stands alone already.")
+        raise Refused(f"{row} is not merged.")
     end = row.today
     members, step = [row.pk], [row.pk]
     while step:

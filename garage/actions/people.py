@@ -45,7 +45,7 @@ def change_person(
     )
     row.save(update_fields=["name", "role", "is_active", "email"])
     if not User.objects.filter(role=Role.OWNER, is_active=True).exists():
-        raise Refused("Somebody must stay owner. Make another person owner first.", "role")
+        raise Refused("The shop needs an owner. Make another person owner first.", "role")
     audit.record("changed login", row, actor=actor, now=now, changed=changed)
     return row
 

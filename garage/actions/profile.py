@@ -17,7 +17,7 @@ from garage.writing import writing
 FIELDS = tuple(field.name for field in ShopProfile._meta.concrete_fields if field.name not in ("id", "logo"))
 
 #: What the mail with an invoice may name in braces.
-MAIL_WORDS = {"customer", "number", "vehicle", "garage", "total", "due"}
+MAIL_WORDS = {"customer", "number", "vehicle", "garage", "phone", "total", "due", "payable"}
 
 
 @writing()
@@ -57,7 +57,7 @@ def _check(profile: ShopProfile) -> None:
     if profile.labor_rate < 0:
         raise Refused("Not less than 0.", "labor_rate")
     if unknown := set(re.findall(r"\{([^{}]*)\}", profile.mail_text)) - MAIL_WORDS:
-        raise Refused(f"Nothing is known as {{{min(unknown)}}}.", "mail_text")
+        raise Refused(f"Unknown placeholder {{{min(unknown)}}}.", "mail_text")
 
 
 def _stored_logo(logo: UploadedFile, *, actor: User | None, now: dt.datetime) -> StoredFile:

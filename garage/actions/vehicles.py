@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from garage import audit, changes, queries, search, shop
+from garage import audit, changes, dates, queries, search, shop
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import Customer, OdometerReading, Ownership, User, Vehicle
@@ -50,7 +50,7 @@ def save_vehicle(
     row = Vehicle(created=now) if vehicle is None else Vehicle.objects.select_related("owner").get(pk=vehicle.pk)
     changes.expect(row, version if vehicle else None)
     if row.merged_into_id is not None:
-        raise Refused(f"{row} is merged into another car: change that one, or take the merge back first.")
+        raise Refused(f"{row} is merged into another car: change that one, or undo the merge first.")
     changed = changes.assign(row, fields, among=FIELDS)
     row.vin = kept_vin(row.vin, row.vin_not_standard)
     row.plate = fitting(" ".join(row.plate.upper().split()), 16, "plate")  # some letters become two: "ß", "ﬁ"
@@ -108,7 +108,7 @@ def change_owner(
         raise Refused(f"{row} is merged into another car: hand that one over.")
     customer = customer.today if customer else None
     if on > shop.day_of(now):
-        raise Refused("A car cannot change hands on a day to come.", "on")
+        raise Refused("The owner cannot change in the future.", "on")
     if row.owner != customer:
         _hand_over(row, customer, on=on, actor=actor, now=now)
         row.version += 1
@@ -124,7 +124,7 @@ def _hand_over(
     if last and last.since > shop.day_of(now):  # written down while the clock was ahead
         last.since = on
     if last and last.since > on:
-        raise Refused(f"{last.customer} has had it since {shop.day_words(last.since)} only.", "on")
+        raise Refused(f"{last.customer} has had it since {dates.day(last.since)} only.", "on")
     if last:
         last.until = on
         last.save(update_fields=["since", "until"])
@@ -185,7 +185,7 @@ def read_odometer(
     if not 0 <= reading <= HIGHEST_READING:
         raise Refused(f"An odometer shows from 0 to {HIGHEST_READING:,}.", "reading")
     if on > shop.day_of(now):
-        raise Refused("The odometer cannot have been read on a day to come.", "on")
+        raise Refused("The reading cannot be in the future.", "on")
     earlier = queries.reading_above(vehicle, reading, unit, on)
     if earlier and condition != OdometerReading.Condition.EXCEEDS:
         before = _explained(earlier, unit, lower_reason, before)
@@ -213,7 +213,7 @@ def read_odometer(
 
 def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | None) -> int:
     """The distance before a lower reading, once the reason for it is known; else Refused."""
-    stood = f"{earlier} on {shop.day_words(earlier.on)}"
+    stood = f"{earlier} on {dates.day(earlier.on)}"
     if reason not in OdometerReading.LowerReason.values or not reason:
         raise Refused(f"That is lower than {stood}. Correct it, or say below why the odometer shows less.", "reading")
     shown = queries.whole_distance(earlier.reading, earlier.unit, unit)
@@ -229,6 +229,4 @@ def _explained(earlier: OdometerReading, unit: str, reason: str, before: int | N
 def _refuse_above_later(vehicle: Vehicle, reading: int, unit: str, on: dt.date, *, today: dt.date) -> None:
     later = queries.later_reading_below(vehicle, reading, unit, on, today=today)
     if later:
-        raise Refused(
-            f"It read only {later} on {shop.day_words(later.on)}, which is later. Compare the day.", "reading"
-        )
+        raise Refused(f"It read only {later} on {dates.day(later.on)}, which is later. Compare the day.", "reading")

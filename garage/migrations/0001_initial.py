@@ -560,6 +560,19 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "locale",
+                    models.CharField(
+                        choices=[
+                            ("en-US", "United States: 5:00 PM, Nov 24, 2026"),
+                            ("en-GB", "United Kingdom: 17:00, 24 Nov 2026"),
+                        ],
+                        default="en-US",
+                        help_text="On screens, papers and mail. Papers already written keep theirs.",
+                        max_length=5,
+                        verbose_name="words, dates and times as in",
+                    ),
+                ),
+                (
                     "page_size",
                     models.CharField(
                         choices=[("Letter", "US Letter"), ("A4", "A4")],
@@ -622,8 +635,8 @@ class Migration(migrations.Migration):
                 (
                     "mail_text",
                     models.TextField(
-                        default="Dear {customer},\n\nthe invoice {number} for your {vehicle} is attached.\n\n{garage}",
-                        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {total} and {due}.",
+                        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, {payable}.\n\n{garage}",
+                        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total}, {payable} and {due}.",
                         verbose_name="text of the mail with an invoice",
                     ),
                 ),

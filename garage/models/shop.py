@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from garage.fields import MoneyField
 
@@ -9,6 +10,11 @@ from garage.fields import MoneyField
 class DistanceUnit(models.TextChoices):
     MILES = "mi", "miles"
     KILOMETERS = "km", "kilometers"
+
+
+class Locale(models.TextChoices):
+    US = "en-US", "United States: 5:00 PM, Nov 24, 2026"
+    UK = "en-GB", "United Kingdom: 17:00, 24 Nov 2026"
 
 
 class PageSize(models.TextChoices):
@@ -20,8 +26,8 @@ class TaxClass(models.TextChoices):
     """What a charge is in the eyes of a tax; the rates of each class stand in `invoicing`."""
 
     PARTS = "parts", "parts and fluid"
-    LABOR = "labor", "labor"
-    FABRICATION = "fabrication", "fabrication labor"
+    LABOR = "labor", _("labor")
+    FABRICATION = "fabrication", _("fabrication labor")
     SUBLET = "sublet", "sublet"
     CHARGE = "charge", "charges"
     NONE = "none", "not taxed"
@@ -35,7 +41,7 @@ class ShopProfile(models.Model):
     phone = models.CharField("phone", max_length=40, blank=True)
     email = models.EmailField("email", blank=True, help_text="Customers' answers go here.")
     license_number = models.CharField(
-        "license or registration number",
+        _("license or registration number"),
         max_length=60,
         blank=True,
         help_text="Printed on estimates and invoices.",
@@ -44,9 +50,16 @@ class ShopProfile(models.Model):
     tax_number = models.CharField("tax or VAT number", max_length=40, blank=True)
     currency = models.CharField("currency", max_length=3, default="USD", help_text="ISO 4217 code, such as USD.")
     distance_unit = models.CharField("distances in", max_length=2, choices=DistanceUnit, default=DistanceUnit.MILES)
+    locale = models.CharField(
+        "words, dates and times as in",
+        max_length=5,
+        choices=Locale,
+        default=Locale.US,
+        help_text="On screens, papers and mail. Papers already written keep theirs.",
+    )
     time_zone = models.CharField("time zone", max_length=60, default="UTC", help_text="Such as America/New_York.")
     page_size = models.CharField("paper size", max_length=6, choices=PageSize, default=PageSize.LETTER)
-    labor_rate = MoneyField("labor rate per hour", default=0)
+    labor_rate = MoneyField(_("labor rate per hour"), default=0)
     labor_basis = models.CharField(
         "how hours are counted", max_length=120, default="the hours written in the procedure"
     )
@@ -77,8 +90,8 @@ class ShopProfile(models.Model):
     warranty_text = models.TextField("warranty on our work", blank=True)
     mail_text = models.TextField(
         "text of the mail with an invoice",
-        default="Dear {customer},\n\nthe invoice {number} for your {vehicle} is attached.\n\n{garage}",
-        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {total} and {due}.",
+        default="Hello {customer},\n\nattached is invoice {number} for your {vehicle}: {total}, {payable}.\n\n{garage}",
+        help_text="May hold {customer}, {number}, {vehicle}, {garage}, {phone}, {total}, {payable} and {due}.",
     )
     logo = models.ForeignKey("garage.StoredFile", models.SET_NULL, null=True, blank=True, related_name="+")
 

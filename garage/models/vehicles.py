@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from garage.models.merging import Mergeable, consistent
 from garage.models.shop import DistanceUnit
@@ -20,7 +21,7 @@ class Vehicle(Mergeable):
     year = models.PositiveSmallIntegerField("model year", null=True, blank=True)
     engine = models.CharField("engine", max_length=80, blank=True)
     drivetrain = models.CharField("drivetrain and transmission", max_length=80, blank=True)
-    color = models.CharField("color", max_length=40, blank=True)
+    color = models.CharField(_("color"), max_length=40, blank=True)
     notes = models.TextField("notes", blank=True)
     owner = models.ForeignKey("garage.Customer", models.PROTECT, null=True, blank=True, related_name="vehicles")
     created = models.DateTimeField()

@@ -15,9 +15,11 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from garage import units
 from garage.access import may
 from garage.forms import KEY_ATTRIBUTES
-from garage.markup import attributes, error_words, field_markup, is_figure
+from garage.markup import attributes, error_words, field_markup, is_figure, named
+from garage.pressing import Act
 
 register = template.Library()
 register.filter("may", may)  # {% if user|may:"counter" %}
@@ -46,9 +48,17 @@ def act(
     post: str = "",
     quiet: bool = False,
     small: bool = False,
+    of: Any = "",
+    key: str = "",
     **attrs: Any,
 ) -> SafeString:
-    """An act: a link (href), a form of its own (post), or the submit button of the form around it."""
+    """An act: a link (href), a form of its own (post), or the submit button of the form around it.
+
+    `of` is what it belongs to, where a page has several with the same words; `key` is the key that the menu names.
+    """
+    label = named(label, of)
+    if key:
+        label = format_html('{} <kbd aria-hidden="true">{}</kbd>', label, key)
     css = "act" + " quiet" * quiet + " small" * small
     if href:
         return format_html('<a class="{}" href="{}"{}>{}</a>', css, href, attributes(attrs), label)
@@ -67,6 +77,14 @@ def act(
         attributes(on_button),
         label,
     )
+
+
+@register.simple_tag(takes_context=True)
+def row_act(context: Context, offered: Act | None, of: Any = "", quiet: bool = True, small: bool = True) -> SafeString:
+    """The act that a row of a list offers, named with what it is done to (`of`); nothing where it offers none."""
+    if offered is None:
+        return SafeString("")
+    return act(context, offered.label, href=offered.href, post=offered.post, quiet=quiet, small=small, of=of)
 
 
 @register.simple_tag(takes_context=True)
@@ -155,12 +173,17 @@ def form_errors(*sheets: forms.BaseForm | Iterable[forms.BaseForm]) -> SafeStrin
 
 @register.inclusion_tag("components/pad.html")
 def pad(bound: BoundField, unit: str = "", label: str = "", both: str = "", both_url: str = "") -> dict[str, Any]:
-    """A figure with a number pad for thumbs; without JavaScript it is a plain field."""
+    """A figure with a number pad for thumbs; without JavaScript it is a plain field.
+
+    `unit` is the code of the unit that a bare number is in: it and its companion get keys of their own, so that a
+    wrench that reads ft·lb is typed as it reads.
+    """
     return {
         "bound": bound,
         "label": label or bound.label,
         "unit": unit,
-        "digits": "123456789",
+        "units": units.pair(unit),
+        "rows": ("123", "456", "789"),
         "point": get_format("DECIMAL_SEPARATOR"),
         "both": both,
         "both_url": both_url,

@@ -7,19 +7,28 @@ import datetime as dt
 from decimal import ROUND_HALF_UP, Decimal
 
 from django import template
-from django.utils import formats, timezone
+from django.utils import timezone
 
-from garage import search, units
+from garage import dates, late, search, units
 from garage.forms_fields import plain_text
-from garage.money import in_currency, round_money
+from garage.money import in_currency, round_money, spoken
+from garage.numbers import minus
 
 register = template.Library()
+
+HOURS = {"h": "hr"}
 
 
 @register.filter
 def money(value: Decimal | None) -> str:
     """An amount rounded half-up to cents, thousands separated, with a true minus sign: 1,234.50, −0.40."""
-    return "" if value is None else f"{round_money(value):,.2f}".replace("-", "−")
+    return "" if value is None else minus(f"{round_money(value):,.2f}")
+
+
+@register.filter(name="spoken")
+def _spoken(value: Decimal | None) -> str:
+    """An amount that stands alone, in the currency of the book: $1,234.50."""
+    return "" if value is None else spoken(value)
 
 
 @register.filter
@@ -44,12 +53,12 @@ def both_bay(value: Decimal | None, unit: str) -> str:
 
 @register.filter
 def quantity(value: Decimal | None, unit: str) -> str:
-    """A quantity in its own unit: 0.850 L, 1.4 h, 2 each."""
+    """A quantity in its own unit: 0.850 L, 1.4 hr, 2 ea."""
     if value is None:
         return ""
     if unit in ("L", "qt", "gal"):
         return f"{value.quantize(Decimal('0.001'), ROUND_HALF_UP):,f} {units.label(unit)}"
-    return f"{plain_text(value)} {units.label(unit) if unit in units.DIMENSION else unit}"
+    return f"{plain_text(value)} {units.label(unit) if unit in units.DIMENSION else HOURS.get(unit, unit)}"
 
 
 @register.filter
@@ -78,8 +87,8 @@ def price_other(value: Decimal | None, unit: str) -> str:
 
 @register.filter
 def share(value: Decimal | None) -> str:
-    """A share as percent: 7.25 % for 0.0725."""
-    return "" if value is None else f"{plain_text(value * 100)} %"
+    """A share as percent: 7.25% for 0.0725."""
+    return "" if value is None else f"{plain_text(value * 100)}%"
 
 
 @register.filter
@@ -99,20 +108,22 @@ def distance_other(value: int | None, unit: str) -> str:
 
 @register.filter
 def when(value: dt.datetime | None) -> str:
-    """A moment in the shop's zone, as short as it can be said: 9:02 for today, Nov 24, 9:02 else."""
-    if value is None:
-        return ""
-    local, today = timezone.localtime(value), timezone.localdate()
-    pattern = "G:i" if local.date() == today else "M j, G:i" if local.year == today.year else "M j, Y"
-    return formats.date_format(local, pattern)
+    """A moment in the shop's zone, as short as it can be said: 9:02 AM for today, Nov 24, 9:02 AM else."""
+    return "" if value is None else dates.short(value, timezone.localtime())
 
 
 @register.filter
 def day(value: dt.date | dt.datetime | None) -> str:
-    """A day: November 25, 2026."""
+    """A day: Nov 25, 2026."""
     if value is None:
         return ""
-    return formats.date_format(timezone.localtime(value) if isinstance(value, dt.datetime) else value, "F j, Y")
+    return dates.day(timezone.localtime(value) if isinstance(value, dt.datetime) else value)
+
+
+@register.filter
+def overdue(due: dt.date | None) -> str:
+    """How long a day has passed: 46 days overdue; nothing for one that is still to come."""
+    return "" if due is None else late.days_overdue((due - timezone.localdate()).days)
 
 
 @register.filter

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from garage.access import may
 from garage.cuts import ALL, Cut
-from garage.markup import attributes
+from garage.markup import attributes, named
 from garage.web import TYPED, page_address
 
 register = template.Library()
@@ -44,17 +44,26 @@ def places(context: Context, current: str = "") -> dict[str, Any]:
 
 
 @register.simple_tag
-def sheet_title(heading: str, *facts: str, stage: str = "") -> SafeString:
-    """The sheet's title line: heading, facts beside it, and whom or what it waits for."""
+def sheet_title(heading: str, *facts: str, stage: str = "", late: object = False) -> SafeString:
+    """The sheet's title line: heading, facts beside it, and whom or what it waits for; as a warning when `late`."""
     beside = format_html_join("", "<span>{}</span>", ((fact,) for fact in facts if fact))
-    framed = stage_frame(stage) if stage else ""
+    framed = stage_frame(stage, late=late) if stage else ""
     return format_html('<header class="title"><h1>{}</h1>{}{}</header>', heading, beside, framed)
 
 
 @register.simple_tag(name="stage")
-def stage_frame(sentence: str) -> SafeString:
-    """The stage of a job as a framed sentence."""
-    return format_html('<span class="stage">{}</span>', sentence)
+def stage_frame(sentence: str, late: object = False) -> SafeString:
+    """The stage of a job as a framed sentence; in the warning's ink and with its shape when it is `late`."""
+    return format_html('<span class="stage{}">{}</span>', " late" if late else "", sentence)
+
+
+@register.simple_tag
+def late(words: str, more: str = "") -> SafeString:
+    """What is past its limit: the warning ink, its shape and the words, with by how much; nothing without words."""
+    if not words:
+        return SafeString("")
+    below = format_html("<small>{}</small>", more) if more else ""
+    return format_html('<b class="late">{}{}</b>', words, below)
 
 
 @register.simple_block_tag
@@ -168,9 +177,9 @@ def fact(term: str, value: Any, other: str = "") -> SafeString:
 
 
 @register.simple_tag
-def two(value: Any, other: str = "", inline: bool = False) -> SafeString:
-    """A value with the same in the other unit, small, below or beside it."""
-    below = format_html("<small>{}</small>", other) if other else ""
+def two(value: Any, other: str = "", limits: str = "", inline: bool = False) -> SafeString:
+    """A value with the same in the other unit, small, below or beside it, and its limits on a line of their own."""
+    below = format_html_join("", "<small>{}</small>", ((small,) for small in (other, limits) if small))
     return format_html('<span class="two{}">{}{}</span>', " inline" if inline else "", value, below)
 
 
@@ -192,21 +201,34 @@ def table(content: str, caption: str, stack: bool = True) -> SafeString:
 
 
 @register.simple_tag
-def figure(label: str, value: Any, other: str = "") -> SafeString:
-    """A cell with a number, the other unit small below."""
+def figure(label: str, value: Any, other: str = "", lead: bool = False) -> SafeString:
+    """A cell with a number, the other unit small below; `lead`: on a phone it stands first, else the last one does."""
     below = format_html("<small>{}</small>", other) if other else ""
     shown = "" if value is None else value
-    return format_html('<td class="n" data-label="{}">{}{}</td>', label, shown, below)
+    css = "n lead" if lead else "n"
+    return format_html('<td class="{}" data-label="{}">{}{}</td>', css, label, shown, below)
 
 
 @register.simple_tag
-def cell(label: str, value: Any, small: str = "", href: str = "", whole: bool = False) -> SafeString:
-    """A cell with words, a small second line, and a link when there is one; `whole`: it stays on one line."""
+def cell(
+    label: str,
+    value: Any,
+    small: str = "",
+    href: str = "",
+    whole: bool = False,
+    headed: bool = False,
+    of: Any = "",
+) -> SafeString:
+    """A cell with words, a small second line, and a link when there is one.
+
+    `whole`: it stays on one line; `headed`: on a phone its heading stands before it; `of` tells its link from others.
+    """
     shown = "" if value is None else value
-    words = format_html('<a href="{}">{}</a>', href, shown) if href else shown
-    below = format_html("<small>{}</small>", small) if small else ""
-    css = SafeString(' class="nowrap"' if whole else "")
-    return format_html('<td{} data-label="{}">{}{}</td>', css, label, words, below)
+    words = format_html('<a href="{}">{}</a>', href, named(shown, of)) if href else shown
+    if small:
+        words = format_html("{}<small>{}</small>", words if href else format_html("<span>{}</span>", words), small)
+    css = " ".join(filter(None, ["nowrap" if whole else "", "headed" if headed and words else ""]))
+    return format_html('<td{} data-label="{}">{}</td>', attributes({"class": css}), label, words)
 
 
 @register.simple_block_tag
@@ -218,14 +240,20 @@ def list_row(
     figure: str = "",
     other: str = "",
     stage: str = "",
+    past: str = "",
+    of: str = "",
 ) -> SafeString:
-    """One row of a short list: words, whom it waits for, a figure, one act."""
-    words = format_html('<a href="{}">{}</a>', href, heading) if href else heading
+    """One row of a short list: words, how far past its limit, whom it waits for, a figure, one act.
+
+    `of` tells its link from others with the same words.
+    """
+    words = format_html('<a href="{}">{}</a>', href, named(heading, of)) if href else heading
     below = format_html("<small>{}</small>", small) if small else ""
     framed = stage_frame(stage) if stage else ""
     number = format_html('<div class="figure">{}</div>', two(figure, other)) if figure else ""
     pressed = format_html('<div class="row-act">{}</div>', content) if content.strip() else ""
-    return format_html('<li><div class="row-words">{}{}{}</div>{}{}</li>', words, below, framed, number, pressed)
+    said = format_html("{}{}{}{}", words, below, late(past), framed)
+    return format_html('<li><div class="row-words">{}</div>{}{}</li>', said, number, pressed)
 
 
 @register.simple_block_tag(takes_context=True)
@@ -266,13 +294,13 @@ def filterbox(
 
 
 @register.simple_tag
-def pager(newer: str = "", older: str = "") -> SafeString:
-    """Links to the newer and the older page of a long list."""
+def pager(newer: str = "", older: str = "", back: str = "", on: str = "") -> SafeString:
+    """Links to the newer and the older page of a long list; `back` and `on` name them where it has another order."""
     if not newer and not older:
         return SafeString("")
-    back = format_html('<a href="{}" rel="prev">{}</a>', newer, _("Newer")) if newer else ""
-    on = format_html('<a href="{}" rel="next">{}</a>', older, _("Older")) if older else ""
-    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), back, on)
+    before = format_html('<a href="{}" rel="prev">{}</a>', newer, back or _("Newer")) if newer else ""
+    after = format_html('<a href="{}" rel="next">{}</a>', older, on or _("Older")) if older else ""
+    return format_html('<nav class="pager" aria-label="{}">{}{}</nav>', _("Pages"), before, after)
 
 
 @register.simple_tag(takes_context=True)
@@ -333,11 +361,19 @@ def step(
 
 
 @register.simple_block_tag
-def open_step(content: str, label: str, heading: str, id: str = "") -> SafeString:
-    """The open step, enlarged: which step and tool, what to do, and the room for its number, pad and acts."""
+def open_step(
+    content: str, label: str, heading: str, id: str = "", *, plate: str = "", work: str = "", of: str = ""
+) -> SafeString:
+    """The open step, enlarged: a bar with the car, the operation and how far it is; what to do, and room for the rest.
+
+    The bar goes with the step, so that a screen that shows nothing else still says which car it is.
+    """
+    bar = (("b", plate), ("span", work), ('span class="of"', of))
+    told = ((SafeString(tag), said, tag.split()[0]) for tag, said in bar if said)
     return format_html(
-        '<li class="step open" aria-current="step"{}><p class="label">{}</p><h2>{}</h2>{}</li>',
+        '<li class="step open" aria-current="step"{}>{}<p class="label">{}</p><h2>{}</h2>{}</li>',
         attributes({"id": id}),
+        format_html('<p class="step-bar">{}</p>', format_html_join(" ", "<{}>{}</{}>", told)),
         label,
         heading,
         content,
@@ -345,7 +381,8 @@ def open_step(content: str, label: str, heading: str, id: str = "") -> SafeStrin
 
 
 @register.simple_tag
-def big(value: str, other: str = "") -> SafeString:
-    """A number to be read from two meters, with the other unit and its limits under it."""
-    below = format_html("<small>{}</small>", other) if other else ""
-    return format_html('<p class="big"><b>{}</b>{}</p>', value, below)
+def big(value: str, other: str = "", limits: str = "") -> SafeString:
+    """A number to be read from two meters, under it the other unit and, on a line of its own, the limits."""
+    below = format_html_join("", "<small>{}</small>", ((small,) for small in (other, limits) if small))
+    words = "" if value[:1].isdigit() else " words"
+    return format_html('<p class="big{}"><b>{}</b>{}</p>', words, value, below)

@@ -17,7 +17,7 @@ from garage.web import after_post, attempt, page_of, render_page
 @allowed("counter")
 @require_safe
 def customers(request: HttpRequest) -> HttpResponse:
-    """All customers, the newest first."""
+    """All customers, newest first."""
     page = page_of(queries.customers_with_contact().filter(merged_into=None), request)
     return render_page(request, "garage/customers.html", {"page": page})
 

@@ -11,6 +11,7 @@ from garage import forgetting, gates
 from garage.access import actor_of, allowed
 from garage.actions.erasing import RECORD_YEARS
 from garage.actions.forgetting import forget_customer
+from garage.forms_fields import needed
 from garage.web import after_post, attempt, render_page
 
 
@@ -19,7 +20,7 @@ class ForgetForm(forms.Form):
 
     sure = forms.BooleanField(
         label="They asked to be erased, and I know that nothing brings it back",
-        error_messages={"required": "Tick this to erase them."},
+        error_messages=needed("Tick this to erase them."),
     )
 
 

@@ -88,5 +88,5 @@ def _merge(
 def _part(request: HttpRequest, kind: str, row: Mergeable, act: Callable[[], Customer | Vehicle]) -> HttpResponse:
     with refusal_said(request):
         act()
-        messages.success(request, f"{row} stands alone again.")
+        messages.success(request, f"{row} is separate again.")
     return after_post(request, reverse(kind, args=[row.pk]))

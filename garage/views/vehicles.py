@@ -92,7 +92,7 @@ def vehicle_owner(request: HttpRequest, pk: int) -> HttpResponse:
         return change_owner(vehicle=row, customer=customer, on=on, actor=actor_of(request), clock=timezone.now)
 
     if posted and attempt(form, hand_over):
-        messages.success(request, f"{row} belongs to {customer} now." if customer else f"{row} has no owner now.")
+        messages.success(request, f"{row} belongs to {customer} now." if customer else f"{row} has no known owner now.")
         return after_post(request, reverse("vehicle", args=[row.pk]))
     text = asked(request)
     context = {
@@ -122,7 +122,7 @@ def odometer_add(request: HttpRequest, pk: int) -> HttpResponse:
         lambda: read_odometer(vehicle=row, actor=actor_of(request), clock=timezone.now, **form.cleaned_data),
     )
     if saved:
-        messages.success(request, f"{saved} is written down.")
+        messages.success(request, f"Odometer recorded: {saved}.")
         return after_post(request, reverse("vehicle", args=[row.pk]))
     context = {"vehicle": row, "form": form, "readings": queries.readings_of(row)}
     return render_page(request, "garage/odometer.html", context, status=422 if posted else 200)

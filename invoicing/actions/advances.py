@@ -13,9 +13,9 @@ from garage import audit
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import TaxClass, User
+from garage.money import spoken
 from invoicing import accounts, advances, charges, freezing, queries
 from invoicing.actions import issuing
-from invoicing.comparing import amount as said
 from invoicing.models import Estimate, Invoice, InvoiceLine, InvoiceOperation, Receivable
 from invoicing.sums import Charge, TaxSum, counted, with_taxes
 from jobs.models import Job
@@ -60,13 +60,13 @@ def _split(
     offered = counted(charges.as_offered(estimate))
     work = charges.sums_of(offered, job.customer, queries.rates_on(on), on)
     if accounts.advanced(job) + amount > work.gross:
-        raise Refused(f"A deposit cannot be more than the estimated total of {said(work.gross)}.", "amount")
+        raise Refused(f"A deposit cannot be more than the estimated total of {spoken(work.gross)}.", "amount")
     return advances.split(amount, offered, work.taxes)
 
 
 def _charge(share: advances.Share) -> Charge:
     """A line of an advance invoice. It stands for all classes that bear the same taxes, and is in the first of them."""
-    names = [TaxClass(name).label for name in share.classes]
+    names = [str(TaxClass(name).label) for name in share.classes]
     one = Decimal(1)
     return Charge(
         line=None,

@@ -14,12 +14,13 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
-from garage import audit, search, shop
+from garage import audit, dates, search, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import append, aside, content_of, digest, put_aside
 from garage.models import Customer, SideRow, User
+from garage.money import spoken
 from invoicing import charges, comparing, queries
 from invoicing.models import Authorization, AuthorizationOperation, Estimate, EstimateOperation
 from invoicing.reading_out import Asking, Decisions, ReadOut, asking_of
@@ -133,7 +134,7 @@ def _given_in_time(estimate: Estimate, at: dt.datetime, now: dt.datetime) -> Non
 def _still_offered(estimate: Estimate, job: Job, consent: Consent, at: dt.datetime, now: dt.datetime) -> None:
     """Refuse an answer to an estimate that is no longer what the garage offers; a yes is taken back at any time."""
     if shop.day_of(at) > estimate.valid_until:
-        until = shop.day_words(estimate.valid_until)
+        until = dates.day(estimate.valid_until)
         raise Refused(f"Estimate {estimate.label} was valid until {until}: write a new revision and ask again.", "at")
     if charges.overtaken(estimate, job, consent, shop.day_of(now)):
         raise Refused("The sheet has changed since this estimate was written: write a revised estimate and ask again.")
@@ -179,7 +180,7 @@ def _contact(channel: str, contact: str) -> str:
     """The number or address that was used, as its channel needs it."""
     contact = contact.strip()
     if channel not in Channel.values:
-        raise Refused("Say how the authorization was given.", "channel")
+        raise Refused("Choose how the authorization was given.", "channel")
     if channel == Channel.IN_PERSON:
         return ""  # a number that merely stood in the form was not used
     if channel in (Channel.PHONE, Channel.TEXT) and len(search.digits(contact)) < 5:
@@ -196,7 +197,7 @@ def _contact(channel: str, contact: str) -> str:
 def _check_decisions(asking: Asking, job: Job, decisions: Decisions) -> None:
     """Refuse no decision at all, and one that says nothing: on work that is not offered, or was settled before."""
     if not decisions:
-        raise Refused("Say for at least one operation whether it is authorized or declined.")
+        raise Refused("Choose authorized or declined for at least one operation.")
     offered = {row.operation_id: row for row in asking.estimate.operations.all()}
     begun = begun_among(decisions)
     for key, (decision, _) in decisions.items():
@@ -318,7 +319,7 @@ def one_of_alternatives(job: Job, consent: Consent) -> None:
 def agreed_limit(customer: Customer, sums: Sums, said: Decimal | None, *, addition: bool) -> Decimal:
     """The amount before tax that may be billed now; Refused when an addition does not say it (16 CCR 3354(a)), and
     when another one was said than the authorized work comes to."""
-    comes_to = f"{comparing.amount(sums.net)} before tax, {comparing.amount(sums.gross)} with tax"
+    comes_to = f"{spoken(sums.net)} before tax, {spoken(sums.gross)} with tax"
     if said is None and addition:
         raise Refused(
             f"This adds to an earlier authorization: write the revised total that {customer.name} agreed to, "

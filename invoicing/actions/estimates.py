@@ -9,6 +9,7 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.ledger import aside, put_aside
 from garage.models import Customer, Document, OutgoingMail, User
+from garage.money import spoken
 from garage.writing import writing
 from invoicing import charges, comparing, freezing, letters, queries
 from invoicing.actions.mailing import send
@@ -159,8 +160,7 @@ def changes_since(before: Estimate, job: Job, offered: list[OperationCharges], s
         said.append(f"Promised for {freezing.said_promise(job.promised_at, zone) or 'no day'}.")
     difference = sums.gross - before.gross
     said.append(
-        f"Total with tax {comparing.amount(sums.gross)} instead of {comparing.amount(before.gross)}: "
-        f"{comparing.more_or_less(difference)}."
+        f"Total with tax {spoken(sums.gross)} instead of {spoken(before.gross)}: {comparing.more_or_less(difference)}."
     )
     return said
 

@@ -9,13 +9,16 @@ import uuid
 from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from garage import audit, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import aside
 from garage.models import User
-from invoicing import comparing, crediting, drafts, freezing, leaving, queries, tax_changes
+from garage.money import spoken
+from invoicing import crediting, drafts, freezing, leaving, queries, tax_changes
 from invoicing.actions import issuing
 from invoicing.actions.payments import apply_deposit
 from invoicing.actions.returning import to_the_shelf
@@ -79,7 +82,7 @@ def issue(
     invoice.consent_seq = made.consent.seq
     work = drafts.sums_of(made)
     if work.gross < 0:
-        raise Refused(f"This comes to {comparing.amount(work.gross)} with tax: {drafts.BELOW_ZERO}")
+        raise Refused(f"This comes to {spoken(work.gross)} with tax: {drafts.BELOW_ZERO}")
     bill = drafts.as_shown(drafts.less_advances(made, work), shown)
     issuing.fill(invoice, fresh, bill, actor=actor, now=now)
     invoice.odometer_in = freezing.odometer_on_paper(fresh.odometer_in)
@@ -175,9 +178,9 @@ def credit(
     note = issuing.numbered(now, clock=clock, clock_reason=clock_reason, actor=actor)
     original = queries.whole_invoices().get(pk=invoice.pk)
     if original.kind == Invoice.Kind.CREDIT_NOTE:
-        raise Refused("A credit note is not credited: issue a new invoice instead.")
+        raise Refused(_("A credit memo is not credited: issue a new invoice instead."))
     if not reason.strip():
-        raise Refused("Say why it is credited: the reason stands on the credit note.", "reason")
+        raise Refused(_("Write why it is credited: the reason is printed on the credit memo."), "reason")
     taken = crediting.credited(original, lines)
     again = taken.whole and bill_again and original.kind == Invoice.Kind.INVOICE
     again = again and original.consent != Invoice.Consent.SALE  # what comes back is sold anew

@@ -8,8 +8,8 @@ from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import AuditEntry, User
+from garage.money import spoken
 from garage.writing import writing
-from invoicing.comparing import amount as said
 from invoicing.drafts import draft
 from invoicing.only_authorized import GAVE_UP, plan_of
 from jobs import queries as jobs_queries
@@ -33,7 +33,7 @@ def bill_only_authorized(*, key: uuid.UUID, job: Job, amount: Decimal, actor: Us
     if not plan.rows:
         raise Refused(f"All that {job} bills is authorized: nothing is taken off.")
     if plan.net != amount:
-        raise Refused(f"The draft changed meanwhile: {said(plan.net)} would come off now. Look at it again.")
+        raise Refused(f"The draft changed meanwhile: {spoken(plan.net)} would come off now. Look at it again.")
     for row in plan.rows:
         operation = Operation.objects.select_related("job").get(pk=row.operation)
         write_off(operation=operation, off=row.off, actor=actor, clock=fixed(now))

@@ -12,18 +12,19 @@ from decimal import Decimal
 from typing import NotRequired, TypedDict, Unpack
 
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
-from garage import audit, documents, shop
+from garage import audit, dates, documents, shop
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.ledger import append, aside
 from garage.models import Customer, Document, User
+from garage.money import spoken
 from invoicing import accounts, freezing
 from invoicing.accounts import ZERO, Place
 from invoicing.actions.advances import issue_advance
 from invoicing.actions.issuing import owe
-from invoicing.comparing import amount as said
 from invoicing.models import Allocation, Invoice, Payment, PaymentPart, Receivable
 from jobs import stages
 from jobs.models import Job
@@ -53,7 +54,7 @@ def take_payment(
 ) -> Payment:
     """Record money paid on an invoice; part payments are welcome, and the job closes when nothing is owed any more.
 
-    `credit` is how much of it was said to be more than is owed: that stands as credit on the account. The same `key`
+    `credit` is how much of it was said to be more than is owed: that stays as credit on the account. The same `key`
     again gives the same payment. Raises Refused for an amount not above zero, an unknown method, a day to come, and
     for more above what is owed than was said.
     """
@@ -62,10 +63,10 @@ def take_payment(
     _check_amount(amount, "A payment")
     above = max(ZERO, amount - max(ZERO, balance))
     if above > credit:
-        owed = f"only {said(balance)} is owed" if balance > 0 else "nothing is owed"
+        owed = f"only {spoken(balance)} is owed" if balance > 0 else "nothing is owed"
         raise Refused(
-            f"On invoice {invoice.label} {owed}: {said(above)} of this is more. Check the amount; saved again, "
-            "the rest stands as credit on the account.",
+            f"On invoice {invoice.label} {owed}: {spoken(above)} of this is more. Check the amount; saved again, "
+            "the rest stays as credit on the account.",
             "amount",
         )
     row = _row(invoice.customer, handed, actor, now)
@@ -173,7 +174,7 @@ def refund(
     free, amount = accounts.refundable(place), handed["amount"]
     _check_amount(amount, "A refund")
     if amount > free:
-        there = f"only {said(free)} can be refunded" if free > 0 else "there is nothing to refund"
+        there = f"only {spoken(free)} can be refunded" if free > 0 else "there is nothing to refund"
         raise Refused(f"{where(place)} {there}.", "amount")
     if not reason.strip():
         raise Refused("Write why it is refunded.", "reason")
@@ -202,10 +203,10 @@ def move_money(
     _check_amount(amount, "What is moved")
     there = accounts.movable(source)
     if amount > there:
-        free = f"only {said(there)} is there" if there > 0 else "nothing is left"
+        free = f"only {spoken(there)} is there" if there > 0 else "nothing is left"
         raise Refused(f"{where(source)} {free}.", "amount")
     if target.invoice is not None and amount > max(ZERO, _balance(target.invoice)):
-        raise Refused(f"{where(target)} only {said(max(ZERO, _balance(target.invoice)))} is owed.", "amount")
+        raise Refused(f"{where(target)} only {spoken(max(ZERO, _balance(target.invoice)))} is owed.", "amount")
     parts = []
     for held, part in accounts.take(accounts.money_at(source), amount):
         given, taken = source.part(-part), target.part(part)
@@ -245,7 +246,7 @@ def where(place: Place) -> str:
 def _balance(invoice: Invoice) -> Decimal:
     receivable = Receivable.objects.filter(invoice=invoice).first()
     if receivable is None:
-        raise Refused("Nothing is paid on a credit note: it is set against its invoice.")
+        raise Refused(_("Nothing is paid on a credit memo: it is set against its invoice."))
     return receivable.balance
 
 
@@ -257,13 +258,13 @@ def _check_amount(amount: Decimal, what: str) -> None:
 def _not_before(row: Payment, received: dt.date, word: str, now: dt.datetime) -> None:
     """Refuse to give back what had not come; what was recorded while the clock was ahead may go on any day since."""
     if row.paid_on < min(received, shop.day_of(now)):
-        raise Refused(f"The payment is of {shop.day_words(received)}: it was not {word} before.", "paid_on")
+        raise Refused(f"The payment is of {dates.day(received)}: it was not {word} before.", "paid_on")
 
 
 def _row(customer: Customer, handed: Handed, actor: User | None, now: dt.datetime, reason: str = "") -> Payment:
     """A payment before it is written; Refused for an unknown method and an impossible day."""
     if handed["method"] not in Payment.Method.values:
-        raise Refused("Say how it was paid: cash, card, transfer or check.", "method")
+        raise Refused("Choose how it was paid: cash, card, transfer or check.", "method")
     today = shop.day_of(now)
     paid_on = handed.get("paid_on") or today
     if paid_on > today:
@@ -320,7 +321,7 @@ def _only_what_is_owed(act: Payment | Allocation, part: PaymentPart) -> None:
     By new money alone: what pays another sale is not taken off that one.
     """
     if isinstance(act, Allocation) or accounts.credit_of(part.customer) + part.amount > 0:
-        raise Refused("A walk-in sale has no account: take what is owed, and refund what is too much.", "amount")
+        raise Refused("A walk-in sale has no account: take what is owed, and refund what is overpaid.", "amount")
 
 
 def _settle(parts: Sequence[PaymentPart], actor: User | None, now: dt.datetime) -> None:

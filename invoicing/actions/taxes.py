@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django.db.models import Q, QuerySet
 
-from garage import audit, shop
+from garage import audit, dates, shop
 from garage.clock import Clock
 from garage.errors import Refused
 from garage.models import TaxClass, User
@@ -56,7 +56,7 @@ def set_rate(
 
 def _check(name: str, classes: Collection[str], rate: Decimal, treatment: str, reason: str) -> None:
     if not name:
-        raise Refused("Give the tax the name that stands on the invoice.", "name")
+        raise Refused("Write the name that is printed on the invoice.", "name")
     if not classes:
         raise Refused("Mark at least one class that this applies to.", "classes")
     if unknown := set(classes) - set(TaxClass.values) | ({TaxClass.NONE} & set(classes)):
@@ -75,13 +75,13 @@ def _make_room(same: QuerySet[TaxRate], valid_from: dt.date) -> None:
     """End the rate that holds without an end; refuse a day that another rate of this tax on this class covers."""
     for later in same.filter(valid_from__gt=valid_from).order_by("valid_from")[:1]:
         raise Refused(
-            f"{later} on {later.get_tax_class_display()} already holds from {shop.day_words(later.valid_from)}: "
+            f"{later} on {later.get_tax_class_display()} already holds from {dates.day(later.valid_from)}: "
             "two rates of one tax would overlap.",
             "valid_from",
         )
     for ended in same.filter(valid_from__lt=valid_from, valid_to__gte=valid_from):
         raise Refused(
-            f"{ended} on {ended.get_tax_class_display()} holds until {shop.day_words(ended.valid_to or valid_from)}: "
+            f"{ended} on {ended.get_tax_class_display()} holds until {dates.day(ended.valid_to or valid_from)}: "
             "two rates of one tax would overlap. Start after that day, or change its last day first.",
             "valid_from",
         )
@@ -111,10 +111,10 @@ def end_rate(
         raise Refused(f"{tax} does not hold now: there is nothing to end.", "last_day")
     for row in ending:
         if last_day < row.valid_from:
-            raise Refused(f"{row} begins on {shop.day_words(row.valid_from)}: it cannot end before.", "last_day")
+            raise Refused(f"{row} begins on {dates.day(row.valid_from)}: it cannot end before.", "last_day")
         for later in tax.rates.filter(tax_class=row.tax_class, valid_from__gt=row.valid_from, valid_from__lte=last_day):
             raise Refused(
-                f"{later} on {later.get_tax_class_display()} holds from {shop.day_words(later.valid_from)}: "
+                f"{later} on {later.get_tax_class_display()} holds from {dates.day(later.valid_from)}: "
                 "two rates of one tax would overlap.",
                 "last_day",
             )
@@ -139,7 +139,7 @@ def withdraw_rate(*, rate: TaxRate, actor: User | None, clock: Clock) -> Tax:
     if row is None:
         raise Refused("This rate was withdrawn already.")
     if row.valid_from <= shop.day_of(now):
-        raise Refused(f"{row} began on {shop.day_words(row.valid_from)}: end it instead.")
+        raise Refused(f"{row} began on {dates.day(row.valid_from)}: end it instead.")
     together = row.tax.rates.filter(
         valid_from=row.valid_from, rate=row.rate, treatment=row.treatment, reason=row.reason
     )
@@ -161,7 +161,7 @@ def rename_tax(*, tax: Tax, name: str, actor: User | None, clock: Clock) -> Tax:
     row = Tax.objects.get(pk=tax.pk)
     before, row.name = row.name, " ".join(name.split())
     if not row.name:
-        raise Refused("Give the tax the name that stands on the invoice.", "name")
+        raise Refused("Write the name that is printed on the invoice.", "name")
     if Tax.objects.filter(name__iexact=row.name).exclude(pk=row.pk).exists():
         raise Refused(f"There is a tax called “{row.name}” already.", "name")
     row.save(update_fields=["name"])

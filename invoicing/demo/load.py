@@ -33,7 +33,7 @@ RECENT = dt.timedelta(days=7)  #: papers older than this are made when somebody 
 PROCEDURES = Path(__file__).parent / "procedures"
 Say = Callable[[str], None]
 
-#: The invented county taxes parts, fluid and charges at 7.25 %; labor and what others do it leaves alone.
+#: The invented county taxes parts, fluid and charges at 7.25%; labor and what others do it leaves alone.
 TAXES = {"parts": "0.0725", "charge": "0.0725", "labor": "0", "fabrication": "0", "sublet": "0"}
 
 
@@ -121,8 +121,7 @@ def _scripts(garage: Garage, say: Say) -> Iterator[Script]:
         for car in person.cars:
             serial += 1
             fitting = fits.setdefault(car.model, works_for(Vehicle(**_described(garage, car))))
-            quiet = story.QUIET.get(car.plate, 2)
-            for visit in visits(garage, person, car, quiet=quiet, fits=fitting):
+            for visit in visits(garage, person, car, fits=fitting):
                 yield carry_out(garage, visit)
     yield from story.scripts(garage)
     yield from sales.scripts(garage)

@@ -483,7 +483,7 @@ class Migration(migrations.Migration):
                     models.CharField(
                         choices=[
                             ("invoice", "invoice"),
-                            ("credit_note", "credit note"),
+                            ("credit_note", "credit memo"),
                             ("advance", "advance invoice"),
                         ],
                         default="invoice",
@@ -777,7 +777,7 @@ class Migration(migrations.Migration):
                     "papers_seq",
                     models.BigIntegerField(
                         default=0,
-                        help_text="chain sequence of the last invoice or credit note when it was recorded; 0: there was none",
+                        help_text="chain sequence of the last invoice or credit memo when it was recorded; 0: there was none",
                     ),
                 ),
                 ("content_sha256", models.CharField(max_length=64)),
@@ -1064,7 +1064,7 @@ class Migration(migrations.Migration):
                         verbose_name="applies to",
                     ),
                 ),
-                ("rate", garage.fields.ShareField(help_text="0.0725 for 7.25 %", verbose_name="rate")),
+                ("rate", garage.fields.ShareField(help_text="0.0725 for 7.25%", verbose_name="rate")),
                 (
                     "treatment",
                     models.CharField(

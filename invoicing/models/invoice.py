@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from garage.fields import MoneyField, ShareField, UnitPriceField
 from garage.ledger import AppendOnly, Chained, beside
@@ -24,11 +25,11 @@ class Invoice(Chained, Paper):
 
     class Kind(models.TextChoices):
         INVOICE = "invoice", "invoice"
-        CREDIT_NOTE = "credit_note", "credit note"
+        CREDIT_NOTE = "credit_note", _("credit memo")
         ADVANCE = "advance", "advance invoice"
 
     class Consent(models.TextChoices):
-        AUTHORIZATION = "authorization", "by authorization"
+        AUTHORIZATION = "authorization", _("by authorization")
         SALE = "sale", "by the sale itself"
 
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.INVOICE)
@@ -83,7 +84,7 @@ class Invoice(Chained, Paper):
 
     @property
     def title(self) -> str:
-        """Its name where one begins a line: Invoice 2026-0412, Credit note 2026-0413."""
+        """Its name where one begins a line: Invoice 2026-0412, Credit memo 2026-0413."""
         return str(self).capitalize()
 
 

@@ -6,6 +6,7 @@ Every cent of a payment stands somewhere: on an invoice, on a job as a deposit, 
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from garage.fields import MoneyField
 from garage.ledger import AppendOnly, Chained, beside
@@ -26,7 +27,7 @@ class Payment(Chained):
         CASH = "cash", "cash"
         CARD = "card", "card"
         TRANSFER = "transfer", "transfer"
-        CHECK = "check", "check"
+        CHECK = "check", _("check")
 
     customer = models.ForeignKey("garage.Customer", models.PROTECT, related_name="payments")
     person = models.ForeignKey("garage.SideRow", models.PROTECT, related_name="+")
@@ -39,7 +40,7 @@ class Payment(Chained):
     at = models.DateTimeField()
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
     papers_seq = models.BigIntegerField(
-        default=0, help_text="chain sequence of the last invoice or credit note when it was recorded; 0: there was none"
+        default=0, help_text="chain sequence of the last invoice or credit memo when it was recorded; 0: there was none"
     )
     content_sha256 = models.CharField(max_length=64)
     reference = beside()

@@ -39,7 +39,7 @@ class TaxRate(models.Model):
 
     tax = models.ForeignKey(Tax, models.PROTECT, related_name="rates")
     tax_class = models.CharField("applies to", max_length=12, choices=TaxClass)
-    rate = ShareField("rate", help_text="0.0725 for 7.25 %")
+    rate = ShareField("rate", help_text="0.0725 for 7.25%")
     treatment = models.CharField("treatment", max_length=8, choices=Treatment, default=Treatment.TAXED)
     reason = models.CharField("reason", max_length=120, blank=True, help_text="printed where zero-rated or exempt")
     valid_from = models.DateField("from")
@@ -65,7 +65,7 @@ class TaxRate(models.Model):
 
     @property
     def said(self) -> str:
-        """The rate as people say it: 7.25 %, zero-rated."""
+        """The rate as people say it: 7.25%, zero-rated."""
         if self.treatment == Treatment.TAXED:
-            return f"{(self.rate * 100).normalize():f} %"
+            return f"{(self.rate * 100).normalize():f}%"
         return self.get_treatment_display()

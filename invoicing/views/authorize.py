@@ -46,7 +46,7 @@ def authorize(request: HttpRequest, pk: int) -> HttpResponse:
         return record(estimate=named, **form.values(), actor=actor_of(request), clock=timezone.now)
 
     if ONLY_AMOUNTS not in request.POST and request.method == "POST" and attempt(form, act):
-        messages.success(request, f"Recorded what {job.customer} decided.")
+        messages.success(request, "Authorization saved.")
         return after_post(request, reverse("jobs:sheet", args=[job.pk]))
     stale = _outdated(request.POST, standing, named)
     if stale or ONLY_AMOUNTS in request.POST:

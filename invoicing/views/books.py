@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from garage import gates, search
-from garage.access import allowed, may
+from garage.access import actor_of, allowed, may
 from garage.cuts import first_of
 from garage.models import Vehicle
 from garage.web import asked, page_of, render_page
@@ -19,8 +19,10 @@ from invoicing.aging import Receivable as Aged
 from invoicing.aging import age
 from invoicing.forms import InvoiceFilter
 from invoicing.models import Invoice, Receivable
+from invoicing.next_act import money_act
 from jobs import queries as jobs_queries
 from jobs.models import Stage
+from jobs.next_act import next_act
 
 GROUPS = ("Not due", "1 to 30 days", "31 to 60", "61 to 90", "Over 90")
 OWED_SHOWN = 50
@@ -35,7 +37,8 @@ def books(request: HttpRequest) -> HttpResponse:
     owed = queries.owed()
     on_account = accounts.accounts()
     ages = age([Aged(due, balance) for due, balance in owed.values_list("due_on", "balance")], today)
-    rows = first_of(_found(owed, text), OWED_SHOWN)
+    rows, user = first_of(_found(owed, text), OWED_SHOWN), actor_of(request)
+    finished = first_of(jobs_queries.jobs().filter(stage=Stage.FINISHED), OWED_SHOWN, request)
     context = {
         "find_text": text,
         "ages": list(zip(GROUPS, ages, strict=True)),
@@ -43,9 +46,9 @@ def books(request: HttpRequest) -> HttpResponse:
         "credit": -sum((there for _customer, there in on_account), accounts.ZERO),
         "accounts": on_account,
         "deposits": accounts.deposits(),
-        "rows": rows.with_rows((row, max(0, (today - row.due_on).days)) for row in rows),
+        "rows": rows.with_rows((row, money_act(row, user)) for row in rows),
         "all_owed": f"{reverse('invoicing:invoices')}?{urlencode({'kind': 'owed', 'q': text})}",
-        "to_invoice": first_of(jobs_queries.jobs().filter(stage=Stage.FINISHED), OWED_SHOWN, request),
+        "to_invoice": finished.with_rows((job, next_act(job, user)) for job in finished),
         "mails": queries.unsettled_mail().count(),
         "may_act": may(request.user, "invoicing"),
     }
@@ -60,17 +63,19 @@ def _found(owed: QuerySet[Receivable], text: str) -> QuerySet[Receivable]:
 @allowed("books")
 @require_safe
 def invoices(request: HttpRequest) -> HttpResponse:
-    """Every invoice and credit note, the last one first; `?customer=12` or `?vehicle=12` lists those of one."""
+    """Every invoice and credit note, newest first; `?customer=12` or `?vehicle=12` lists those of one."""
     form = InvoiceFilter(request.GET)
     given: dict[str, Any] = form.cleaned_data if form.is_valid() else {}
     text, kind = str(given.get("q", "")).strip(), str(given.get("kind", ""))
     subject = gates.customer_named(request) or gates.vehicle_named(request)
     rows = queries.invoices_of(subject) if subject is not None else queries.invoices()
+    page, user = page_of(_narrowed(rows, text, kind), request), actor_of(request)
     context = {
-        "page": page_of(_narrowed(rows, text, kind), request),
+        "page": page,
+        "rows": [(row, money_act(getattr(row, "receivable", None), user)) for row in page.rows],
+        "may_act": may(user, "invoicing"),
         "find_text": text,
         "form": form,
-        "today": timezone.localdate(),
         "narrowed": text or kind or subject,
         "subject": subject,
         "of": "vehicle" if isinstance(subject, Vehicle) else "customer",

@@ -7,17 +7,18 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import documents
+from garage import documents, late
 from garage.access import actor_of, allowed, may
 from garage.errors import Refused
+from garage.money import spoken
 from garage.web import after_post, attempt, key_in
 from invoicing import access, accounts, closing, crediting, dating, drafts, freezing, leaving, queries
 from invoicing.actions.invoices import credit as take_back
 from invoicing.actions.invoices import issue
 from invoicing.actions.issuing import mail_invoice
-from invoicing.comparing import amount
 from invoicing.forms import CreditForm, MailForm, first_email
 from invoicing.forms_draft import IssueForm, OnlyAuthorizedForm, SkippedForm
 from invoicing.leaving import LeftOut
@@ -109,7 +110,7 @@ def _only_authorized(made: drafts.DraftInvoice, sums: Sums | None) -> dict[str, 
         "plan_form": OnlyAuthorizedForm(initial={"amount": plan.net}),
         "plan_gross": sums.gross - sums_after(made, plan).gross if sums and plan.may else None,
         "written_off": [
-            (charge.description, amount(charge.net)) for charge in made.charges if charge.finer == Finer.WRITE_OFF
+            (charge.description, spoken(charge.net)) for charge in made.charges if charge.finer == Finer.WRITE_OFF
         ],
     }
 
@@ -155,7 +156,9 @@ def _page(request: HttpRequest, row: Invoice, form: MailForm, *, status: int = 2
         "invoice": row,
         "operations": from_paper(list(row.operations.all())),
         "receivable": receivable,
-        "overdue": receivable is not None and receivable.balance > 0 and row.due_on < timezone.localdate(),
+        "overdue": late.overdue_since(row.due_on, timezone.localdate())
+        if receivable and receivable.balance > 0
+        else "",
         "parts": queries.payments_of(row),
         "paid_on": accounts.paid_off_on(row),
         "stands": accounts.standing(accounts.on_invoice(row)),
@@ -206,7 +209,7 @@ def credit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         note = attempt(form, act)
         if note is not None:
-            messages.success(request, f"Credit note {note.label} is issued.")
+            messages.success(request, _("Credit memo %(number)s is issued.") % {"number": note.label})
             return after_post(request, reverse("invoicing:invoice", args=[note.pk]))
     status = 422 if request.method == "POST" else 200
     context = {"invoice": row, "form": form, "date_asked": dating.questions(timezone.now, actor_of(request))}

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -26,7 +26,7 @@ from jobs import access as jobs_access
 
 EDIT = ["GET", "HEAD", "POST"]
 IN, OUT = "invoicing/money_in.html", "invoicing/money_out.html"
-KEPT = "stands as credit on the account"
+KEPT = "stays as credit on the account"
 AnyForm = PaymentForm | ReverseForm | MoveForm
 
 
@@ -77,6 +77,18 @@ def _page(request: HttpRequest, row: Payment, form: ReceiptMailForm, *, status: 
 
 
 # Money in
+
+
+@allowed("invoicing")
+@require_safe
+def job_pay(request: HttpRequest, pk: int) -> HttpResponse:
+    """Lead to the payment of what is owed on a job; to its sheet when nothing is."""
+    job = jobs_access.job_for(request, pk)
+    owed = (row for row in queries.standing_invoices(job) if row.receivable.balance > 0)
+    row = next(owed, None)
+    if row is None:
+        return redirect("jobs:sheet", pk)
+    return redirect("invoicing:payment-add", row.pk)
 
 
 @allowed("invoicing")
@@ -174,7 +186,7 @@ def credit_apply(request: HttpRequest, pk: int) -> HttpResponse:
 @allowed("invoicing")
 @require_http_methods(EDIT)
 def payment_take_off(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take money off an invoice: it stands as credit on the account."""
+    """Take money off an invoice: it stays as credit on the account."""
     source = accounts.on_invoice(access.invoice_for(request, pk))
     return _move(request, source, None, accounts.refundable(source) or accounts.movable(source), KEPT)
 

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from garage import shop
+from garage import dates
 from garage.access import actor_of, allowed, may
 from garage.models import TaxClass
 from garage.web import after_post, attempt, refusal_said
@@ -34,7 +34,7 @@ class RateShown:
     @property
     def applies_to(self) -> str:
         """The classes in words, in the order of the form."""
-        return ", ".join(label for _value, label in TaxClass.choices if label in self.classes)
+        return ", ".join(str(label) for _value, label in TaxClass.choices if label in self.classes)
 
 
 @allowed("books")
@@ -52,7 +52,7 @@ def tax_add(request: HttpRequest) -> HttpResponse:
     tax = attempt(form, lambda: set_rate(**form.values(), actor=actor_of(request), clock=timezone.now))
     if tax is None:
         return _page(request, form, status=422)
-    since = shop.day_words(form.cleaned_data["valid_from"])
+    since = dates.day(form.cleaned_data["valid_from"])
     messages.success(request, f"{tax} is set from {since}.")
     return after_post(request, reverse("invoicing:taxes"))
 
@@ -71,7 +71,7 @@ def tax_end(request: HttpRequest, pk: int) -> HttpResponse:
         return end_rate(tax=tax, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
 
     if request.method == "POST" and attempt(form, act):
-        until = shop.day_words(form.cleaned_data["last_day"])
+        until = dates.day(form.cleaned_data["last_day"])
         messages.success(request, f"{tax} ends on {until}.")
         return after_post(request, reverse("invoicing:taxes"))
     status = 422 if request.method == "POST" else 200
@@ -104,7 +104,7 @@ def rate_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     rate = access.rate_for(request, pk)
     with refusal_said(request):
         withdraw_rate(rate=rate, actor=actor_of(request), clock=timezone.now)
-        messages.success(request, f"{rate} from {shop.day_words(rate.valid_from)} is withdrawn.")
+        messages.success(request, f"{rate} from {dates.day(rate.valid_from)} is withdrawn.")
     return after_post(request, reverse("invoicing:taxes"))
 
 

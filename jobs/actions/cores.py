@@ -25,14 +25,14 @@ def hand_in_core(*, key: uuid.UUID, core: Line, actor: User | None, clock: Clock
     now = clock()
     core = Line.objects.select_related("operation__job").get(pk=core.pk)
     if core.finer != Finer.CORE:
-        raise Refused("Only a core is handed in.")
+        raise Refused("Only a core is returned.")
     editable(core.operation.job, core.operation)
     refund = core.hanging.first() or Line(
         operation=core.operation, position=core.position, under=core, kind=LineKind.CHARGE, finer=Finer.CORE_REFUND,
         description=core.description.replace("Core deposit", "Core returned"), unit=core.unit, quantity=Decimal(0),
     )  # fmt: skip
     if ONE - refund.quantity > core.quantity:
-        raise Refused(f"Every core of “{core}” was handed in.")
+        raise Refused(f"Every core of “{core}” was returned.")
     refund.quantity -= ONE
     refund.base_quantity = refund.quantity
     charge_alike(refund, core)

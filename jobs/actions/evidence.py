@@ -2,6 +2,7 @@
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -17,6 +18,7 @@ from garage.queries import whole_distance
 from garage.texts import fitting
 from garage.writing import writing
 from jobs.actions.intake import add_photo
+from jobs.fluids import BOILING_POINT, FREEZE_POINT
 from jobs.models import Advisory, Component, DueService, FluidSample, Job, JobPhoto, JobStep, Operation
 from jobs.verdict import Seen, judge
 
@@ -39,15 +41,17 @@ def record_sample(
     volume_out: Decimal | None = None,
     distance_on_fluid: int | None = None,
     notes: str = "",
+    typed: Mapping[str, str] | None = None,
     actor: User | None,
     clock: Clock,
 ) -> FluidSample:
     """Record what was seen of the fluid that came out, with the verdict that its rule gives.
 
-    The distance on the fluid is counted from the last time the component was serviced here, unless it is given.
+    The distance on the fluid is counted from the last time the component was serviced here, unless it is given;
+    `typed` are its temperatures as they were written.
     Raises Refused where the job has no vehicle or the operation no component to keep it on, and for unknown words.
     """
-    now = clock()
+    now, written = clock(), typed or {}
     job, component = operation.job, operation.component
     if job.vehicle is None or component is None:
         raise Refused("A fluid sample is kept on a vehicle's component: this operation has none.")
@@ -69,15 +73,46 @@ def record_sample(
         distance_on_fluid=distance_on_fluid,
         unit=unit,
         volume_out=volume_out,
+        fluid_kind=seen.kind,
+        specification=seen.specification,
         color=fitting(seen.color, 60, "color"),
         clarity=seen.clarity,
         particles=seen.particles,
         smell=seen.smell,
+        freeze_point=seen.freeze_point,
+        freeze_point_typed=written.get(FREEZE_POINT, ""),
+        water=seen.water,
+        boiling_point=seen.boiling_point,
+        boiling_point_typed=written.get(BOILING_POINT, ""),
         verdict=verdict.word,
+        stops=bool(verdict.stopping),
         notes=notes,
         by=actor,
     )
     audit.record("looked at fluid", sample, actor=actor, now=now, verdict=verdict.word)
+    return sample
+
+
+@writing()
+def answer_sample(*, sample: FluidSample, person: str, words: str, actor: User | None, clock: Clock) -> FluidSample:
+    """Say who was told of what a sample showed and what is to be done: only then the work goes on.
+
+    Raises Refused for a sample that stops nothing, for one that was answered, and without a person or their words.
+    """
+    now = clock()
+    sample.refresh_from_db()
+    if not sample.stops:
+        raise Refused("This sample stops nothing.")
+    if sample.told_words:
+        raise Refused(f"It was answered already: {sample.told} said “{sample.told_words}”.")
+    if not person.strip():
+        raise Refused("Write who was told.", "told")
+    if not words.strip():
+        raise Refused("Write what they said.", "told_words")
+    sample.told, sample.told_words = fitting(person, 80, "told"), fitting(words, 200, "told_words")
+    sample.told_at, sample.told_by = now, actor
+    sample.save(update_fields=["told", "told_words", "told_at", "told_by"])
+    audit.record("answered sample", sample, actor=actor, now=now, words=sample.told_words)
     return sample
 
 
@@ -122,13 +157,13 @@ def note_advisory(
     """
     now = clock()
     if job.vehicle is None:
-        raise Refused("This job has no vehicle to keep an advisory on.")
+        raise Refused("This job has no vehicle to keep a recommendation on.")
     if not text.strip():
-        raise Refused("Say what was noticed.", "text")
+        raise Refused("Write what you recommend.", "text")
     if limit.kind == Advisory.Limit.DISTANCE and limit.odometer is None:
-        raise Refused("Say within which distance.", "within")
+        raise Refused("Write within which distance.", "within")
     if limit.kind == Advisory.Limit.DATE and (limit.day is None or limit.day < shop.day_of(now)):
-        raise Refused("Say by which day, from today on.", "by_date")
+        raise Refused("Choose the day, from today on.", "by_date")
     advisory = Advisory.objects.create(
         vehicle=job.vehicle,
         job=job,
@@ -154,7 +189,7 @@ def settle_advisory(*, advisory: Advisory, state: str, actor: User | None, clock
     if advisory.state == state:
         return advisory
     if state == Advisory.State.OFFERED:
-        raise Refused("An advisory is offered by putting it on a job.")
+        raise Refused("Add it to a job to offer it.")
     before, advisory.state = advisory.state, state
     advisory.save(update_fields=["state"])
     audit.record("settled advisory", advisory, actor=actor, now=now, before=before, state=state)

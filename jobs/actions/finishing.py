@@ -22,7 +22,7 @@ from jobs.actions.intake import Odometer
 from jobs.actions.readings import follow_corrections
 from jobs.actions.stages import move
 from jobs.consents import authorized
-from jobs.hold_words import confirm_again
+from jobs.held_words import confirm_again, why_held
 from jobs.intervals import next_due
 from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
 from jobs.substance import Served, Worked, served
@@ -73,13 +73,14 @@ def left_open(operations: list[Operation]) -> list[str]:
             continue
         steps = list(operation.steps.all())
         open_steps = [step for step in steps if step.state == JobStep.State.OPEN]
+        sentences += [f"{operation}: {why_held(step)}" for step in steps if step.stopped]
         if open_steps:
             count = "a step is" if len(open_steps) == 1 else f"{len(open_steps)} steps are"
             sentences.append(f"{operation}: {count} open, the first is “{open_steps[0]}”.")
         elif again := [step for step in steps if step.again]:
             sentences += [f"{operation}: {confirm_again(step)}" for step in again]
         elif not steps and not operation.correction.strip():
-            sentences.append(f"{operation}: say what was done.")
+            sentences.append(f"{operation}: write what was done.")
     return sentences
 
 
@@ -157,7 +158,7 @@ def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.dateti
         return None
     if out is None:
         raise Refused(
-            "Read the odometer: it stands on the invoice, and the next service is counted from it.", "reading"
+            "Record the odometer: it is printed on the invoice, and the next service is counted from it.", "reading"
         )
     return read_odometer(
         vehicle=job.vehicle,

@@ -68,7 +68,7 @@ def find_item(need: Need) -> Item | None:
     if len(found) > 1:
         raise Refused(f"“{need.item}” is the name of {len(found)} items: use a number that only one has.")
     item = found[0]
-    if item.base_unit != need.quantity.base:
+    if need.quantity.known and item.base_unit != need.quantity.base:
         counted = "liters" if item.base_unit == Item.BaseUnit.LITER else "pieces"
         raise Refused(f"{item} is counted in {counted}, but {need.quantity.typed} is not.")
     return item
@@ -87,6 +87,7 @@ def _revision(
         capacity_typed=written.capacity.typed if written.capacity else "",
         drain=_value(written.drain),
         drain_typed=written.drain.typed if written.drain else "",
+        fluid_kind=written.fluid_kind,
         specification=written.specification,
         tools="\n".join(written.tools),
         cautions="\n".join(written.cautions),
@@ -100,7 +101,7 @@ def _revision(
 
 
 def _value(amount: Amount | None) -> Decimal | None:
-    return amount.value if amount else None
+    return amount.value if amount and amount.known else None
 
 
 def _need(revision: ProcedureRevision, need: Need, item: Item | None, position: int) -> ProcedureNeed:
@@ -129,12 +130,14 @@ def _step(revision: ProcedureRevision, step: Step, need: ProcedureNeed | None, p
         hold_point=step.hold_point,
         need=need,
         threads=step.threads,
+        how=step.how,
         substance=step.substance,
     )
     if step.reading is not None:
         reading = step.reading
         row.reading, row.unit, row.outside = reading.name, reading.unit, reading.outside
         row.target, row.low, row.high = reading.target, reading.low, reading.high
+        row.to_fill_in = ", ".join(reading.to_fill_in)
     return row
 
 

@@ -28,9 +28,9 @@ def correct_reading(*, reading: OdometerReading, right: int, actor: User | None,
     now = clock()
     row = OdometerReading.objects.select_related("vehicle").get(pk=reading.pk)
     if row.disregarded:
-        raise Refused("This reading was marked as mistyped already.")
+        raise Refused("This reading was corrected already.")
     if right == row.reading:
-        raise Refused("That is what stands there.", "reading")
+        raise Refused("That is the reading already.", "reading")
     OdometerReading.objects.filter(pk=row.pk).update(disregarded=True)
     made = read_odometer(
         vehicle=row.vehicle,

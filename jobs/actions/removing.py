@@ -148,7 +148,7 @@ def _nothing_drawn(lines: Collection[Line]) -> None:
     drawn = queries.used(lines)
     for line in lines:
         if drawn.get(line.pk, queries.NOTHING).quantity > 0:
-            raise Refused(f"Something was drawn from the shelf for “{line}”: return it to the shelf first.")
+            raise Refused(f"Something was taken from the shelf for “{line}”: return it to the shelf first.")
 
 
 def _not_begun(operation: Operation) -> None:

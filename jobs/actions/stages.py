@@ -61,12 +61,12 @@ def cancel_job(*, job: Job, reason: str, actor: User | None, clock: Clock) -> Jo
     """
     now = clock()
     if not reason.strip():
-        raise Refused("Say why the job is canceled.", "reason")
+        raise Refused("Write why the job is canceled.", "reason")
     for sentence in (*objections.to_canceling(job), *not_done.missing_words(job)):
         raise Refused(sentence)
     drawn = queries.used(Line.objects.filter(operation__job=job))
     if any(used.quantity > 0 for used in drawn.values()):
-        raise Refused("Something was drawn from the shelf for this job: return it to the shelf first.")
+        raise Refused("Something was taken from the shelf for this job: return it to the shelf first.")
     return move(job, stages.CANCELED, waits_for=reason.strip(), note=reason.strip(), actor=actor, clock=fixed(now))
 
 

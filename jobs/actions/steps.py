@@ -9,28 +9,42 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Max
 
 from garage import audit
 from garage.access import may
+from garage.asking import instead_taken, settle
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.texts import fitting
 from garage.writing import writing
 from jobs import objections, stages
-from jobs.actions.draws import draw_at_step, line_used, undo_at_step
+from jobs.actions.draws import NEW_ONE, draw_at_step, line_used, old_among, taking_at, undo_at_step
 from jobs.actions.evidence import record_sample
 from jobs.actions.not_done import end_as_not_done
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
-from jobs.hold_words import why_held, why_not_skipped
+from jobs.fluids import BOILING_POINT, FIGURES, FLUIDS, FREEZE_POINT, THINGS, WATER, read_figure
+from jobs.held_words import what_holds, why_not_skipped
 from jobs.holding import closed_by, guarded, to_do
-from jobs.models import JobStep, ProcedureStep, Reading, StepEvent
+from jobs.models import FluidSample, JobStep, ProcedureStep, Reading, StepEvent
 from jobs.queries_bay import drained_before, steps_to_work
-from jobs.readings import Measured, Spec, is_volume, over_torque, read, spec_of
+from jobs.readings import (
+    IMPLIED,
+    Measured,
+    Spec,
+    in_liters,
+    is_volume,
+    judged_by,
+    odd_amount,
+    over_torque,
+    read,
+    spec_of,
+)
 from jobs.verdict import Seen
 
 TICK, UNTICK, SKIP, NOTE = StepEvent.Kind.TICK, StepEvent.Kind.UNTICK, StepEvent.Kind.SKIP, StepEvent.Kind.NOTE
@@ -82,9 +96,10 @@ def act(
     """Do one act on a step and answer with its event; its `result` holds outcome, version and sentence.
 
     `data` are words as typed: `reading` and `reason`; for a sample `color`, `clarity`, `particles`, `smell`,
-    `distance` and `notes`; for a note `text`. `confirmed_by` is the second person of a confirmation, whose password
-    was asked. Raises Refused, with nothing kept, where the act may not be: work not authorized, not started or ended
-    as not done, a step before it that must be done first, a reading that its limits turn away, a missing reason.
+    `distance`, `notes` and the figures of its kind of fluid; for a note `text`; `as_it_is` answers the Questions that
+    the act raised before. `confirmed_by` is the second person of a confirmation, whose password was asked. Raises
+    Refused, with nothing kept, where the act may not be: work not authorized, not started or ended as not done, a step
+    before it that must be done first, a reading that its limits turn away, a missing reason.
     """
     now = clock()
     known = StepEvent.objects.filter(pk=event_id).first()
@@ -151,7 +166,7 @@ def _compare(doing: Act) -> dict[str, Any] | None:
     if doing.base_version == step.version and (due or wanted == OPEN):
         return None
     return _result(
-        step, CONFLICT, f"{_standing(step)} That stands; what you sent is kept beside it and changes nothing."
+        step, CONFLICT, f"{_standing(step)} That counts; what you sent is kept beside it and changes nothing."
     )
 
 
@@ -160,17 +175,33 @@ def _reads_otherwise(doing: Act) -> bool:
     spec = spec_of(doing.step.written)
     typed = doing.said("reading")
     standing = doing.step.readings.last()
-    if WANTED.get(doing.kind) != DONE or spec is None or (not typed and standing is None):
+    if WANTED.get(doing.kind) != DONE or spec is None:
+        return False
+    if doing.kind == TICK and hasattr(doing.step, "sample") and _looks_otherwise(doing, doing.step.sample):
+        return True
+    if not typed and standing is None:
         return False
     measured = read(replace(spec, outside="reason"), typed, doing.said("reason") or "compared")
     return (measured and measured.value) != (standing and standing.value)
 
 
+def _looks_otherwise(doing: Act, standing: FluidSample) -> bool:
+    """Whether an act saw another sample than the one that stands; a note or a distance it leaves out is no other."""
+    notes, distance = doing.said("notes"), _distance(doing)
+    return (
+        _seen(doing) != standing.seen
+        or bool(notes and notes != standing.notes)
+        or (distance is not None and distance != standing.distance_on_fluid)
+    )
+
+
 def _standing(step: JobStep) -> str:
     if step.again:
         return f"A step that “{step}” stands on was reopened meanwhile: it is to be confirmed again."
+    sample = getattr(step, "sample", None)
     did = {DONE: "did", SKIPPED: "skipped", OPEN: "unticked"}[JobStep.State(step.state)]
-    readings = ", ".join(reading.typed for reading in step.readings.all())
+    seen = [sample.described] if sample is not None else []
+    readings = ", ".join([*(reading.typed for reading in step.readings.all()), *seen])
     return f"{step.by or 'Somebody'} {did} “{step}” meanwhile{f' with {readings}' if readings else ''}."
 
 
@@ -208,6 +239,11 @@ def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
     spec = replace(spec, required=False) if spec and again else spec
     before = step.readings.last()
     measured = read(spec, doing.said("reading"), doing.said("reason")) if spec else None
+    poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
+    if doing.kind == TICK and (measured or not again):
+        _ask(doing, measured, poured)
+    if doing.kind == TICK and written and written.kind == ProcedureStep.Kind.PHOTO and not step.photos.exists():
+        raise Refused("Take the photo first, or write why it cannot be taken.")
     if spec and measured:
         step.readings.all().delete()  # of a step that is confirmed again; the events keep what was read
         _keep_reading(doing, measured)
@@ -221,11 +257,42 @@ def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
         step.confirmed_by, step.confirmed_why = None, ""
         if written and written.kind == ProcedureStep.Kind.SAMPLE:
             _keep_sample(doing, measured)
-    poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
     step.shortage = draw_at_step(
-        step, poured, measured.typed if poured and measured else "", actor=doing.actor, clock=fixed(doing.now)
+        step,
+        poured,
+        measured.typed if poured and measured else "",
+        fresh=instead_taken(doing.said("as_it_is")),
+        actor=doing.actor,
+        clock=fixed(doing.now),
     )
     return _stand(doing, DONE, "")
+
+
+def _ask(doing: Act, measured: Measured | None, poured: Decimal | None) -> None:
+    """Raise Questions, unless the act answers them, before anything leaves the shelf or counts as drained."""
+    taking = taking_at(doing.step, poured)
+    old = []
+    if taking is not None and not instead_taken(doing.said("as_it_is")):
+        old = old_among(taking.line, taking.quantity, doing.now)
+    settle([*_odd_amounts(doing, measured), *old], doing.said("as_it_is"), instead=str(NEW_ONE) if old else "")
+
+
+def _odd_amounts(doing: Act, measured: Measured | None) -> list[str]:
+    written = doing.step.written
+    if written is None or measured is None or written.kind not in (*IMPLIED, ProcedureStep.Kind.FILL):
+        return []
+    return odd_amount(measured, written.revision.capacity, _expected(doing.step, written))
+
+
+def _expected(step: JobStep, written: ProcedureStep) -> Decimal | None:
+    """How much is to come out or go in, in liters, by the step, else by the procedure; None: nothing says."""
+    if written.target is not None:
+        return in_liters(written.target, written.unit)
+    if written.kind != ProcedureStep.Kind.FILL:
+        return written.revision.drain
+    line = line_used(step)
+    alone = written.need is not None and written.need.steps.count() == 1
+    return line.base_quantity if line is not None and alone and _pours(step) else None
 
 
 def _untick(doing: Act) -> dict[str, Any]:
@@ -281,8 +348,7 @@ def _note(doing: Act) -> dict[str, Any]:
     if not text:
         raise Refused("Write the note first.", "text")
     doing.step.note = "\n".join(filter(None, [doing.step.note, text]))
-    doing.step.version += 1
-    doing.step.save(update_fields=["note", "version"])
+    doing.step.save(update_fields=["note"])  # no version: what another tablet saw of the step is still so
     return _result(doing.step, APPLIED)
 
 
@@ -297,7 +363,7 @@ _APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {
 
 
 def _open_to_work(doing: Act) -> None:
-    if sentence := why_held(doing.steps, doing.step):
+    if sentence := what_holds(doing.steps, doing.step):
         raise Refused(sentence)
 
 
@@ -329,8 +395,8 @@ def _keep_reading(doing: Act, measured: Measured) -> None:
         value=measured.value,
         unit=measured.unit,
         typed=fitting(measured.typed, 40, "reading"),
-        low=spec.low,
-        high=spec.high,
+        low=judged_by(spec)[0],
+        high=judged_by(spec)[1],
         verdict=measured.band,
         reason="" if measured.band == "ok" else fitting(doing.said("reason"), 200, "reason"),
         at=doing.now,
@@ -351,22 +417,54 @@ def _follow_up(doing: Act, measured: Measured) -> None:
 
 
 def _keep_sample(doing: Act, measured: Measured | None) -> None:
-    step = doing.step
-    if not all(doing.said(name) for name in ("color", "clarity", "particles", "smell")):
-        raise Refused("Say what the fluid looks and smells like.", "color")
-    distance = doing.said("distance").replace(",", "")
-    if distance and not (distance.isdecimal() and len(distance) < 8):
-        raise Refused("The distance on the fluid is a whole number.", "distance")
+    step, seen = doing.step, _seen(doing)
     record_sample(
         operation=step.operation,
         step=step,
-        seen=Seen(doing.said("color"), doing.said("clarity"), doing.said("particles"), doing.said("smell")),
+        seen=seen,
+        typed={name: doing.said(name) for name in FIGURES},
         volume_out=measured.liters() if measured else drained_before(step),
-        distance_on_fluid=int(distance) if distance else None,
+        distance_on_fluid=_distance(doing),
         notes=doing.said("notes"),
         actor=doing.actor,
         clock=fixed(doing.now),
     )
+
+
+def _seen(doing: Act) -> Seen:
+    """What an act says of a sample, in the words of the procedure's kind of fluid, with the figures of its testers."""
+    assert doing.step.written is not None  # asked by the caller
+    revision = doing.step.written.revision
+    fluid = FLUIDS[revision.fluid_kind]
+    unsaid = [thing for thing in THINGS if thing in fluid.words and not doing.said(thing)]
+    if unsaid:
+        raise Refused(f"Say what the fluid looks like: {', '.join(unsaid)}.", unsaid[0])
+    words = {thing: doing.said(thing) if thing in fluid.words else "" for thing in THINGS}
+    return Seen(
+        **words,
+        kind=fluid.name,
+        freeze_point=_figure(doing, FREEZE_POINT),
+        water=_figure(doing, WATER),
+        boiling_point=_figure(doing, BOILING_POINT),
+        specification=revision.specification,
+    )
+
+
+def _distance(doing: Act) -> int | None:
+    """The distance on the fluid as it was typed; None where nothing was."""
+    distance = doing.said("distance").replace(",", "")
+    if distance and not (distance.isdecimal() and len(distance) < 8):
+        raise Refused("The distance on the fluid is a whole number.", "distance")
+    return int(distance) if distance else None
+
+
+def _figure(doing: Act, name: str) -> Decimal | None:
+    """A figure of a sample as it was typed; None where nothing was."""
+    typed = doing.said(name)
+    try:
+        return read_figure(name, typed) if typed else None
+    except ValueError as error:
+        raise Refused(str(error), name) from error
 
 
 def _pours(step: JobStep) -> bool:

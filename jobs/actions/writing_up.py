@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db.models import F, Max
 
-from garage import audit, changes, shop, units
+from garage import audit, changes, dates, shop, units
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.forms_fields import plain_text
@@ -37,6 +37,7 @@ from jobs.models import (
     ProcedureNeed,
     ProcedureRevision,
 )
+from jobs.queries_procedures import as_written
 from parts import queries as shelf
 from parts.models import Item
 
@@ -105,6 +106,7 @@ def add_operation(
     if not title.strip():
         raise Refused("An operation needs a title.", "title")
     if revision is not None:
+        _complete(revision)
         component = component or revision.procedure.component
     operation = Operation.objects.create(
         job=job,
@@ -141,7 +143,7 @@ def take_up(
             actor=actor,
             clock=fixed(now),
         )
-    noticed = f"Noticed on {offer.job}, {shop.day_of(offer.at):%b %d, %Y}: {offer.text}"
+    noticed = f"Recommended on {offer.job}, {dates.day(shop.day_of(offer.at))}: {offer.text}"
     return add_operation(
         job=job,
         title=offer.text,
@@ -151,6 +153,13 @@ def take_up(
         actor=actor,
         clock=fixed(now),
     )
+
+
+def _complete(revision: ProcedureRevision) -> None:
+    """Refuse a procedure with figures that are still to be filled in: nobody works by a blank."""
+    missing = as_written(revision).missing
+    if missing:
+        raise Refused(f"“{revision.procedure}” is not ready for a job. To be filled in first: {'; '.join(missing)}.")
 
 
 def _from_procedure(operation: Operation, revision: ProcedureRevision) -> None:
@@ -172,7 +181,7 @@ def _labor(operation: Operation, revision: ProcedureRevision) -> Line:
         position=0,
         kind=LineKind.LABOR,
         description="Labor",
-        typed=f"{plain_text(revision.hours)} h",
+        typed=f"{plain_text(revision.hours)} hr",
         tax_class=TaxClass.LABOR,
         **vars(amounts.priced(revision.hours, "h", shop.profile().labor_rate)),
     )
@@ -269,7 +278,7 @@ def save_line(
     """Write a new line of an operation, or change one; its figures are kept as they are printed (`amounts.priced`).
 
     `fields` gives quantity and price per `unit`; `price_per` names the unit of a price that is per another one.
-    A part with a core deposit brings its core as a line of its own. What was drawn from the shelf for a line keeps its
+    A part with a core deposit brings its core as a line of its own. What was taken from the shelf for a line keeps its
     item. Raises Stale when somebody else changed the line since `version`; Refused when it was removed meanwhile,
     and for declined work.
     """
@@ -281,11 +290,11 @@ def save_line(
         seen.check(row, version, *LINE_FIELDS)
     changed = changes.assign(row, _as_printed(row, fields), among=LINE_FIELDS)
     if row.pk and "item" in changed and row.draws.exists():
-        raise Refused("Something was drawn from the shelf for this line: its item stays.", "item")
+        raise Refused("Something was taken from the shelf for this line: its item stays.", "item")
     if row.kind == LineKind.PART and row.quantity % 1:
         raise Refused("Parts are counted in whole pieces.", "quantity")
     if row.kind == LineKind.SUBLET and not row.sublet_to.strip():
-        raise Refused("Work done by somebody else must say by whom.", "sublet_to")
+        raise Refused("Write who does the sublet work.", "sublet_to")
     if row.finer in (Finer.CORE, Finer.GOODWILL) and row.kind != LineKind.CHARGE:
         raise Refused("A core deposit and goodwill are charges.", "finer")
     if row.finer == Finer.WRITE_OFF:

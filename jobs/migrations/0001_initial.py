@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
                 ),
                 ("concern", models.TextField(help_text="In the customer's own words.", verbose_name="concern")),
                 ("key_tag", models.CharField(blank=True, max_length=20, verbose_name="key tag")),
-                ("parked", models.CharField(blank=True, max_length=60, verbose_name="where the car stands")),
+                ("parked", models.CharField(blank=True, max_length=60, verbose_name="parked at")),
                 (
                     "drop_off_notes",
                     models.TextField(blank=True, verbose_name="already scratched or broken at drop-off"),
@@ -241,7 +241,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("note", models.TextField(blank=True)),
-                ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was drawn")),
+                ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was taken")),
                 (
                     "by",
                     models.ForeignKey(
@@ -618,6 +618,24 @@ class Migration(migrations.Migration):
                 ("distance_on_fluid", models.PositiveIntegerField(blank=True, null=True)),
                 ("unit", models.CharField(choices=[("mi", "miles"), ("km", "kilometers")], default="mi", max_length=2)),
                 ("volume_out", garage.fields.QuantityField(blank=True, null=True, verbose_name="came out, L")),
+                (
+                    "fluid_kind",
+                    models.CharField(
+                        choices=[
+                            ("oil", "oil"),
+                            ("automatic", "automatic transmission fluid"),
+                            ("coolant", "coolant"),
+                            ("brake fluid", "brake fluid"),
+                        ],
+                        default="oil",
+                        max_length=12,
+                        verbose_name="kind of fluid",
+                    ),
+                ),
+                (
+                    "specification",
+                    models.CharField(blank=True, max_length=120, verbose_name="specification it should have"),
+                ),
                 ("color", models.CharField(max_length=60, verbose_name="color")),
                 (
                     "clarity",
@@ -625,8 +643,9 @@ class Migration(migrations.Migration):
                         choices=[
                             ("clear", "clear"),
                             ("cloudy", "cloudy"),
-                            ("opaque", "cannot be seen through"),
+                            ("opaque", "opaque"),
                             ("milky", "milky"),
+                            ("layers", "in layers"),
                         ],
                         max_length=8,
                         verbose_name="clarity",
@@ -641,6 +660,11 @@ class Migration(migrations.Migration):
                             ("glitter", "glitter"),
                             ("flakes", "flakes"),
                             ("chunks", "chunks"),
+                            ("rust", "rust"),
+                            ("scale", "scale"),
+                            ("jelly", "jelly"),
+                            ("film", "oil film"),
+                            ("specks", "dark specks"),
                         ],
                         max_length=8,
                         verbose_name="particles",
@@ -649,11 +673,23 @@ class Migration(migrations.Migration):
                 (
                     "smell",
                     models.CharField(
-                        choices=[("usual", "as usual"), ("burnt", "burnt"), ("other", "other")],
+                        blank=True,
+                        choices=[
+                            ("usual", "as usual"),
+                            ("burnt", "burnt"),
+                            ("exhaust", "of exhaust or fuel"),
+                            ("other", "other"),
+                        ],
+                        help_text="not asked of every fluid",
                         max_length=8,
                         verbose_name="smell",
                     ),
                 ),
+                ("freeze_point", garage.fields.QuantityField(blank=True, null=True, verbose_name="freeze point, °C")),
+                ("freeze_point_typed", models.CharField(blank=True, max_length=40)),
+                ("water", garage.fields.QuantityField(blank=True, null=True, verbose_name="water, %")),
+                ("boiling_point", garage.fields.QuantityField(blank=True, null=True, verbose_name="boiling point, °C")),
+                ("boiling_point_typed", models.CharField(blank=True, max_length=40)),
                 (
                     "verdict",
                     models.CharField(
@@ -665,6 +701,25 @@ class Migration(migrations.Migration):
                             ("contaminated", "contaminated"),
                         ],
                         max_length=12,
+                    ),
+                ),
+                (
+                    "stops",
+                    models.BooleanField(
+                        default=False, help_text="the work waits until somebody has said what is to be done"
+                    ),
+                ),
+                ("told", models.CharField(blank=True, max_length=80, verbose_name="who was told")),
+                ("told_words", models.CharField(blank=True, max_length=200, verbose_name="what they said")),
+                ("told_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "told_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
                     ),
                 ),
                 ("notes", models.TextField(blank=True, verbose_name="notes")),
@@ -713,6 +768,18 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-on", "-pk"],
                 "indexes": [models.Index(fields=["vehicle", "component", "-on"], name="samples_of_component")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("told", ""), ("told_at", None), ("told_words", "")),
+                            models.Q(
+                                models.Q(("told", ""), _negated=True), models.Q(("told_words", ""), _negated=True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="sample_answer_is_whole",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
@@ -934,7 +1001,14 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["position", "pk"],
                 "constraints": [
-                    models.CheckConstraint(condition=models.Q(("quantity__gt", 0)), name="need_has_quantity"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("quantity__gt", 0),
+                            models.Q(("quantity", 0), ("typed", "to be filled in")),
+                            _connector="OR",
+                        ),
+                        name="need_has_quantity",
+                    ),
                     models.CheckConstraint(
                         condition=models.Q(
                             ("item__isnull", False), models.Q(("description", ""), _negated=True), _connector="OR"
@@ -977,6 +1051,20 @@ class Migration(migrations.Migration):
                 ),
                 ("drain", garage.fields.QuantityField(blank=True, null=True, verbose_name="drains at a change, L")),
                 ("drain_typed", models.CharField(blank=True, max_length=40)),
+                (
+                    "fluid_kind",
+                    models.CharField(
+                        choices=[
+                            ("oil", "oil"),
+                            ("automatic", "automatic transmission fluid"),
+                            ("coolant", "coolant"),
+                            ("brake fluid", "brake fluid"),
+                        ],
+                        default="oil",
+                        max_length=12,
+                        verbose_name="kind of fluid",
+                    ),
+                ),
                 ("specification", models.CharField(blank=True, max_length=120, verbose_name="fluid specification")),
                 ("tools", models.TextField(blank=True, help_text="One a line.", verbose_name="tools")),
                 (
@@ -1109,6 +1197,20 @@ class Migration(migrations.Migration):
                     "threads",
                     models.CharField(
                         blank=True, help_text="clean and dry, oiled …: what the torque is for", max_length=60
+                    ),
+                ),
+                (
+                    "how",
+                    models.CharField(
+                        blank=True, help_text="how it is tightened without a torque, or after it", max_length=120
+                    ),
+                ),
+                (
+                    "to_fill_in",
+                    models.CharField(
+                        blank=True,
+                        help_text="figures of the reading that are still to be filled in: target, from, to",
+                        max_length=40,
                     ),
                 ),
                 (

@@ -6,6 +6,7 @@ from jobs.models.job import Draw, Finer, Job, JobPhoto, Line, LineKind, Operatio
 from jobs.models.procedures import (
     AppliesTo,
     Component,
+    FluidKind,
     Procedure,
     ProcedureNeed,
     ProcedureRevision,
@@ -22,6 +23,7 @@ __all__ = [
     "DueService",
     "FinalLook",
     "Finer",
+    "FluidKind",
     "FluidSample",
     "Job",
     "JobPhoto",

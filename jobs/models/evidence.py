@@ -2,9 +2,13 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from garage.fields import QuantityField
 from garage.models import DistanceUnit
+from jobs.fluids import temperature
+from jobs.models.procedures import FluidKind
+from jobs.verdict import Seen
 
 
 class Reading(models.Model):
@@ -43,8 +47,9 @@ class FluidSample(models.Model):
     class Clarity(models.TextChoices):
         CLEAR = "clear", "clear"
         CLOUDY = "cloudy", "cloudy"
-        OPAQUE = "opaque", "cannot be seen through"
+        OPAQUE = "opaque", "opaque"
         MILKY = "milky", "milky"
+        LAYERS = "layers", "in layers"
 
     class Particles(models.TextChoices):
         NONE = "none", "none"
@@ -52,10 +57,16 @@ class FluidSample(models.Model):
         GLITTER = "glitter", "glitter"
         FLAKES = "flakes", "flakes"
         CHUNKS = "chunks", "chunks"
+        RUST = "rust", "rust"
+        SCALE = "scale", "scale"
+        JELLY = "jelly", "jelly"
+        FILM = "film", "oil film"
+        SPECKS = "specks", "dark specks"
 
     class Smell(models.TextChoices):
         USUAL = "usual", "as usual"
         BURNT = "burnt", "burnt"
+        EXHAUST = "exhaust", "of exhaust or fuel"
         OTHER = "other", "other"
 
     class Verdict(models.TextChoices):
@@ -74,20 +85,74 @@ class FluidSample(models.Model):
     distance_on_fluid = models.PositiveIntegerField(null=True, blank=True)
     unit = models.CharField(max_length=2, choices=DistanceUnit, default=DistanceUnit.MILES)
     volume_out = QuantityField("came out, L", null=True, blank=True)
+    fluid_kind = models.CharField("kind of fluid", max_length=12, choices=FluidKind, default=FluidKind.OIL)
+    specification = models.CharField("specification it should have", max_length=120, blank=True)
     color = models.CharField("color", max_length=60)
     clarity = models.CharField("clarity", max_length=8, choices=Clarity)
     particles = models.CharField("particles", max_length=8, choices=Particles)
-    smell = models.CharField("smell", max_length=8, choices=Smell)
+    smell = models.CharField("smell", max_length=8, choices=Smell, blank=True, help_text="not asked of every fluid")
+    freeze_point = QuantityField("freeze point, °C", null=True, blank=True)
+    freeze_point_typed = models.CharField(max_length=40, blank=True)
+    water = QuantityField("water, %", null=True, blank=True)
+    boiling_point = QuantityField("boiling point, °C", null=True, blank=True)
+    boiling_point_typed = models.CharField(max_length=40, blank=True)
     verdict = models.CharField(max_length=12, choices=Verdict)
+    stops = models.BooleanField(default=False, help_text="the work waits until somebody has said what is to be done")
+    told = models.CharField("who was told", max_length=80, blank=True)
+    told_words = models.CharField("what they said", max_length=200, blank=True)
+    told_at = models.DateTimeField(null=True, blank=True)
+    told_by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     notes = models.TextField("notes", blank=True)
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
 
     class Meta:
         ordering = ["-on", "-pk"]
         indexes = [models.Index(fields=["vehicle", "component", "-on"], name="samples_of_component")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(told="", told_words="", told_at=None) | (~Q(told="") & ~Q(told_words="")),
+                name="sample_answer_is_whole",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.component}: {self.get_verdict_display()}"
+
+    @property
+    def waits(self) -> bool:
+        """Whether the work is stopped: nobody has said yet what is to be done."""
+        return self.stops and not self.told_words
+
+    @property
+    def seen(self) -> Seen:
+        """What was seen and measured, as the rule of the verdict takes it."""
+        return Seen(
+            self.color,
+            self.clarity,
+            self.particles,
+            self.smell,
+            kind=self.fluid_kind,
+            freeze_point=self.freeze_point,
+            water=self.water,
+            boiling_point=self.boiling_point,
+            specification=self.specification,
+        )
+
+    @property
+    def described(self) -> str:
+        """The same in one line: `brown, clear, particles: none, smell: as usual, freezes at −34 °F · −37 °C`."""
+        words = [
+            self.color,
+            self.get_clarity_display(),
+            _("particles: %s") % self.get_particles_display(),
+            self.smell and _("smell: %s") % self.get_smell_display(),
+            self.freeze_point is not None
+            and _("freezes at %s") % temperature(self.freeze_point, self.freeze_point_typed),
+            self.water is not None and _("water: %s %%") % f"{self.water.normalize():f}",
+            self.boiling_point is not None
+            and _("boils at %s") % temperature(self.boiling_point, self.boiling_point_typed),
+        ]
+        return ", ".join(str(word) for word in words if word)
 
 
 class Advisory(models.Model):

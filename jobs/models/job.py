@@ -3,7 +3,9 @@
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
+from garage import dates, late
 from garage.fields import QuantityField, ShareField, UnitPriceField
 from garage.models import TaxClass
 from jobs import stages
@@ -12,7 +14,7 @@ from jobs.amounts import VOLUMES
 
 class Stage(models.TextChoices):
     WRITTEN_UP = "written_up", "written up"
-    AWAITING = "awaiting", "awaiting authorization"
+    AWAITING = "awaiting", _("awaiting authorization")
     READY = "ready", "ready"
     IN_BAY = "in_bay", "in the bay"
     FINISHED = "finished", "finished"
@@ -42,7 +44,7 @@ class Job(models.Model):
     )
     concern = models.TextField("concern", help_text="In the customer's own words.")
     key_tag = models.CharField("key tag", max_length=20, blank=True)
-    parked = models.CharField("where the car stands", max_length=60, blank=True)
+    parked = models.CharField("parked at", max_length=60, blank=True)
     drop_off_notes = models.TextField("already scratched or broken at drop-off", blank=True)
     parts_wish = models.CharField(
         "replaced parts",
@@ -88,9 +90,15 @@ class Job(models.Model):
         return self.kind == self.Kind.SALE
 
     @property
+    def late(self) -> str:
+        """How late it is, in words: promised for a moment that has passed, and its work is not done."""
+        now = timezone.now()
+        return late.late_by(self.promised_at, now) if stages.is_late(self.stage, self.promised_at, now) else ""
+
+    @property
     def stage_sentence(self) -> str:
         """Who or what the job waits for, and since when."""
-        return stages.sentence(self.stage, self.waits_for, self.stage_since, timezone.localtime())
+        return stages.sentence(self.stage, self.waits_for, dates.short_day(self.stage_since, timezone.localtime()))
 
 
 class StageChange(models.Model):
@@ -143,7 +151,7 @@ class Operation(models.Model):
 
 
 class LineKind(models.TextChoices):
-    LABOR = "labor", "labor"
+    LABOR = "labor", _("labor")
     PART = "part", "part"
     FLUID = "fluid", "fluid"
     SUBLET = "sublet", "sublet"

@@ -5,6 +5,8 @@ from django.db.models import F, Q
 
 from garage.fields import QuantityField
 from garage.models import DistanceUnit
+from jobs.fluids import AUTOMATIC, BRAKE, COOLANT, OIL
+from jobs.procedure_schema import TO_FILL_IN
 
 
 class Component(models.Model):
@@ -42,6 +44,15 @@ class Procedure(models.Model):
         return self.title
 
 
+class FluidKind(models.TextChoices):
+    """Which kind of fluid a procedure is about: what is looked at in its sample (jobs/fluids.py has the words)."""
+
+    OIL = OIL, "oil"
+    AUTOMATIC = AUTOMATIC, "automatic transmission fluid"
+    COOLANT = COOLANT, "coolant"
+    BRAKE = BRAKE, "brake fluid"
+
+
 class ProcedureRevision(models.Model):
     """What a procedure said from one day on; a job keeps the revision it started with."""
 
@@ -59,6 +70,7 @@ class ProcedureRevision(models.Model):
     capacity_typed = models.CharField(max_length=40, blank=True, help_text="the capacity as written, such as 1 qt")
     drain = QuantityField("drains at a change, L", null=True, blank=True)
     drain_typed = models.CharField(max_length=40, blank=True)
+    fluid_kind = models.CharField("kind of fluid", max_length=12, choices=FluidKind, default=FluidKind.OIL)
     specification = models.CharField("fluid specification", max_length=120, blank=True)
     tools = models.TextField("tools", blank=True, help_text="One a line.")
     cautions = models.TextField("cautions", blank=True, help_text="One a line, shown before the first step.")
@@ -118,7 +130,9 @@ class ProcedureNeed(models.Model):
     class Meta:
         ordering = ["position", "pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(quantity__gt=0), name="need_has_quantity"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0) | Q(quantity=0, typed=TO_FILL_IN), name="need_has_quantity"
+            ),
             models.CheckConstraint(condition=Q(item__isnull=False) | ~Q(description=""), name="need_says_what"),
         ]
 
@@ -164,6 +178,10 @@ class ProcedureStep(models.Model):
         "self", symmetrical=False, blank=True, related_name="needed_by", help_text="steps to be done before it"
     )
     threads = models.CharField(max_length=60, blank=True, help_text="clean and dry, oiled …: what the torque is for")
+    how = models.CharField(max_length=120, blank=True, help_text="how it is tightened without a torque, or after it")
+    to_fill_in = models.CharField(
+        max_length=40, blank=True, help_text="figures of the reading that are still to be filled in: target, from, to"
+    )
     substance = models.BooleanField(default=False, help_text="without it the service does not count as done")
 
     class Meta:

@@ -39,7 +39,7 @@ class JobStep(models.Model):
     )
     confirmed_why = models.CharField(max_length=200, blank=True, help_text="why a second person confirmed it")
     note = models.TextField(blank=True)
-    shortage = models.TextField(blank=True, help_text="what the shelf lacked when it was drawn")
+    shortage = models.TextField(blank=True, help_text="what the shelf lacked when it was taken")
 
     class Meta:
         ordering = ["operation", "position"]
@@ -71,6 +71,12 @@ class JobStep(models.Model):
         """Whether a reading outside its limits is turned away."""
         written = self.written
         return written is not None and bool(written.reading) and written.outside == written.Policy.REFUSE
+
+    @property
+    def stopped(self) -> bool:
+        """Whether its sample stops the work: later steps stay closed until somebody has said what is to be done."""
+        looks = self.written is not None and self.written.kind == "sample" and self.state == self.State.DONE
+        return looks and hasattr(self, "sample") and self.sample.waits
 
 
 class StepEvent(models.Model):

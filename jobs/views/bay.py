@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
+from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
@@ -22,14 +23,18 @@ from jobs.actions.not_done import reopen_not_done
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
-from jobs.bay_sheet import work_of
+from jobs.bay_sheet import spoken, work_of
 from jobs.consents import authorized, consent_of
-from jobs.forms_bay import ACT_FORMS, FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
-from jobs.models import Job, Operation
+from jobs.fluids import FLUIDS, OIL
+from jobs.forms_bay import ACT_FORMS, FINDINGS, DrawForm, FindingsForm, FinishForm, SampleAnswerForm, act_form
+from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
-from jobs.verdict import LABORATORY, SIGNS
+from jobs.taken import amount_of, left_over
+from jobs.work_order import paper_of
 
 WRITE = ["GET", "HEAD", "POST"]
+#: Ruled lines for notes on a printed work order.
+NOTE_RULES = 6
 
 
 @allowed("bay")
@@ -52,31 +57,36 @@ def work_page(
     job: Job,
     *,
     chosen: int | None = None,
-    forms: Mapping[str, ActForm] | None = None,
+    forms: Mapping[str, BaseForm] | None = None,
     said: str = "",
-    arrived: bool = False,
+    act: StepEvent | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """The page of a job in the bay, or its list of steps when htmx asks; `forms` are shown again with their errors.
 
-    `said` is what an act came to; `arrived` puts the focus on the open step.
+    `said` is what went otherwise than meant; `act` is what was done, for whoever listens instead of looking.
     """
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
     consent = consent_of(job, job.operations.all())
     work = work_of(job, consent, queries.used(lines), chosen, viewer=actor_of(request))
-    context: dict[str, Any] = {"job": job, "work": work, "said": said, "arrived": arrived}
+    context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": spoken(work, act) if act else ""}
     if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
-        made = {kind: act_form(kind, step) for kind in ACT_FORMS} | dict(forms or {})
-        context |= {"forms": made, "signs": SIGNS.values(), "laboratory": LABORATORY}
+        made = {kind: act_form(kind, step) for kind in ACT_FORMS}
+        fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
+        context |= {
+            "forms": {**made, "answer": SampleAnswerForm(), **(forms or {})},
+            "signs": fluid.signs.values(),
+            "laboratory": fluid.laboratory,
+        }
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
     return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
 
 
-def _errors(form: ActForm) -> list[str]:
+def _errors(form: BaseForm) -> list[str]:
     """Every sentence about a form, for a page that does not show the form itself."""
     return [str(error) for errors in form.errors.values() for error in errors]
 
@@ -89,6 +99,17 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
     with refusal_said(request):
         start_job(job=job, technician=user, actor=user, clock=timezone.now)
     return after_post(request, reverse("jobs:bay-job", args=[pk]))
+
+
+@allowed("bay")
+@require_safe
+def work_order(request: HttpRequest, pk: int) -> HttpResponse:
+    """The job as a sheet to print: boxes to tick and blanks for readings, for a bay without a tablet."""
+    job = bay_job_for(request, pk)
+    shown = paper_of(job, consent_of(job, job.operations.all()))
+    look = final_look.standing(job, job.operations.all())
+    context = {"job": job, "operations": shown, "rules": range(NOTE_RULES), "look": look}
+    return render_page(request, "jobs/work_order.html", context | {"looked_at": final_look.looked_at()})
 
 
 @allowed("bay")
@@ -122,6 +143,7 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
         return after_post(request, reverse("bay"))
     context = {"job": job, "form": form, "left": left_open(done), "not_counted": not_counted(done)}
     context |= {"look": look, "looked_at": final_look.looked_at(), "another": another}
+    context["to_return"] = [(line, amount_of(line, left)) for line, left in left_over(job)]
     return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
 
 
@@ -164,14 +186,14 @@ def findings(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(WRITE)
 def draw(request: HttpRequest, pk: int) -> HttpResponse:
     """Draw more from the shelf for a line."""
-    return _move(request, pk, draw_for_line, "Draw from the shelf")
+    return _move(request, pk, draw_for_line, "Take from shelf")
 
 
 @allowed("bay")
 @require_http_methods(WRITE)
 def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
     """Bring back to the shelf what was drawn for a line and not used."""
-    return _move(request, pk, return_from_line, "Bring back to the shelf")
+    return _move(request, pk, return_from_line, "Return to shelf")
 
 
 def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpResponse:
@@ -182,9 +204,18 @@ def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpRespons
     def move() -> Any:
         quantity, typed = form.amount()
         key = form.cleaned_data["key"]
-        return verb(key=key, line=line, quantity=quantity, typed=typed, actor=actor_of(request), clock=timezone.now)
+        return verb(
+            key=key,
+            line=line,
+            quantity=quantity,
+            typed=typed,
+            as_it_is=request.POST.get("as_it_is", ""),
+            actor=actor_of(request),
+            clock=timezone.now,
+        )
 
     if posted and attempt(form, move):
         return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))
-    context = {"form": form, "line": line, "heading": heading, "out": queries.used_on(line).quantity}
+    out = amount_of(line, queries.used_on(line).quantity)
+    context = {"form": form, "line": line, "heading": heading, "planned": amount_of(line), "out": out}
     return render_page(request, "jobs/bay_draw.html", context, status=422 if posted else 200)

@@ -117,7 +117,7 @@ def core_in(request: HttpRequest, pk: int) -> HttpResponse:
     actor = actor_of(request)
     with refusal_said(request):
         refund = hand_in_core(key=key_of(request), core=line, actor=actor, clock=timezone.now)
-        messages.success(request, f"{refund}: {-refund.quantity:f} of {line.quantity.normalize():f} handed in.")
+        messages.success(request, f"{refund}: {-refund.quantity:f} of {line.quantity.normalize():f} returned.")
     if request.POST.get("at") == "bay" or not may(request.user, "counter"):
         return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))
     return operation_answer(request, line.operation)

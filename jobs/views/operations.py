@@ -106,7 +106,7 @@ def operation_again(request: HttpRequest, pk: int) -> HttpResponse:
     row = access.operation_for(request, pk)
     with refusal_said(request):
         offer_again(operation=row, actor=actor_of(request), clock=timezone.now)
-        messages.success(request, f"“{row}” is offered again: the customer is asked anew.")
+        messages.success(request, f"“{row}” is offered again: ask the customer again.")
     return after_post(request, sheet_url(row.job, row))
 
 

@@ -1,14 +1,12 @@
-"""The fluid's evidence over the years, advisories, and the services due."""
+"""The fluid's evidence over the years, and recommended work."""
 
 from django.contrib import messages
-from django.db.models import F
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage.access import actor_of, allowed
-from garage.cuts import first_of
 from garage.gates import vehicle_for
 from garage.models import Vehicle
 from garage.queries import latest_reading, whole_distance
@@ -17,13 +15,12 @@ from garage.web import after_post, attempt, page_of, render_page
 from jobs.access import job_for
 from jobs.access_bay import any_advisory_for, component_for
 from jobs.actions.evidence import note_advisory, settle_advisory
+from jobs.fluids import FLUIDS, OIL
 from jobs.forms_bay import AdvisoryForm
-from jobs.models import Advisory, DueService
-from jobs.queries_bay import due_rows, samples_of
-from jobs.verdict import LABORATORY, SIGNS, Seen, judge
+from jobs.models import Advisory
+from jobs.queries_bay import samples_of
+from jobs.verdict import judge
 from jobs.views.bay import WRITE
-
-DUE_SHOWN = 100
 
 
 @allowed("bay")
@@ -32,9 +29,11 @@ def samples(request: HttpRequest, vehicle: int, component: int) -> HttpResponse:
     """Every sample of one component of a vehicle, the last first, with the rule behind the verdict."""
     car, part = vehicle_for(request, vehicle), component_for(request, component)
     page = page_of(samples_of(car, part), request)
-    judged = [(row, judge(Seen(row.color, row.clarity, row.particles, row.smell))) for row in page.rows]
+    judged = [(row, judge(row.seen)) for row in page.rows]
+    fluid = FLUIDS[page.rows[0].fluid_kind if page.rows else OIL]
     context = {"vehicle": car, "component": part, "page": page, "judged": judged}
-    return render_page(request, "jobs/samples.html", {**context, "signs": SIGNS.values(), "laboratory": LABORATORY})
+    context |= {"signs": fluid.signs.values(), "laboratory": fluid.laboratory}
+    return render_page(request, "jobs/samples.html", context)
 
 
 @allowed("bay")
@@ -58,7 +57,7 @@ def advisory(request: HttpRequest, pk: int) -> HttpResponse:
 
     noted = attempt(form, note) if posted else None
     if noted is not None:
-        messages.success(request, f"Noted: {noted}.")
+        messages.success(request, f"Recommendation added: {noted}.")
         return after_post(request, reverse("jobs:bay-job", args=[pk]))
     context = {"form": form, "job": job, "unit": profile().distance_unit}
     return render_page(request, "jobs/advisory.html", context, status=422 if posted else 200)
@@ -79,15 +78,3 @@ def advisory_settle(request: HttpRequest, pk: int, state: str) -> HttpResponse:
     row = any_advisory_for(request, pk)
     settle_advisory(advisory=row, state=state, actor=actor_of(request), clock=timezone.now)
     return after_post(request, reverse("jobs:bay-job", args=[row.job_id]))
-
-
-@allowed("counter")
-@require_safe
-def due(request: HttpRequest) -> HttpResponse:
-    """The services due, the most urgent first."""
-    today = timezone.localdate()
-    order = DueService.objects.order_by(F("on").asc(nulls_last=True), "pk")
-    found = first_of(order.values_list("pk", flat=True), DUE_SHOWN, request)
-    rows = found.with_rows(due_rows(DueService.objects.filter(pk__in=found), today))
-    rows.sort(key=lambda row: (not row.overdue, row.due.on is None, row.due.on or today))
-    return render_page(request, "jobs/due.html", {"rows": rows, "today": today})

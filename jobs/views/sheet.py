@@ -177,7 +177,7 @@ def offer_take(request: HttpRequest, pk: int) -> HttpResponse:
     offers = intake_search.offers_of(job.vehicle, timezone.localdate())
     taken = offers.taken(request.POST.getlist("taken")[:1]) if offers else []
     if not taken:
-        messages.warning(request, "That is no longer open: it was put on a job or settled meanwhile.")
+        messages.warning(request, "That is no longer open: it was put on a job or marked done meanwhile.")
         return after_post(request, sheet_url(job))
     return _acted(
         request,

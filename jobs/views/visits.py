@@ -5,7 +5,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from garage import gates
-from garage.access import allowed, may
+from garage.access import actor_of, allowed, may
 from garage.models import Customer, Vehicle
 from garage.web import page_of, render_page
 from jobs import queries
@@ -14,14 +14,14 @@ from jobs import queries
 @allowed("counter")
 @require_safe
 def of_customer(request: HttpRequest, pk: int) -> HttpResponse:
-    """The visits of a customer, the last one first."""
+    """The visits of a customer, newest first."""
     return _visits(request, gates.customer_for(request, pk), reverse("customer", args=[pk]))
 
 
 @allowed("bay")
 @require_safe
 def of_vehicle(request: HttpRequest, pk: int) -> HttpResponse:
-    """The visits of a vehicle, the last one first."""
+    """The visits of a vehicle, newest first."""
     return _visits(request, gates.vehicle_for(request, pk), reverse("vehicle", args=[pk]))
 
 
@@ -30,7 +30,7 @@ def _visits(request: HttpRequest, subject: Customer | Vehicle, back: str) -> Htt
     context = {
         "subject": subject,
         "page": page,
-        "visits": queries.visits(page.rows),
+        "visits": queries.visits(page.rows, actor_of(request)),
         "of_customer": isinstance(subject, Customer),
         "at_counter": may(request.user, "counter"),
         "back": back,

@@ -128,7 +128,7 @@ def _set_packs(item: Item, packs: Sequence[PackRow]) -> None:
         if former is not None:
             raise Refused(
                 f"“{former}” was a pack of this item before, and is in its history: "
-                "write it as a row of its own to bring it back.",
+                "add it as a row of its own to use it again.",
                 "packs",
             )
         row.save()
@@ -238,7 +238,7 @@ def _give_back(supersession: Supersession) -> None:
 
 @writing()
 def take_back_supersession(*, supersession: Supersession, actor: User | None, clock: Clock) -> Item:
-    """Undo a supersession written down by mistake; the old item, with what it replaced, stands alone again."""
+    """Undo a supersession written down by mistake; the old item, with what it replaced, is separate again."""
     now = clock()
     old, new = supersession.old, supersession.new
     _give_back(supersession)
@@ -253,5 +253,5 @@ def take_back_supersession(*, supersession: Supersession, actor: User | None, cl
     old, new = (Item.objects.get(pk=pk) for pk in (old.pk, new.pk))
     index(old)
     index(new)
-    audit.record("took back a replacement", old, actor=actor, now=now, by=str(new), item=new.pk)
+    audit.record("undid a replacement", old, actor=actor, now=now, by=str(new), item=new.pk)
     return old

@@ -151,7 +151,7 @@ def opening_stock(
     if opened_content:
         _open_container(full, opened_content, unit_cost, actor, now)
     if not packs and not opened_content:
-        raise Refused("Say how many packs there are, or what is left in the open one.", "packs")
+        raise Refused("Write how many packs there are, or what is left in the open one.", "packs")
     audit.record(
         "opening stock", item, actor=actor, now=now, packs=packs, open=str(opened_content or 0), cost=str(unit_cost)
     )
@@ -160,7 +160,7 @@ def opening_stock(
 
 def _open_container(full: Delivered, content: Decimal, cost: Decimal, actor: User | None, now: dt.datetime) -> None:
     if not full.item.measured or full.pack is None:
-        raise Refused("Only a pack of fluid can stand open.", "opened_content")
+        raise Refused("Only a pack of fluid can be open.", "opened_content")
     if content > full.size:
         raise Refused(f"An open {full.pack} holds at most {amount(full.size, full.item.base_unit)}.", "opened_content")
     container = _new_container(full, None, full.size, cost, now)

@@ -33,17 +33,25 @@ class Shortage(Refused):
 
 @writing()
 def draw(
-    *, item: Item, quantity: Decimal, reason: str, typed: str = "", actor: User | None, clock: Clock
+    *,
+    item: Item,
+    quantity: Decimal,
+    reason: str,
+    typed: str = "",
+    fresh: bool = False,
+    actor: User | None,
+    clock: Clock,
 ) -> list[Movement]:
     """Take a quantity (in the base unit) from the shelf, from as many containers as it needs.
 
     The open container goes first, then the oldest; stock of older numbers of the item counts and is used up
-    first. It takes no key: the verb that uses the fluid has one. Raises Shortage when there is not enough.
+    first; `fresh` leaves alone what stands open for longer than it keeps. It takes no key: the verb that uses the
+    fluid has one. Raises Shortage when there is not enough.
     """
     now = clock()
     if quantity <= 0:
-        raise Refused("A draw must be more than zero.", "quantity")
-    containers = list(queries.to_draw(item))
+        raise Refused("You must take more than zero.", "quantity")
+    containers = queries.to_draw_fresh(item, now) if fresh else list(queries.to_draw(item))
     there = sum((container.content for container in containers), Decimal(0))
     if there < quantity:
         raise Shortage(item, quantity, there)
@@ -95,7 +103,7 @@ def give_back(
             out, value = out - fits, value - back
         left -= part
     if left or not returned:
-        raise Refused("More comes back than was drawn.", "quantity")
+        raise Refused("More comes back than was taken.", "quantity")
     audit.record("returned to the shelf", returned[0].item, actor=actor, now=now, quantity=str(quantity), reason=reason)
     return returned
 
@@ -184,7 +192,7 @@ def _check_setting(container: Container, content: Decimal, reason: str, kind: st
     if kind == Kind.WASTE and content > container.content:
         raise Refused("Waste cannot leave more than there was.", "quantity")
     if kind != Kind.COUNT and not reason.strip():
-        raise Refused("Say why, in a few words: it stays in the book.", "reason")
+        raise Refused("Write why, in a few words: it stays in the book.", "reason")
 
 
 def _set_content(
@@ -276,11 +284,11 @@ def _forget_costs(container: Container) -> None:
 
 def _check_undoing(movement: Movement, container: Container) -> None:
     if movement.kind == Kind.REVERSAL:
-        raise Refused("An undoing is not undone; write a new movement instead.")
+        raise Refused("An undo cannot be undone: make a new entry instead.")
     if Movement.objects.filter(reverses=movement).exists():
-        raise Refused("This movement is undone already.")
+        raise Refused("This entry is undone already.")
     if movement.returned_by.filter(reversed_by=None).exists():
-        raise Refused("Something of this draw came back to the shelf; bring the rest back instead.")
+        raise Refused("Some of this was returned to the shelf: return the rest instead.")
     if movement.quantity < 0 and not has_room(container, -movement.quantity):
         raise Refused(
             f"It cannot be undone: {container.label} holds {queries.holds(container)} by now, and no more than "
@@ -318,7 +326,7 @@ def _take_or_add(item: Item, change: Decimal, reason: str, actor: User | None, n
     if change > 0:
         newest = queries.in_the_book(batches).last()
         if newest is None:
-            raise Refused("None of it ever came: write it down as opening stock, with its cost.", "quantity")
+            raise Refused("None of it was ever received: enter it as opening stock, with its cost.", "quantity")
         value = worth.added_value(change, newest.unit_cost)
         post(newest, Kind.COUNT, change, value, actor=actor, now=now, reason=reason)
     left = -change

@@ -221,7 +221,7 @@ class Migration(migrations.Migration):
                     "up_to",
                     garage.fields.UnitPriceField(blank=True, null=True, unique=True, verbose_name="up to a cost of"),
                 ),
-                ("markup", garage.fields.ShareField(help_text="0.40 for 40 %", verbose_name="markup")),
+                ("markup", garage.fields.ShareField(help_text="0.40 for 40%", verbose_name="markup")),
             ],
             options={
                 "ordering": [models.OrderBy(models.F("up_to"), nulls_last=True)],
@@ -246,7 +246,7 @@ class Migration(migrations.Migration):
                         choices=[
                             ("opening", "opening balance"),
                             ("receipt", "received"),
-                            ("draw", "drawn"),
+                            ("draw", "taken from the shelf"),
                             ("return", "returned to the shelf"),
                             ("adjustment", "adjusted"),
                             ("waste", "wasted"),

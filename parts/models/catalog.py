@@ -165,7 +165,7 @@ class MarkupBand(models.Model):
     """The markup on items up to a unit cost; the last band is open. See `pricing.selling_price`."""
 
     up_to = UnitPriceField("up to a cost of", null=True, blank=True, unique=True)
-    markup = ShareField("markup", help_text="0.40 for 40 %")
+    markup = ShareField("markup", help_text="0.40 for 40%")
 
     class Meta:
         ordering = [F("up_to").asc(nulls_last=True)]

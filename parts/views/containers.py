@@ -64,7 +64,7 @@ def _say(request: HttpRequest, before: Container, after: Container) -> None:
 @allowed("shelf")
 @require_safe
 def containers(request: HttpRequest, pk: int) -> HttpResponse:
-    """Every container an item had, the newest first, the empty ones too."""
+    """Every container an item had, newest first, the empty ones too."""
     item = item_for(request, pk)
     page = page_of(queries.containers_of(item), request)
     return render_page(request, "parts/containers.html", {"item": item, "page": page})
@@ -107,7 +107,7 @@ def opening(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and attempt(
         form, lambda: opening_stock(item=item, actor=actor, clock=timezone.now, **form.values())
     ):
-        messages.success(request, f"{item}: opening stock is written down.")
+        messages.success(request, f"{item}: opening stock entered.")
         return after_post(request, reverse("parts:item", args=[item.pk]))
     context = {"item": item, "form": form}
     return render_page(request, "parts/opening.html", context, status=422 if request.method == "POST" else 200)

@@ -85,5 +85,5 @@ def replace_undo(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a supersession back that was written down by mistake."""
     row = supersession_for(request, pk)
     take_back_supersession(supersession=row, actor=actor_of(request), clock=timezone.now)
-    messages.success(request, f"{row.old} stands alone again.")
+    messages.success(request, f"{row.old} is separate again.")
     return after_post(request, reverse("parts:item", args=[pk]))

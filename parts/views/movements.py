@@ -18,7 +18,7 @@ from parts.models import Movement
 @allowed("shelf")
 @require_safe
 def movements(request: HttpRequest) -> HttpResponse:
-    """What came and went, the newest first; by kind, and by anything an item is found by."""
+    """What came and went, newest first; by kind, and by anything an item is found by."""
     text, kind = asked(request), request.GET.get("kind", "")
     rows = queries.movements()
     if text:

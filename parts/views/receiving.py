@@ -26,7 +26,7 @@ def receive(request: HttpRequest) -> HttpResponse:
     if sheet.receiving and sheet.is_valid():
         receipt = attempt(sheet.head, lambda: take_in(actor=actor, clock=timezone.now, **sheet.values()))
         if receipt:
-            messages.success(request, "Received: it stands on the shelf.")
+            messages.success(request, "Delivery received: it is on the shelf.")
             return after_post(request, reverse("parts:receipt", args=[receipt.pk]))
     status = 422 if sheet.receiving else 200
     return render_page(request, "parts/receive.html", {"sheet": sheet}, partial="sheet", status=status)
@@ -35,7 +35,7 @@ def receive(request: HttpRequest) -> HttpResponse:
 @allowed("stock")
 @require_safe
 def receipts(request: HttpRequest) -> HttpResponse:
-    """The deliveries, the newest first."""
+    """The deliveries, newest first."""
     return render_page(request, "parts/receipts.html", {"page": page_of(queries.deliveries(), request)})
 
 

@@ -64,7 +64,7 @@ def price_new(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and attempt(
         form, lambda: set_pack_price(actor=actor, clock=timezone.now, **form.cleaned_data)
     ):
-        messages.success(request, "The price is saved.")
+        messages.success(request, "The price is added.")
         return after_post(request, reverse("parts:item", args=[item.pk]))
     context = {"item": item, "form": form}
     return render_page(request, "parts/price_new.html", context, status=422 if request.method == "POST" else 200)

@@ -12,10 +12,48 @@ export function say(sentence) {
 
 const typing = (element) => element.isContentEditable || /^(INPUT|SELECT|TEXTAREA)$/.test(element.tagName);
 
+// Keys. What has one says so in aria-keyshortcuts, and the menu names them all. Single keys can be switched off there:
+// whoever speaks to the machine would press them by chance. They never act while somebody types.
+const OFF = "sumpbook-no-single-keys";
+const MAIN = "Control+Enter";
+
+/** The act that a page or the form somebody is in leads to: one, or none where nothing says which. */
+function mainAct(from) {
+  const shown = (acts) => acts.filter((act) => act.checkVisibility());
+  const strong = (root) => shown([...root?.querySelectorAll(".act:not(.quiet)") ?? []]);
+  const form = from?.closest("form:not([role=search])");
+  const own = form && shown([...form.elements].filter((element) => element.matches(".act:not(.quiet)")));
+  if (own?.length) return own.at(-1);
+  for (const place of [".step.open", ".foot"]) {
+    const acts = strong(document.querySelector(`main ${place}`));
+    if (acts.length) return place === ".foot" ? acts.at(-1) : acts[0];
+  }
+  const acts = strong(document.querySelector("main"));
+  return acts.length === 1 ? acts[0] : null;
+}
+
+function markMain() {
+  const main = mainAct(null);
+  for (const act of document.querySelectorAll(`[aria-keyshortcuts="${MAIN}"]`)) {
+    if (act !== main) act.removeAttribute("aria-keyshortcuts");
+  }
+  main?.setAttribute("aria-keyshortcuts", MAIN);
+}
+
+function single(event) {
+  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || typing(event.target)) return;
+  if (event.key.length !== 1 || localStorage.getItem(OFF)) return;
+  const has = document.querySelector(`[aria-keyshortcuts="${CSS.escape(event.key)}"]`);
+  if (!has) return;
+  event.preventDefault();
+  if (typing(has)) { has.focus(); has.select(); } else has.click();
+}
+
 document.addEventListener("keydown", (event) => {
-  if (event.key === "/" && !event.ctrlKey && !event.metaKey && !event.altKey && !typing(event.target)) {
-    const find = document.getElementById("find");
-    if (find) { event.preventDefault(); find.focus(); find.select(); }
+  single(event);
+  if (event.key === "Enter" && (event.ctrlKey || event.metaKey) && !event.repeat && !event.target.closest("a[href]")) {
+    const act = mainAct(event.target);
+    if (act) { event.preventDefault(); act.click(); }
   }
   if (event.key === "Escape") {
     const menu = document.querySelector("details.menu[open]");
@@ -28,6 +66,11 @@ document.addEventListener("click", (event) => {
     if (!menu.contains(event.target)) menu.open = false;
   }
   if (event.target.closest("[data-print]")) window.print();
+  const keys = event.target.closest("[data-single-keys]");
+  if (keys) {
+    if (localStorage.getItem(OFF)) localStorage.removeItem(OFF); else localStorage.setItem(OFF, "1");
+    showKeys(keys);
+  }
 });
 
 // What a form was written with. A field may be called "method" or "action", and then form.method is that field.
@@ -109,10 +152,20 @@ addEventListener("pageshow", (event) => {
   for (const input of document.querySelectorAll("input[data-once]")) input.value = newKey();
 });
 
-/** Put the focus where the answer wants it: on the errors first. */
+/** The first thing to fill in or to press in a form or list: what is still empty, else its act or link. */
+function begin(form) {
+  const empty = ({ type, name, value }) =>
+    type === "radio" ? !form.querySelector(`[name="${CSS.escape(name)}"]:checked`) : type !== "checkbox" && !value;
+  const fields = [...form.querySelectorAll("input:not([type=hidden]), select, textarea")];
+  return fields.find((field) => !field.disabled && field.checkVisibility() && empty(field)) ?? form.querySelector(".act, a");
+}
+
+/** Put the focus where the answer wants it: on the errors first, else where the next act begins. */
 function arrive(root) {
   const place = root.matches?.(".errors") ? root : root.querySelector(".errors") ?? root.querySelector("[data-focus]");
-  place?.focus();
+  if (place) { place.focus(); return; }
+  const form = root.querySelector("[data-begin]");
+  if (form) begin(form)?.focus({ preventScroll: true });
 }
 
 // What was said of the last try does not outlive the next: after it, "nothing was saved" would be untrue.
@@ -122,7 +175,7 @@ document.addEventListener("htmx:beforeRequest", (event) => {
 document.addEventListener("htmx:afterRequest", (event) => {
   for (const form of [...sent.keys()]) if (form === event.detail.elt || !form.isConnected) free(form);
 });
-document.addEventListener("htmx:afterSettle", (event) => arrive(event.detail.elt));
+document.addEventListener("htmx:afterSettle", (event) => { arrive(event.detail.elt); markMain(); });
 document.addEventListener("htmx:responseError", (event) => {
   const { status } = event.detail.xhr;
   if (status === 401) { sayLoggedOut(); return; }
@@ -146,9 +199,14 @@ document.addEventListener("htmx:beforeProcessNode", ({ target }) => {
   target.removeAttribute("hx-post");
 });
 
+const showKeys = (button) => button.setAttribute("aria-pressed", String(!localStorage.getItem(OFF)));
+document.querySelectorAll("[data-single-keys]").forEach(showKeys);
+markMain();
 arrive(document);
 
-// On a phone the bay shows one step to a screen: begin at the open one.
-if (!location.hash && matchMedia("(width < 40rem)").matches) {
-  document.querySelector(".steps > .open")?.scrollIntoView({ block: "start" });
+// The bay begins at the open step: on a phone it fills the screen, elsewhere it is brought in when it does not fit.
+const step = document.querySelector(".step.open");
+if (step && !location.hash) {
+  const fits = step.getBoundingClientRect().bottom <= innerHeight && matchMedia("(width >= 40rem)").matches;
+  if (!fits) step.scrollIntoView({ block: "start", behavior: "instant" });
 }

@@ -148,7 +148,7 @@ def person(doors: Doors) -> Person:
 
 def _log_in(page: Page, username: str) -> StorageState:
     page.goto("/login/")
-    page.get_by_label("Username").fill(username)
+    page.get_by_label("Login name").fill(username)
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Log in").click()
     page.wait_for_url(lambda url: "/login/" not in url)

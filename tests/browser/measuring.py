@@ -1,5 +1,6 @@
 """What axe cannot measure: sideways scroll, the size of targets, and where the focus is."""
 
+import re
 from typing import Any
 
 from playwright.sync_api import Page
@@ -42,6 +43,29 @@ FOCUS = """() => {
   };
 }"""
 
+#: The first line of each row of the tables: where its words and the figure it is about are.
+FIRST_LINES = """() => {
+  const figures = [...document.querySelectorAll("table.stack tbody tr > .n")].filter((cell) =>
+    cell.checkVisibility() && getComputedStyle(cell).position === "absolute" && cell.textContent.trim());
+  return figures.map((cell) => {
+    const row = cell.parentElement;
+    const range = document.createRange();
+    range.selectNodeContents(row.firstElementChild.firstElementChild ?? row.firstElementChild);
+    const [words] = range.getClientRects();
+    const box = cell.getBoundingClientRect();
+    range.selectNodeContents(cell);
+    const figure = range.getBoundingClientRect();
+    return {row: row.innerText.slice(0, 80), words_top: words.top, words_end: words.right, figure_top: figure.top,
+            figure_start: figure.left, figure_end: box.right, edge: row.getBoundingClientRect().right};
+  });
+}"""
+
+#: What can be pressed or filled in, as Playwright writes what a reader hears: `- link "Job 12":`.
+_TARGET = re.compile(
+    r'^(?P<in> *)- (?P<role>link|button|textbox|searchbox|combobox|spinbutton|checkbox|radio|group) "(?P<name>[^"]*)"'
+)
+_ADDRESS = re.compile(r"^ *- /url: (?P<url>.*)$")
+
 
 def past_the_edge(page: Page) -> list[str]:
     """What makes the page scroll sideways; nothing when it does not."""
@@ -59,3 +83,29 @@ def focus(page: Page) -> dict[str, Any]:
     """The focused element's words, its outline's width and its tag."""
     found: dict[str, Any] = page.evaluate(FOCUS)
     return found
+
+
+def first_lines(page: Page) -> list[dict[str, Any]]:
+    """Where the words and the figure of each row of the page's tables are; nothing at a size that shows columns."""
+    found: list[dict[str, Any]] = page.evaluate(FIRST_LINES)
+    return found
+
+
+def same_names(page: Page) -> list[str]:
+    """The targets that a reader cannot tell apart by their names; links that lead to one place may share one."""
+    seen: dict[tuple[str, str], set[str]] = {}
+    groups: list[tuple[int, str]] = []
+    last: tuple[str, str] | None = None
+    for number, line in enumerate(page.locator("body").aria_snapshot().splitlines()):
+        if last and (address := _ADDRESS.match(line)):
+            seen[last] = seen[last] - {str(number - 1)} | {address["url"]}
+        last = None
+        depth = len(line) - len(line.lstrip())
+        groups = [(at, name) for at, name in groups if at < depth]
+        if (target := _TARGET.match(line)) and target["role"] == "group":
+            groups.append((depth, target["name"]))
+        elif target:
+            within = " ".join(name for _at, name in groups)
+            last = (target["role"], f"{within} {target['name']}".strip())
+            seen.setdefault(last, set()).add(str(number))
+    return [f"{len(places)} × {role} “{name}”" for (role, name), places in seen.items() if len(places) > 1]

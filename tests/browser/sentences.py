@@ -22,12 +22,19 @@ def tap_in(page: Page, number: str) -> None:
         pad.get_by_role("button", name="Decimal point" if digit == "." else digit, exact=True).tap()
 
 
+def press_done(page: Page, act: str = "Done") -> None:
+    """Press the open step's one big act, which also says what it records: “Done, 13 ft·lb”."""
+    page.locator("[aria-current=step]").get_by_role("button", name=re.compile(rf"^{act}(,|$)")).tap()
+
+
 def confirm(page: Page, *, tap: bool = False) -> None:
     """Confirm a hold point: the first tap opens the second button, below it."""
-    for target in (
+    first, second = (
         page.locator("summary", has_text="Confirm step"),
         page.get_by_role("button", name="Yes, I checked it"),
-    ):
+    )
+    expect(first).not_to_have_attribute("aria-disabled", "true")  # a step that has just come waits
+    for target in (first, second):
         target.tap() if tap else target.click()
 
 
@@ -38,8 +45,8 @@ def settled(page: Page) -> None:
 
 def begin_line(operation: Locator, kind: str) -> None:
     """Open the form for a new line of a kind, on the sheet itself."""
-    operation.get_by_role("link", name="Add a line").click()
-    kinds = operation.get_by_role("navigation", name="Kind of line")
+    operation.get_by_role("link", name="Add line").click()
+    kinds = operation.get_by_role("navigation", name="Kinds of line")
     if kind not in kinds.locator("[aria-current]").inner_text():
         kinds.get_by_role("link", name=kind).click()
     expect(kinds.locator("[aria-current]")).to_have_text(kind)

@@ -20,11 +20,11 @@ def test_a_line_written_in_a_tab_of_its_own_reaches_the_sheet(person: Person, ru
     box(page, "What").fill("Fitting")
     box(page, "Quantity").fill("two")
     box(page, "Unit price").fill("4.00")
-    page.get_by_role("button", name="Save the line").click()
+    page.get_by_role("button", name="Save line").click()
     expect(page.get_by_role("alert")).to_contain_text("“two” is not understood")
     expect(box(page, "What")).to_have_value("Fitting")  # nothing typed is lost
     box(page, "Quantity").fill("2")
-    page.get_by_role("button", name="Save the line").click()
+    page.get_by_role("button", name="Save line").click()
     expect(page.get_by_role("row").filter(has_text="Fitting")).to_contain_text("8.00")
 
 

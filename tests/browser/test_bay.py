@@ -16,7 +16,7 @@ from jobs.procedure_files import parse
 from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.running import Running
-from tests.browser.sentences import box, confirm
+from tests.browser.sentences import box, confirm, press_done
 from tests.browser.visits import Visit, go_on, visit
 
 
@@ -30,13 +30,13 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
     confirm(page)
     box(page, "Came out, L").fill("0.8")
     page.route("**/tick/", lambda route: route.abort())
-    page.get_by_role("button", name="Done", exact=True).click()
+    press_done(page)
     lost = page.get_by_role("status").get_by_text("Nothing was saved")
     expect(lost).to_be_in_viewport()
     expect(box(page, "Came out, L")).to_have_value("0.8")
     assert all("ERR_FAILED" in fault or "sendError" in fault for fault in doors.opened[-1][1].take())
     page.unroute("**/tick/")
-    page.get_by_role("button", name="Done", exact=True).click()
+    press_done(page)
     expect(page.get_by_role("heading", name="Look at the drained fluid")).to_be_visible()
     expect(lost).to_have_count(0)
     with running.book():
@@ -51,7 +51,7 @@ def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
         came = visit(garage, "Nell Ashby", "OFF-713", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET)
     page.goto(f"/bay/{came.job.pk}/")
-    page.get_by_role("link", name="Write what was found and done").first.click()
+    page.get_by_role("link", name="Write findings").first.click()
     box(page, "Found").fill("Seal weeps at the output shaft.")
     page.context.set_offline(True)
     page.get_by_role("button", name="Save").click()
@@ -71,11 +71,12 @@ def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, runnin
     page.goto(f"/bay/{came.job.pk}/")
     confirm(page)
     expect(box(page, "Came out, L")).to_have_attribute("inputmode", "none")  # the pad is there instead
-    page.get_by_role("button", name="Unit or fraction").tap()
+    page.get_by_role("button", name="Other unit, fraction").tap()
     expect(box(page, "Came out, L")).to_have_attribute("inputmode", "text")
     expect(box(page, "Came out, L")).to_be_focused()
     page.keyboard.type("3/4 qt")
-    page.get_by_role("button", name="Done", exact=True).click()
+    press_done(page)
+    page.get_by_text("2 steps before this one").tap()
     expect(page.get_by_text("Drain the fluid, 0.75 qt · 0.71 L")).to_be_visible()
 
 

@@ -21,7 +21,7 @@ OVER = "You were logged out, and nothing was saved."
 
 def log_in(page: Page, garage: Garage) -> None:
     page.goto("/login/")
-    box(page, "Username").fill(garage.logins["counter"])
+    box(page, "Login name").fill(garage.logins["counter"])
     box(page, "Password").fill(PASSWORD)
     page.get_by_role("main").get_by_role("button", name="Log in").click()
     page.wait_for_url(lambda url: "/login/" not in url)

@@ -1,5 +1,6 @@
 """Every main page by everybody's eyes: axe, narrow screens, gloves, and the keyboard alone."""
 
+import re
 from collections.abc import Callable, Iterator
 from typing import Literal
 
@@ -9,7 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.browser import axe
 from tests.browser.cast import Garage
 from tests.browser.conftest import FAILED, Doors
-from tests.browser.measuring import focus, past_the_edge, small_targets
+from tests.browser.measuring import first_lines, focus, past_the_edge, same_names, small_targets
 from tests.browser.pages import PAGES, Shown, fill
 from tests.browser.running import Running
 
@@ -73,6 +74,40 @@ def test_anybody_can_read_and_use_every_page_at_every_size(at: At, name: str, wi
     assert not past_the_edge(page)
 
 
+#: Lists whose rows say what and how much; each is a table that a phone shows in rows of two lines.
+LISTS = ("shelf", "movements", "books", "invoices", "payments", "containers", "job sheet")
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_a_phone_shows_a_table_in_rows_with_their_figure_at_the_edge(at: At, name: str) -> None:
+    page = at(name, 360)
+    assert not past_the_edge(page)
+    expect(page.get_by_role("columnheader").first).to_be_attached()  # a reader still hears the headings
+    rows = first_lines(page)
+    assert rows, "nothing to look at"
+    for row in rows:
+        assert abs(row["figure_top"] - row["words_top"]) < 6, f"not on the first line: {row}"
+        assert row["words_end"] <= row["figure_start"] + 1, f"one lies on the other: {row}"
+        assert abs(row["figure_end"] - row["edge"]) < 1, f"not at the edge: {row}"
+
+
+def test_a_procedure_is_read_over_the_whole_width_of_a_phone(at: At) -> None:
+    page = at("procedure", 360)
+    assert not past_the_edge(page)
+    step = page.get_by_role("listitem").filter(has_text="Tighten the drain plug").first
+    inside, words = step.bounding_box(), step.locator(".more").bounding_box()
+    assert inside is not None
+    assert words is not None
+    assert words["width"] > 0.9 * inside["width"]
+    expect(step).to_contain_text(re.compile(r"13 ft·lb.*Threads in aluminum strip past the number", re.DOTALL))
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_two_targets_of_a_page_have_one_name(at: At, name: str) -> None:
+    """Heard one by one, each says what it belongs to: “Take from shelf: Oil filter”."""
+    assert not same_names(at(name))
+
+
 @pytest.mark.parametrize("name", [name for name, (role, _, _) in PAGES.items() if role == "technician"])
 def test_a_glove_hits_every_target_of_the_bay(at: At, name: str) -> None:
     page = at(name, 820)
@@ -84,10 +119,10 @@ def test_a_glove_hits_every_target_of_the_bay(at: At, name: str) -> None:
 #: Where the keyboard leads on some main pages: the words of the act that is pressed most.
 MAIN_ACTS = {
     "counter": "New visit",
-    "new visit": "Open the job",
-    "job sheet": "Add an operation",
+    "new visit": "Open job",
+    "job sheet": "Add operation",
     "customer": "New visit",
-    "bay job": "Finish",
+    "bay job": "Finish job",
 }
 
 
@@ -109,9 +144,9 @@ def test_the_keyboard_alone_reaches_the_main_act_and_shows_where_it_is(at: At, n
 def test_a_log_in_that_fails_says_so_and_keeps_the_name(doors: Doors, garage: Garage) -> None:
     page = doors.visitor()
     page.goto("/login/")
-    page.get_by_label("Username").fill(garage.logins["counter"])
+    page.get_by_label("Login name").fill(garage.logins["counter"])
     page.get_by_label("Password").fill("not the password")
     page.get_by_role("button", name="Log in").click()
     expect(page.get_by_role("alert")).to_contain_text("do not go together")
-    expect(page.get_by_label("Username")).to_have_value(garage.logins["counter"])
+    expect(page.get_by_label("Login name")).to_have_value(garage.logins["counter"])
     assert not axe.violations(page)

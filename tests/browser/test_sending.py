@@ -75,15 +75,15 @@ def test_a_note_after_back_is_another_note(person: Person, running: Running, gar
     page = person("technician")
     page.goto(f"/bay/{came.job.pk}/advisory/")
     key = page.locator("input[name=key]").last.input_value()
-    box(page, "In words").fill("Front drain plug worn")
+    box(page, "Recommendation").fill("Front drain plug worn")
     page.locator("form.form button[type=submit]").last.click()
     page.wait_for_url(lambda url: "/advisory/" not in url)
     page.go_back()
-    expect(box(page, "In words")).to_be_visible()
+    expect(box(page, "Recommendation")).to_be_visible()
     renewed = page.locator("input[name=key]").last.input_value()
     assert renewed != key
     assert len(renewed) == 36 and renewed[14] == "4" and renewed[19] in "89ab"  # RFC 9562, version 4
-    box(page, "In words").fill("Rear drain plug worn")
+    box(page, "Recommendation").fill("Rear drain plug worn")
     page.locator("form.form button[type=submit]").last.click()
     page.wait_for_url(lambda url: "/advisory/" not in url)
     for noted in ("Front drain plug worn", "Rear drain plug worn"):

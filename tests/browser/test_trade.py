@@ -30,13 +30,13 @@ def write_down_the_oil(page: Page) -> None:
 
 
 def receive_four_bottles_at_40(page: Page) -> None:
-    page.get_by_role("link", name="Receive", exact=True).last.click()
+    page.get_by_role("link", name="Receive delivery", exact=True).last.click()
     page.get_by_role("button", name="Add Gear oil GL-40, 1 L bottle").click()
     box(page, "Packs").fill("4")
     box(page, "Price a pack").fill("40.00")
     page.keyboard.press("Tab")
     expect(page.locator("footer")).to_contain_text("160.00")
-    page.get_by_role("button", name="Receive", exact=True).click()
+    page.get_by_role("button", name="Receive delivery", exact=True).click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Delivery")
 
 
@@ -51,15 +51,15 @@ def put_it_on_the_sheet(page: Page, job: int) -> None:
     settled(page)
     box(operation, "Quantity").fill("2.8")
     expect(operation.get_by_text("comes to")).to_contain_text("168.00")
-    operation.get_by_role("button", name="Save the line").click()
+    operation.get_by_role("button", name="Save line").click()
     expect(operation.get_by_role("row").filter(has_text="Gear oil GL-40")).to_contain_text("168.00")
 
 
 def change(page: Page, liters: str) -> None:
     row = page.get_by_role("listitem").filter(has_text="Gear oil GL-40")
-    row.get_by_role("link", name="Draw").tap()
+    row.get_by_role("link", name="Take from shelf").tap()
     tap_in(page, liters)
-    page.get_by_role("button", name="Draw").tap()
+    page.get_by_role("button", name="Take from shelf").tap()
     expect(page.get_by_role("heading", level=1)).to_contain_text("KET-200")
 
 
@@ -79,7 +79,8 @@ def test_fluid_is_bought_by_the_liter_used_by_the_fraction_and_asked_for_in_quar
     counter.goto("/shelf/")
     counter.get_by_role("link", name="Gear oil GL-40").click()
     shelf = counter.get_by_role("main")
-    expect(part(counter, "Movements").get_by_role("row").filter(has_text="drawn")).to_contain_text("−28.00")
+    taken = part(counter, "Stock history").get_by_role("row").filter(has_text="taken from the shelf")
+    expect(taken).to_contain_text("−28.00")
     expect(shelf).to_contain_text(re.compile(r"0\.300 L.*0\.317 qt"))  # left in the open bottle
     counter.get_by_text("Cost and price").click()
     expect(shelf).to_contain_text("40.00 / L")
@@ -97,11 +98,11 @@ def test_30000_miles_less_11000_driven_leave_19000(person: Person, running: Runn
         came = visit(garage, "Lisbet Auer", "KET-201", until=stages.FINISHED)  # at 88,412 mi
     page = person("counter")
     page.goto(f"/vehicles/{came.vehicle.pk}/")
-    expect(part(page, "Due next")).to_contain_text(re.compile(r"30,000 mi\s*left"))
-    page.get_by_role("link", name="Write down the odometer").click()
+    expect(part(page, "Due next")).to_contain_text(re.compile(r"30,000 mi\s*remaining"))
+    page.get_by_role("link", name="Record odometer").click()
     box(page, "Odometer").fill("99412")
-    page.get_by_role("button", name="Write down").click()
-    page.get_by_role("button", name="Save it as it is").click()  # 11,000 miles in a day are asked about
-    expect(part(page, "Due next")).to_contain_text(re.compile(r"19,000 mi\s*left"))
-    page.goto("/counter/due/")
+    page.get_by_role("button", name="Record odometer").click()
+    page.get_by_role("button", name="Save anyway").click()  # 11,000 miles in a day are asked about
+    expect(part(page, "Due next")).to_contain_text(re.compile(r"19,000 mi\s*remaining"))
+    page.goto("/counter/due/?within=all")
     expect(page.get_by_role("row").filter(has_text="KET-201")).to_contain_text("19,000 mi")

@@ -43,16 +43,16 @@ def test_the_owner_changes_the_profile(shop: ShopProfile, login: Login) -> None:
 @pytest.mark.parametrize(
     ("wrong", "sentence"),
     [
-        ({"name": ""}, "This field is required."),
+        ({"name": ""}, "Write the garage’s name."),
         ({"labor_rate": "lots"}, "is not a number"),
         ({"labor_rate": "1.234"}, "At most 2 places"),
-        ({"currency": "dollars"}, "at most 3 characters"),
+        ({"currency": "dollars"}, "At most 3 characters"),
         ({"currency": "1$"}, "Three letters"),
-        ({"time_zone": "Mars/Olympus"}, "not one of the available choices"),
-        ({"mail_text": "Dear {first name}"}, "Nothing is known as {first name}."),
-        ({"payment_days": "-1"}, "greater than or equal to 0"),
-        ({"payment_days": "99999999999"}, "less than or equal to 9999"),
-        ({"estimate_days": "99999"}, "less than or equal to 9999"),
+        ({"time_zone": "Mars/Olympus"}, "is not on the list"),
+        ({"mail_text": "Dear {first name}"}, "Unknown placeholder {first name}."),
+        ({"payment_days": "-1"}, "At least 0."),
+        ({"payment_days": "99999999999"}, "At most 9999."),
+        ({"estimate_days": "99999"}, "At most 9999."),
         ({"labor_rate": "-1"}, "Not less than 0."),
     ],
 )

@@ -44,7 +44,16 @@ def test_what_can_be_read_two_ways_or_not_at_all_is_asked_about(typed: str) -> N
 
 @pytest.mark.parametrize(
     ("typed", "hours"),
-    [("0.75", "0.75"), ("1,4 h", "1.4"), ("1 1/2", "1.5"), ("1:30", "1.5"), ("45 min", "0.75"), ("20min", "0.33")],
+    [
+        ("0.75", "0.75"),
+        ("1,4 h", "1.4"),
+        ("1.4 hr", "1.4"),
+        ("1:30 hr", "1.5"),
+        ("1 1/2", "1.5"),
+        ("1:30", "1.5"),
+        ("45 min", "0.75"),
+        ("20min", "0.33"),
+    ],
 )
 def test_hours_are_taken_by_the_clock_and_in_minutes_too(typed: str, hours: str) -> None:
     assert QuantityFormField(base="h").clean(typed).value == D(hours)

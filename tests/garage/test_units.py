@@ -362,7 +362,7 @@ def test_what_the_program_prints_can_be_typed_back(value: Decimal, unit: str) ->
         ("-40", "degF", "-40 °F · -40 °C"),
         ("0.030", "in", "0.030 in · 0.76 mm"),
         ("2", "kg", "2 kg · 4.41 lb"),
-        ("4", "each", "4 each"),
+        ("4", "each", "4 ea"),
     ],
 )
 def test_the_unit_as_written_comes_first(value: str, unit: str, shown: str) -> None:

@@ -24,7 +24,7 @@ def typed(**more: str) -> dict[str, str]:
 
 
 def answer_of(html: str) -> str:
-    """What the button “save it as it is” sends."""
+    """What the button “save anyway” sends."""
     return html.split('name="as_it_is" value="')[1].split('"')[0]
 
 
@@ -43,7 +43,7 @@ def test_a_new_car_is_written_down_for_its_owner(shop: object, login: Login, odi
     [
         ({"vin": SAMPLE[:-1]}, "must have 17 characters, not 16"),
         ({"vin": SAMPLE[:-1] + "O"}, "must not contain O"),
-        ({"make": ""}, "This field is required."),
+        ({"make": ""}, "Write the make."),
         ({"year": "1492"}, "From 1,885 to 2,100."),
         ({"year": "new"}, "is not a whole number"),
     ],
@@ -62,7 +62,7 @@ def test_a_failed_check_digit_is_asked_about_and_can_be_confirmed(shop: object, 
     url = reverse("vehicle-new")
     first = login("counter").post(url, typed(vin=WRONG_DIGIT, year="2005"))
     html = first.content.decode()
-    assert first.status_code == 422 and "should be 1" in html and "Save it as it is" in html
+    assert first.status_code == 422 and "should be 1" in html and "Save anyway" in html
     assert not Vehicle.objects.exists()
     again = login("counter").post(url, typed(vin=WRONG_DIGIT, year="2005", as_it_is=answer_of(html)))
     assert again.status_code == 303 and Vehicle.objects.get().vin == WRONG_DIGIT
@@ -210,7 +210,12 @@ def test_a_car_is_handed_over(shop: object, login: Login, car: Vehicle, now: dt.
 
 @pytest.mark.parametrize(
     ("on", "sentence"),
-    [("2001-01-01", "since March 2, 2026 only"), ("2199-01-01", "day to come"), ("", "required"), ("x", "valid date")],
+    [
+        ("2001-01-01", "since Mar 2, 2026 only"),
+        ("2199-01-01", "in the future"),
+        ("", "Choose the day."),
+        ("x", "This is not a day"),
+    ],
 )
 def test_a_hand_over_that_cannot_be_is_said(
     shop: object, login: Login, car: Vehicle, odile: Customer, on: str, sentence: str
@@ -247,8 +252,8 @@ def test_an_odometer_is_written_down(shop: object, login: Login, car: Vehicle) -
         ({"reading": "-5"}, "is not a whole number"),
         ({"reading": "lots"}, "is not a whole number"),
         ({"reading": "9" * 40}, "From 0 to 9,999,999"),
-        ({"on": "2199-01-01"}, "day to come"),
-        ({"unit": "leagues"}, "Select a valid choice"),
+        ({"on": "2199-01-01"}, "in the future"),
+        ({"unit": "leagues"}, "Choose again"),
     ],
 )
 def test_a_reading_that_cannot_be_is_said(
@@ -267,7 +272,7 @@ def test_a_lower_reading_is_asked_about_never_taken_in_silence(
     assert "lower_reason" not in login("counter").get(url).content.decode()
     asked = login("counter").post(url, reading(reading="12", on="2026-03-05"))
     html = asked.content.decode()
-    assert asked.status_code == 422 and "lower than 84,210 mi on March 2, 2026" in html
+    assert asked.status_code == 422 and "lower than 84,210 mi on Mar 2, 2026" in html
     assert 'name="lower_reason"' in html and 'name="before"' in html and 'value="12"' in html
     told = reading(reading="12", on="2026-03-05", lower_reason="replaced", before="")
     asked = login("counter").post(url, told)

@@ -100,7 +100,7 @@ def test_the_same_owner_again_changes_nothing(car: Vehicle, odile: Customer, now
 
 
 @pytest.mark.parametrize(
-    ("on", "sentence"), [(dt.date(2026, 3, 3), "day to come"), (dt.date(2026, 3, 1), "since March 2, 2026 only")]
+    ("on", "sentence"), [(dt.date(2026, 3, 3), "in the future"), (dt.date(2026, 3, 1), "since Mar 2, 2026 only")]
 )
 def test_a_hand_over_that_cannot_have_been_is_refused(
     car: Vehicle, bram: Customer, now: dt.datetime, on: dt.date, sentence: str

@@ -38,7 +38,7 @@ CHECKS = (
 
 @pytest.fixture
 def garage(garage: Garage) -> Garage:
-    """A garage where everything bears 20 % and deposits are taxed."""
+    """A garage where everything bears 20% and deposits are taxed."""
     TaxRate.objects.all().delete()
     garage.rates(parts="0.20", labor="0.20", charge="0.20")
     ShopProfile.objects.update(deposits_taxed=True)
@@ -168,7 +168,7 @@ def test_an_advance_above_the_final_invoice_is_credited_first_and_its_money_appl
     second.lines.all().delete()
     second.delete()
     final_job = garage.finish(garage.into_bay(job))
-    with pytest.raises(Refused, match="146.40 more than this invoice"):
+    with pytest.raises(Refused, match=r"\$146.40 more than this invoice"):
         garage.issue(final_job)
     garage.credit(advance)
     final = garage.issue(final_job)
@@ -188,7 +188,7 @@ def test_a_part_of_the_final_invoice_is_credited_up_to_what_is_left_of_it(garage
     job, advance = paid_in_advance(garage, "200.00")
     final = garage.issue(garage.finish(garage.into_bay(job)))  # 243.48 less 200.00
     pads = InvoiceLine.objects.get(kind="part", invoice_operation__invoice=final)
-    with pytest.raises(Refused, match="43.48 of this invoice is left"):
+    with pytest.raises(Refused, match=r"\$43.48 of this invoice is left"):
         garage.credit(final, lines={pads.pk: D(1)})
     off = InvoiceLine.objects.get(kind="charge", invoice_operation__invoice=final)
     with pytest.raises(Refused, match="only when all that was billed is credited"):
@@ -258,7 +258,7 @@ def test_a_taxed_deposit_goes_through_the_pages_to_the_final_invoice_and_back(to
     advance = Invoice.objects.get()
     page = text_of(client.get(f"/invoices/{advance.pk}/"))
     assert f"Advance invoice {advance.label}" in page and "the final invoice takes it off" in page
-    assert "Before tax" in page and "VAT 20 %" not in page and "Sales tax 20 % on 100.00" in page
+    assert "Before tax" in page and "VAT 20%" not in page and "Sales tax 20% on 100.00" in page
     assert f"Advance invoice {advance.label}" in text_of(client.get(f"/jobs/{job.pk}/"))
     today.finish(today.into_bay(job))
     draft = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
@@ -267,11 +267,11 @@ def test_a_taxed_deposit_goes_through_the_pages_to_the_final_invoice_and_back(to
     client.post(f"/jobs/{job.pk}/invoice/", {"key": str(uuid.uuid4()), "due_on": due})
     final = Invoice.objects.get(kind="invoice")
     shown = text_of(client.get(f"/invoices/{final.pk}/"))
-    assert "Sales tax 20 % on −100.00, in advance" in shown and "$123.48 owed" in shown
+    assert "Sales tax 20% on −100.00, in advance" in shown and "$123.48 owed" in shown
     page = text_of(client.get(f"/invoices/{advance.pk}/"))
-    assert f'Taken off invoice <a href="/invoices/{final.pk}/">' in page and "Write a credit note" not in page
+    assert f'Taken off invoice <a href="/invoices/{final.pk}/">' in page and "Issue credit memo" not in page
     form = text_of(client.get(f"/invoices/{final.pk}/credit/"))
-    assert "the advance invoice stands again" in form and "Deposit for" not in form
+    assert "the advance invoice is open again" in form and "Deposit for" not in form
     lines = {f"line_{row.pk}": f"{row.quantity}" for row in InvoiceLine.objects.filter(kind__in=["labor", "part"])}
     client.post(f"/invoices/{final.pk}/credit/", {"key": str(uuid.uuid4()), "reason": "Called off", **lines})
     assert accounts.standing_advances(job) == [advance]
@@ -285,7 +285,7 @@ def test_a_taxed_deposit_goes_through_the_pages_to_the_final_invoice_and_back(to
 def test_the_page_that_cancels_names_the_advance_invoice(today: Garage, login: Login) -> None:
     job, advance = paid_in_advance(today)
     page = text_of(login("counter").get(f"/jobs/{job.pk}/cancel/"))
-    assert f'<a href="/invoices/{advance.pk}/">' in page and "write its credit note" in page
+    assert f'<a href="/invoices/{advance.pk}/">' in page and "issue its credit memo" in page
 
 
 def test_the_day_of_an_advance_invoice_is_asked_about(

@@ -31,7 +31,7 @@ def test_a_clock_that_fell_back_into_another_year_is_asked_about(garage: Garage)
     owner, right = garage.people["owner"], garage.now
     garage.issue(first)
     garage.now = dt.datetime(2020, 1, 1, 12, tzinfo=dt.UTC)
-    with pytest.raises(Refused, match="says January 1, 2020, but a paper is dated March 2, 2026 already") as refused:
+    with pytest.raises(Refused, match="says Jan 1, 2020, but a paper is dated Mar 2, 2026 already") as refused:
         garage.issue(second)
     assert refused.value.field == "clock_reason" and Invoice.objects.count() == 1
     garage.now = right
@@ -49,7 +49,7 @@ def test_a_year_that_began_too_early_is_answered_for_once(garage: Garage) -> Non
     garage.now = eve + 2 * DAY
     garage.issue(first, actor=owner, clock_reason="Closed since March")
     garage.now = eve
-    with pytest.raises(Refused, match="a paper is dated January 2, 2027 already"):
+    with pytest.raises(Refused, match="a paper is dated Jan 2, 2027 already"):
         garage.issue(second)
     garage.issue(second, actor=owner, clock_reason="The clock was two days ahead")
     garage.issue(third)

@@ -192,7 +192,7 @@ def test_what_goodwill_was_taken_off_is_not_credited_without_it(client: Client, 
     garage.pay(invoice, "132.18")
     page, less = f"/invoices/{invoice.pk}/credit/", InvoiceLine.objects.get(net__lt=0)
     refused = press(client, page, reason="All but that", **{f"line_{less.pk}": "0"})
-    assert refused.status_code == 422 and "132.18 of this invoice is left" in words(refused)
+    assert refused.status_code == 422 and "$132.18 of this invoice is left" in words(refused)
     done(client, page, reason="All of it")
     done(client, f"/invoices/{invoice.pk}/refund/", amount="132.18", reason="All of it")
     assert accounts.owed(invoice) == 0

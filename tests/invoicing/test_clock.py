@@ -33,7 +33,7 @@ def issue_at(garage: Garage, moment: dt.datetime, **more: object) -> Invoice:
 def test_an_earlier_day_than_that_of_a_paper_needs_the_owners_reason_once(garage: Garage) -> None:
     noon, owner = garage.now, garage.people["owner"]
     issue_at(garage, noon + 2 * DAY)  # the clock was two days ahead
-    with pytest.raises(Refused, match="a paper is dated March 4, 2026 already.*The owner must") as refused:
+    with pytest.raises(Refused, match="a paper is dated Mar 4, 2026 already.*The owner must") as refused:
         issue_at(garage, noon)
     assert refused.value.field == "clock_reason"
     with pytest.raises(Refused, match="The owner must"):
@@ -48,7 +48,7 @@ def test_an_earlier_day_than_that_of_a_paper_needs_the_owners_reason_once(garage
     assert (note.kind, note.day, note.until) == ("back", noon.date(), (noon + 2 * DAY).date())
     assert note.reason == "Odile set the clock two days ahead"
     assert issue_at(garage, noon + 3 * DAY).number == 4  # past the wrong day
-    with pytest.raises(Refused, match="a paper is dated March 5, 2026 already"):
+    with pytest.raises(Refused, match="a paper is dated Mar 5, 2026 already"):
         issue_at(garage, noon)  # another wrong day is another question
     assert broken() == []
 
@@ -84,7 +84,7 @@ def test_a_silence_of_more_than_a_month_is_asked_about_and_what_was_written_toda
     noon, owner = garage.now, garage.people["owner"]
     issue_at(garage, noon)
     issue_at(garage, noon + 30 * DAY)
-    with pytest.raises(Refused, match="last entry of the book was written on April 1, 2026"):
+    with pytest.raises(Refused, match="last entry of the book was written on Apr 1, 2026"):
         issue_at(garage, noon + 61 * DAY)
     issue_at(garage, noon + 61 * DAY, actor=owner, clock_reason="We were closed in April")
     issue_at(garage, noon + 61 * DAY)

@@ -78,8 +78,8 @@ def test_authorized_work_is_taken_off_after_asking_and_named_on_the_draft(garage
     entry = take_off(garage, second)
     assert (
         drafted(job).differences
-        == ("“Operation 1” was authorized, but steps of it are open: it is not billed, 128.00 less.",)
-        or "“Operation 2” was authorized and taken off the sheet: it is not billed, 74.90 less."
+        == ("“Operation 1” was authorized, but steps of it are open: it is not billed, $128.00 less.",)
+        or "“Operation 2” was authorized and taken off the sheet: it is not billed, $74.90 less."
         in drafted(job).differences
     )
     back_on(garage, entry)
@@ -100,7 +100,7 @@ def test_work_that_was_left_out_lends_its_amount_to_no_other(garage: Garage) -> 
     garage.finish(job)
     made = drafted(job)
     assert made.net < queries.last_authorization(job).limit  # type: ignore[union-attr]
-    with pytest.raises(OverLimit, match="“Operation 1” comes to 61.20 more than the 170.00") as refused:
+    with pytest.raises(OverLimit, match=r"“Operation 1” comes to \$61.20 more than the \$170.00") as refused:
         garage.issue(job)
     assert refused.value.over == D("61.20")
     assert not Invoice.objects.exists()
@@ -116,7 +116,7 @@ def test_the_books_find_a_bill_that_pooled_the_limits(garage: Garage) -> None:
     try:
         with connection.cursor() as cursor:
             cursor.execute("UPDATE invoicing_invoiceline SET net = net + 500 WHERE kind = 'labor'")
-        assert any("comes to 5.00 more than the 128.00" in said for said in promises.billed_was_authorized())
+        assert any("comes to $5.00 more than the $128.00" in said for said in promises.billed_was_authorized())
         with connection.cursor() as cursor:
             cursor.execute("UPDATE invoicing_invoice SET consent_seq = 0")
         assert any("is not authorized" in said for said in promises.billed_was_authorized())
@@ -144,7 +144,7 @@ def test_the_amount_is_what_the_marked_work_comes_to(garage: Garage) -> None:
     estimate = garage.estimate(garage.job([part("Alternator", "100.00")], [labor("1")]))
     first = estimate.operations.get(position=1).operation_id
     for limit in ("99999.00", "99.99", "228.00"):
-        with pytest.raises(Refused, match=r"comes to 100.00 before tax, 107.25 with tax") as refused:
+        with pytest.raises(Refused, match=r"comes to \$100.00 before tax, \$107.25 with tax") as refused:
             garage.authorize(estimate, decisions={first: YES}, limit=D(limit))
         assert refused.value.field == "limit"
     assert garage.authorize(estimate, decisions={first: YES}, limit=D("100.00")).limit_gross == D("107.25")
@@ -180,7 +180,7 @@ def test_declining_an_addition_leaves_the_first_yes_and_its_work_billable(garage
     record = say(garage, job, first, NO)
     assert (record.limit, state(first)) == (D("128.00"), "authorized")
     garage.finish(job)
-    with pytest.raises(OverLimit, match="Caliper added, 200.00"):
+    with pytest.raises(OverLimit, match=r"Caliper added, \$200.00"):
         garage.issue(job)
     take_off(garage, addition)
     assert garage.issue(job).net == D("128.00")
@@ -226,7 +226,7 @@ def test_a_line_taken_off_asks_nobody_and_is_named(garage: Garage) -> None:
     job = garage.done([labor("1"), part()])
     take_off(garage, Line.objects.get(kind="part"))
     assert next_act(garage, job) == MAKE
-    assert drafted(job).differences == ("“Operation 1”: Pad set, rear left out, 74.90 less.",)
+    assert drafted(job).differences == ("“Operation 1”: Pad set, rear left out, $74.90 less.",)
     assert garage.issue(job).net == D("128.00")
 
 

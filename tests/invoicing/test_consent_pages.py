@@ -129,11 +129,11 @@ def test_a_revised_estimate_says_what_is_authorized_and_what_is_new(garage: Gara
     garage.operation(job, "Rear brake pads", part())
     revised = garage.estimate(job)
     page = text_of(login("counter").get(f"/estimates/{revised.pk}/"))
-    assert "Authorized at 128.00. Not authorized: Clip added, 3.00; 3.00 more" in page
+    assert "Authorized at $128.00. Not authorized: Clip added, $3.00; $3.00 more" in page
     assert "New, not authorized" in page
     form = text_of(login("counter").get(f"/jobs/{job.pk}/authorize/"))
-    assert "Authorized at $128.00 before tax" in form or "Authorized at 128.00 before tax" in form
-    assert "change declined, the earlier yes stands" in form
+    assert "Authorized at $128.00 before tax" in form
+    assert "change declined, the earlier authorization stays" in form
 
 
 def test_the_sheet_starts_what_is_authorized_and_the_bay_keeps_the_rest_closed(garage: Garage, login: Login) -> None:
@@ -143,7 +143,7 @@ def test_the_sheet_starts_what_is_authorized_and_the_bay_keeps_the_rest_closed(g
     garage.authorize(estimate, decisions={first.pk: ("authorized", "")})
     sheet = text_of(login("counter").get(f"/jobs/{job.pk}/"))
     assert "Start work" in sheet and "Record authorization" in sheet
-    assert "Ready to take" in text_of(login("technician").get("/bay/"))
+    assert "Ready to start" in text_of(login("technician").get("/bay/"))
     assert "Start work" in text_of(login("technician").get(f"/bay/{job.pk}/"))
     login("counter").post(f"/jobs/{job.pk}/start/", {"technician": garage.people["technician"].pk})
     assert Job.objects.get().stage == "in_bay"
@@ -163,7 +163,7 @@ def test_declined_work_has_one_act_on_the_sheet(garage: Garage, login: Login) ->
     assert "Offer again" in section and f"/lines/{second.lines.get().pk}/" not in section
     assert f"/operations/{second.pk}/remove/" not in section
     again = text_of(client.post(f"/operations/{second.pk}/offer-again/", follow=True))
-    assert "is offered again: the customer is asked anew." in again
+    assert "is offered again: ask the customer again." in again
     assert "offered again, not decided" in again
     assert state(job.operations.get(position=2)) == "undecided"
     assert client.get(f"/operations/{second.pk}/offer-again/").status_code == 405
@@ -184,7 +184,7 @@ def test_authorized_work_is_removed_after_a_question(garage: Garage, login: Logi
     assert "is off the sheet" in said and job.operations.count() == 1
     garage.finish(garage.into_bay(job))
     draft = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "“Operation 2” was authorized and taken off the sheet: it is not billed, 74.90 less." in draft
+    assert "“Operation 2” was authorized and taken off the sheet: it is not billed, $74.90 less." in draft
 
 
 def test_the_draft_names_each_operation_that_is_over(garage: Garage, login: Login) -> None:
@@ -195,8 +195,8 @@ def test_the_draft_names_each_operation_that_is_over(garage: Garage, login: Logi
         clock=fixed(garage.now),
     )  # fmt: skip
     page = text_of(login("counter").get(f"/jobs/{job.pk}/invoice/"))
-    assert "“Operation 2” comes to 5.10 more than the 74.90 that was authorized (before tax)." in page
-    assert "Write a revised estimate" in page and "Issue the invoice" not in page
+    assert "“Operation 2” comes to $5.10 more than the $74.90 that was authorized (before tax)." in page
+    assert "Write revised estimate" in page and "Issue invoice" not in page
 
 
 def test_work_is_no_longer_wanted_though_only_the_goodwill_is_left(garage: Garage, login: Login) -> None:

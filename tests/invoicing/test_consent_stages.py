@@ -170,7 +170,7 @@ def test_with_tax_the_limit_binds_at_the_rates_of_the_estimate(garage: Garage) -
     ShopProfile.objects.update(limit_with_tax=True)
     job = garage.done([part("Alternator", "100.00")], [labor("1")])
     change(garage, Line.objects.get(kind="part"), unit_price=D("100.01"))
-    with pytest.raises(OverLimit, match=r"0.01 more than the 107.25 that was authorized \(with tax\)"):
+    with pytest.raises(OverLimit, match=r"\$0.01 more than the \$107.25 that was authorized \(with tax\)"):
         garage.issue(job)
     company = garage.customer("Fernhollow Veterinary", kind="company", contact="Noor Rahimi")
     assert not garage.estimate(garage.job([labor("1")], customer=company)).limit_with_tax

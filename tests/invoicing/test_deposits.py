@@ -132,7 +132,7 @@ def test_credit_is_not_applied_twice(garage: Garage) -> None:
 def test_no_more_is_applied_than_is_owed(garage: Garage) -> None:
     first = billed(garage)
     garage.on_account(first.customer, "500.00")
-    with pytest.raises(Refused, match="only 128.00 is owed"):
+    with pytest.raises(Refused, match=r"only \$128.00 is owed"):
         garage.move(on_account(first.customer), on_invoice(first), "128.01")
 
 
@@ -146,7 +146,7 @@ def test_money_of_one_customer_pays_no_invoice_of_another(garage: Garage) -> Non
 def test_credit_is_refunded_and_never_more_than_stands(garage: Garage) -> None:
     customer = garage.customer()
     garage.on_account(customer, "40.00")
-    with pytest.raises(Refused, match="only 40.00 can be refunded"):
+    with pytest.raises(Refused, match=r"only \$40.00 can be refunded"):
         garage.refund(on_account(customer), "40.01")
     assert garage.refund(on_account(customer), "40.00").amount == D("-40.00")
     with pytest.raises(Refused, match="nothing to refund"):
@@ -197,7 +197,7 @@ def test_a_job_with_a_deposit_is_not_canceled_before_it_is_said_what_becomes_of_
     refunded, kept = written(garage), written(garage)
     for job in (refunded, kept):
         garage.deposit(job, "60.00")
-        with pytest.raises(Refused, match="A deposit of 60.00 stands"):
+        with pytest.raises(Refused, match=r"A deposit of \$60.00 stands"):
             cancel(job)
     garage.refund(on_job(refunded), "60.00")
     garage.move(on_job(kept), on_account(kept.customer), "60.00")
@@ -296,7 +296,7 @@ def test_an_overpaid_invoice_is_refunded_only_by_what_it_is_overpaid(garage: Gar
     invoice = garage.issue(garage.done([labor("1"), part("Clip", "10.00")]))
     garage.pay(invoice, "138.73")
     garage.credit(invoice, lines={InvoiceLine.objects.get(kind="part").pk: D(1)})
-    with pytest.raises(Refused, match="only 10.73 can be refunded"):
+    with pytest.raises(Refused, match=r"only \$10.73 can be refunded"):
         garage.refund(on_invoice(invoice), "10.74")
 
 

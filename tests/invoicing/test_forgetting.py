@@ -86,8 +86,8 @@ def test_what_is_open_comes_first(garage: Garage, db: None) -> None:
     garage.on_account(held, "20.00")
     for customer, why in [
         (open_job.customer, "is written up: finish it first"),
-        (owed.customer, "80.33 is owed on invoices|is invoiced: finish it first"),
-        (held, "20.00 stands on the account"),
+        (owed.customer, r"\$80.33 is owed on invoices|is invoiced: finish it first"),
+        (held, r"\$20.00 is on the account"),
     ]:
         with pytest.raises(Refused, match=why):
             forget(garage, customer, garage.now)

@@ -55,7 +55,7 @@ def used(client: Client, **more: str) -> str:
 
 def test_the_form_takes_it_and_refuses_one_without_an_amount(garage: Garage, job: Job, login: Login) -> None:
     client = login("counter")
-    assert hose().if_needed and "if needed, up to 28.00" in text_of(client.get(f"/jobs/{job.pk}/"))
+    assert hose().if_needed and "if needed, up to $28.00" in text_of(client.get(f"/jobs/{job.pk}/"))
     assert 'name="if_needed"' in text_of(client.get(f"/lines/{hose().pk}/"))
     refused = client.post(f"/lines/{hose().pk}/", {**HOSE, "unit_price": "0", "if_needed": "on"})
     assert refused.status_code == 422
@@ -67,14 +67,14 @@ def test_the_form_takes_it_and_refuses_one_without_an_amount(garage: Garage, job
 def test_it_is_printed_read_out_and_sealed_so(garage: Garage, job: Job, login: Login) -> None:
     client, estimate = login("counter"), garage.estimate(job)
     page, paper = text_of(client.get(f"/estimates/{estimate.pk}/")), read_out(papers.estimate_paper(estimate.pk))
-    assert "if needed, up to 28.00" in page and "if needed, up to 28.00" in paper
+    assert "if needed, up to $28.00" in page and "if needed, up to $28.00" in paper
     assert "Of this, only if needed 28.00" in paper and estimate.net == D("156.00")
     assert "Of this, only if needed" in read_out(papers.estimate_draft(job.pk))
     form = text_of(client.get(f"/jobs/{job.pk}/authorize/"))
-    assert "<li>Brake hose, left, if needed, up to 28.00</li>" in form
+    assert "<li>Brake hose, left, if needed, up to $28.00</li>" in form
     client.post(f"/jobs/{job.pk}/authorize/", form_of(estimate, limit="156.00"))
     record = Authorization.objects.get()
-    assert "158.03 USD with tax. Of this: Brake hose, left, if needed, up to 28.00." in record.text  # 7.25 % of 28.00
+    assert "158.03 USD with tax. Of this: Brake hose, left, if needed, up to $28.00." in record.text  # 7.25 % of 28.00
     assert EstimateLine.objects.get(kind="part").if_needed and sound()
 
 
@@ -82,11 +82,11 @@ def test_unused_it_is_not_billed_and_lends_nothing(garage: Garage, job: Job, log
     finished(garage, job)
     page = text_of(login("counter").get(f"/jobs/{job.pk}/invoice/"))
     assert "Brake hose, left: authorized if needed, and not written as used. It is not billed" in page
-    assert "28.00 less." in page
+    assert "$28.00 less." in page
     line = Line.objects.get(kind="labor")
     dearer = {"unit_price": D("130.00")}
     save_line(operation=line.operation, line=line, fields=dearer, actor=garage.actor, clock=fixed(garage.now))
-    assert drafted(job).over == ["“Operation 1” comes to 2.00 more than the 156.00 that was authorized (before tax)."]
+    assert drafted(job).over == ["“Operation 1” comes to $2.00 more than the $156.00 that was authorized (before tax)."]
     save_line(
         operation=line.operation, line=line, fields={"unit_price": D("128.00")}, actor=garage.actor,
         clock=fixed(garage.now),
@@ -99,7 +99,7 @@ def test_it_may_be_billed_up_to_its_most_with_an_item_chosen_later(garage: Garag
     finished(garage, job)
     assert used(login("counter"), description="Brake hose, left: BH-22", unit_price="26.40") == ""
     page = text_of(login("counter").get(f"/jobs/{job.pk}/invoice/"))
-    assert "no longer only if needed" in page and "Issue the invoice" in page
+    assert "no longer only if needed" in page and "Issue invoice" in page
     invoice = garage.issue(job)
     billed = InvoiceLine.objects.get(kind="part")
     assert (invoice.net, billed.description, billed.if_needed) == (D("154.40"), "Brake hose, left: BH-22", False)
@@ -111,9 +111,9 @@ def test_above_its_most_it_needs_a_new_yes(garage: Garage, job: Job, login: Logi
     finished(garage, job)
     assert used(client, unit_price="30.00") == ""
     sheet = text_of(client.get(f"/jobs/{job.pk}/"))
-    assert "Brake hose, left comes to 2.00 more than it was to be at most" in sheet
+    assert "Brake hose, left comes to $2.00 more than it was to be at most" in sheet
     page = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "Write a revised estimate" in page and "Issue the invoice" not in page
+    assert "Write revised estimate" in page and "Issue invoice" not in page
     revised = garage.estimate(job)
     client.post(f"/jobs/{job.pk}/authorize/", form_of(revised, limit="158.00"))
     assert garage.issue(job).net == D("158.00") and sound()
@@ -129,7 +129,7 @@ def test_from_the_shelf_it_was_needed_when_it_was_drawn(garage: Garage, login: L
     fluid = garage.fluid()
     job = garage.job([labor("1"), garage.poured(fluid, "0.5", if_needed=True)])
     estimate = garage.estimate(job)
-    assert "if needed, up to 0.500 L, 30.60" in read_out(papers.estimate_paper(estimate.pk))
+    assert "if needed, up to 0.500 L, $30.60" in read_out(papers.estimate_paper(estimate.pk))
     garage.authorize(estimate)
     garage.into_bay(job)
     assert "only if needed" in text_of(login("technician").get(f"/bay/{job.pk}/"))

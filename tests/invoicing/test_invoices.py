@@ -63,7 +63,7 @@ def test_fluid_is_billed_by_what_was_drawn_less_what_came_back(garage: Garage) -
     garage.bring_back(line, "0.3")
     garage.finish(job)
     made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
-    assert made.differences == ("Kestrel TF-31 transfer fluid: 1.700 L authorized, 1.400 L drawn, 18.36 less.",)
+    assert made.differences == ("Kestrel TF-31 transfer fluid: 1.700 L authorized, 1.400 L used, $18.36 less.",)
     billed = InvoiceLine.objects.get(invoice_operation__invoice=garage.issue(job), kind="fluid")
     assert (billed.quantity, billed.net) == (D("1.4"), D("85.68"))
     assert billed.cost == D("50.400000")  # 1.4 L at 36.00
@@ -75,7 +75,7 @@ def test_a_part_that_was_not_drawn_is_not_billed_and_said_so(garage: Garage) -> 
     garage.authorize(garage.estimate(job))
     garage.finish(garage.into_bay(job))
     made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
-    assert "none drawn from the shelf" in made.differences[0]
+    assert "none taken from the shelf" in made.differences[0]
     assert garage.issue(job).net == D("179.20")
 
 
@@ -88,7 +88,7 @@ def test_one_cent_above_the_authorized_amount_is_refused(garage: Garage) -> None
     line = Line.objects.get(operation__job=job)
     fields = {"unit_price": D("500.01")}
     save_line(operation=line.operation, line=line, fields=fields, actor=garage.actor, clock=fixed(garage.now))
-    with pytest.raises(OverLimit, match="“Operation 1” comes to 0.01 more than the 500.00") as refused:
+    with pytest.raises(OverLimit, match=r"“Operation 1” comes to \$0.01 more than the \$500.00") as refused:
         garage.issue(job)
     assert refused.value.over == D("0.01")
     assert not Invoice.objects.exists()
@@ -237,7 +237,7 @@ def test_a_credit_after_payment_is_owed_to_the_customer_until_it_is_given_back(g
 
 def test_a_credit_note_needs_a_reason_and_is_not_credited_itself(garage: Garage) -> None:
     invoice = garage.issue(garage.done([labor()]))
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(Refused, match="Write why"):
         garage.credit(invoice, reason=" ")
     note = garage.credit(invoice)
     with pytest.raises(Refused, match="is not credited"):

@@ -10,6 +10,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage import dates
 from garage.actions.customers import save_customer
 from garage.actions.erasing import erase_side_rows
 from garage.actions.merging import merge_customer
@@ -39,7 +40,7 @@ def sent(amount: str, **more: str) -> dict[str, str]:
 
 
 def answer_to(page: object) -> str:
-    """What the button “save it as it is” sends."""
+    """What the button “save anyway” sends."""
     found = re.search(r'name="as_it_is"[^>]*value="(\w+)"|value="(\w+)"[^>]*name="as_it_is"', text_of(page))
     assert found, text_of(page)
     return found[1] or found[2]
@@ -59,14 +60,14 @@ def test_nothing_is_preselected_but_the_amount_that_is_owed(garage: Garage, logi
     assert 'value="128.00"' in page and f'value="{timezone.localdate().isoformat()}"' in page
     assert not re.search(r'<option value="(cash|card|transfer|check)" selected', page)
     refused = client.post(f"/invoices/{invoice.pk}/pay/", sent("128.00", method=""))
-    assert refused.status_code == 422 and "Say how it was paid" in text_of(refused) and not Payment.objects.exists()
+    assert refused.status_code == 422 and "Choose how it was paid" in text_of(refused) and not Payment.objects.exists()
 
 
 def test_more_than_is_owed_is_asked_about_and_then_stands_as_credit(garage: Garage, login: Login) -> None:
     invoice = garage.issue(garage.done([labor("1")]))
     client, form = login("counter"), sent("137.00")
     asked = client.post(f"/invoices/{invoice.pk}/pay/", form)
-    assert "9.00 more than is owed: it stands as credit on the account." in text_of(asked)
+    assert "$9.00 more than is owed: it stays as credit on the account." in text_of(asked)
     client.post(f"/invoices/{invoice.pk}/pay/", {**form, "as_it_is": answer_to(asked)})
     assert accounts.credit_of(invoice.customer) == D("9.00")
     for page in (f"/customers/{invoice.customer_id}/", f"/customers/{invoice.customer_id}/account/", "/books/"):
@@ -81,7 +82,7 @@ def test_an_answer_given_to_one_figure_answers_no_other(garage: Garage, login: L
     asked = client.post(f"/invoices/{invoice.pk}/pay/", form)
     garage.pay(invoice, "128.00")
     again = client.post(f"/invoices/{invoice.pk}/pay/", {**form, "as_it_is": answer_to(asked)})
-    assert again.status_code == 422 and "137.00 more than is owed" in text_of(again)
+    assert again.status_code == 422 and "$137.00 more than is owed" in text_of(again)
     assert Payment.objects.count() == 1
 
 
@@ -108,7 +109,7 @@ def test_a_deposit_is_taken_from_the_sheet_and_shown_until_it_is_applied(garage:
     for page in (f"/jobs/{job.pk}/", f"/estimates/{estimate.pk}/", f"/jobs/{job.pk}/invoice/", "/books/"):
         assert "60.00" in text_of(client.get(page)), page
     draft = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
-    assert "Deposit applied" in draft and "68.00" in draft.partition("Left to pay")[2]
+    assert "Deposit applied" in draft and "68.00" in draft.partition("Balance due")[2]
     due = timezone.localdate().isoformat()
     issued = client.post(f"/jobs/{job.pk}/invoice/", {"key": str(uuid.uuid4()), "due_on": due}, follow=True)
     assert "deposit applied" in text_of(issued) and "68.00 owed" in text_of(issued)
@@ -119,7 +120,7 @@ def test_a_deposit_is_refunded_the_way_it_was_paid_unless_another_is_chosen(gara
     page = text_of(client.get(f"/jobs/{job.pk}/deposit/refund/"))
     assert re.search(r'<option value="card" selected', page) and 'value="60.00"' in page
     refused = client.post(f"/jobs/{job.pk}/deposit/refund/", sent("60.01", reason="Sold the car."))
-    assert refused.status_code == 422 and "only 60.00 can be refunded" in text_of(refused)
+    assert refused.status_code == 422 and "only $60.00 can be refunded" in text_of(refused)
     client.post(f"/jobs/{job.pk}/deposit/refund/", sent("60.00", reason="Sold the car."))
     assert accounts.deposit_of(job) == 0
 
@@ -127,7 +128,7 @@ def test_a_deposit_is_refunded_the_way_it_was_paid_unless_another_is_chosen(gara
 def test_the_page_that_cancels_leads_through_the_deposit(garage: Garage, login: Login) -> None:
     client, job = login("counter"), with_deposit(garage)
     page = text_of(client.get(f"/jobs/{job.pk}/cancel/"))
-    assert "A deposit of $60.00 stands on this job" in page
+    assert "A deposit of $60.00 is on this job" in page
     assert f"/jobs/{job.pk}/deposit/keep/" in page and f"/jobs/{job.pk}/deposit/refund/" in page
     refused = client.post(f"/jobs/{job.pk}/cancel/", {"reason": "Sold the car."})
     assert refused.status_code == 422 and "refund it or keep it as credit first" in text_of(refused)
@@ -142,7 +143,7 @@ def test_credit_is_applied_on_the_invoices_own_page_and_taken_off_again(garage: 
     invoice = garage.issue(garage.done([labor("1")]))
     garage.on_account(invoice.customer, "50.00")
     address = f"/invoices/{invoice.pk}/"
-    assert "$50.00 of credit stands on the account." in text_of(client.get(address))
+    assert "$50.00 of credit is on the account." in text_of(client.get(address))
     client.post(f"{address}apply-credit/", {"key": str(uuid.uuid4()), "amount": "50.00"})
     assert "credit applied" in text_of(client.get(address)) and accounts.owed(invoice) == D("78.00")
     client.post(f"{address}take-off/", {"key": str(uuid.uuid4()), "amount": "50.00"})
@@ -163,7 +164,7 @@ def test_a_paid_invoice_says_when_it_was_paid(garage: Garage, login: Login) -> N
     garage.pay(invoice, "128.00", paid_on=timezone.localdate() - timedelta(days=1))
     page = text_of(login("reader").get(f"/invoices/{invoice.pk}/"))
     day = timezone.localdate() - timedelta(days=1)
-    assert f"Paid on {day:%B} {day.day}, {day.year}" in page
+    assert f"Paid on {dates.day(day)}" in page
 
 
 def test_payments_are_listed_by_their_day_whatever_was_recorded_last(garage: Garage, login: Login) -> None:

@@ -1,6 +1,5 @@
 """Work that ended as not done: never billed in silence, named on the papers, and no key without the customer's word."""
 
-import datetime as dt
 from typing import Any
 
 import pytest
@@ -110,17 +109,18 @@ def test_a_job_of_which_nothing_was_done_is_closed_only_with_the_customers_word(
     assert broken() == []
 
 
-def test_what_another_work_on_the_job_put_right_asks_for_no_word(garage: Garage, people, now: dt.datetime) -> None:
+def test_what_another_work_on_the_job_put_right_asks_for_no_word(garage: Garage, people) -> None:
     bay = in_bay(people, garage.now)
-    bay.do(1)
-    bay.do(4, "cannot", reason="the threads are stripped")
+    bay.do(1, "cannot", reason="the threads are stripped")
     who: dict[str, Any] = {"actor": garage.actor, "clock": fixed(garage.now)}
     bay.operation.refresh_from_db()
     assert bay.operation.not_done is not None
     insert = add_operation(job=bay.job, title="Thread insert", advisory=bay.operation.not_done.advisory, **who)
+    garage.line(insert, **labor("0.5"))
     yes_again(garage, bay.job)
     insert.correction = "Insert set, plug torqued, filled."
     insert.save(update_fields=["correction"])
     Job.objects.filter(pk=bay.job.pk).update(stage="in_bay")
     look_and_finish(job=bay.job, odometer_out=Odometer(88412, "mi"), **who)
-    assert close(garage, bay.job).stage == "closed"
+    garage.issue(bay.job)
+    assert [row.title for row in InvoiceOperation.objects.all()] == ["Thread insert"]

@@ -20,7 +20,7 @@ from invoicing.actions.invoices import OverLimit
 from invoicing.actions.left_out import bill_left_out
 from invoicing.actions.only_authorized import charge_it_again
 from invoicing.models import Invoice, InvoiceLine
-from invoicing.today import sections_for
+from invoicing.today_margin import margin_for
 from jobs.actions.removing import remove_line
 from jobs.actions.writing_up import edit_operation
 from jobs.models import Finer, Line
@@ -52,12 +52,12 @@ pytestmark = pytest.mark.usefixtures("real_clock")
 def test_a_declined_addition_comes_off_with_its_tax_and_the_draft_is_issued(garage: Garage, login: Login) -> None:
     client, job = login("counter"), with_sensor(garage)
     page = draft_page(client, job)
-    assert "Wear sensor added, 12.00" in page and "Issue the invoice" not in page
-    assert "12.00 before tax comes off" in page and "pays $12.87 less" in page  # 7.25 % of 12.00 is 0.87
+    assert "Wear sensor added, $12.00" in page and "Issue invoice" not in page
+    assert "$12.00 before tax comes off" in page and "pays $12.87 less" in page  # 7.25 % of 12.00 is 0.87
     with pytest.raises(OverLimit):
         garage.issue(job)
     page = tap(client, job)
-    assert "12.00 is not charged" in page and "Issue the invoice" in page
+    assert "$12.00 is not charged" in page and "Issue invoice" in page
     assert off(job) == {"parts": D("12.00")}
     sent = {"key": str(uuid.uuid4()), "due_on": garage.now.date().replace(year=2090).isoformat()}
     assert client.post(f"/jobs/{job.pk}/invoice/", sent).status_code == 303
@@ -169,7 +169,7 @@ def test_it_is_worked_out_anew_when_more_goes_beyond(garage: Garage, login: Logi
     tap(client, job)
     garage.line(job.operations.get(), **part("Clip", "3.00"))
     page = draft_page(client, job)
-    assert "Clip added, 3.00" in page and "Issue the invoice" not in page
+    assert "Clip added, $3.00" in page and "Issue invoice" not in page
     tap(client, job)
     assert off(job) == {"parts": D("15.00")} and Line.objects.filter(finer=Finer.WRITE_OFF).count() == 1
     assert garage.issue(job).net == D("254.10")
@@ -180,7 +180,7 @@ def test_it_is_undone_while_there_is_no_invoice(garage: Garage, login: Login) ->
     page = tap(client, job)
     assert "Undo" in page
     page = text_of(client.post(f"/jobs/{job.pk}/only-authorized/undo/", follow=True))
-    assert "12.00 is on the bill again" in page and "Bill only what was authorized" in page
+    assert "12.00 is on the bill again" in page and "Bill authorized only" in page
     assert off(job) == {}
     assert "that could be charged again" in text_of(client.post(f"/jobs/{job.pk}/only-authorized/undo/", follow=True))
     tap(client, job)
@@ -201,7 +201,7 @@ def test_what_is_written_off_is_touched_by_no_other_act(garage: Garage, login: L
     tap(client, job)
     line = Line.objects.get(finer=Finer.WRITE_OFF)
     page = text_of(client.get(f"/lines/{line.pk}/"))
-    assert "Nobody authorized it, so it is not charged" in page
+    assert "It was not authorized, so it is not charged" in page
     with pytest.raises(Refused, match="undo it there"):
         change(garage, line, unit_price=D("-100.00"))
     with pytest.raises(Refused, match="undo it there"):
@@ -221,13 +221,13 @@ def test_it_can_be_credited_like_any_other_line(garage: Garage, login: Login) ->
 
 def test_it_is_offered_neither_for_another_method_nor_where_all_is_authorized(garage: Garage, login: Login) -> None:
     client, job = login("counter"), garage.done([labor(), part()])
-    assert "Bill only what was authorized" not in draft_page(client, job)
+    assert "Bill authorized only" not in draft_page(client, job)
     with pytest.raises(Refused, match="nothing is taken off"):
         only_authorized(garage, job, "1.00")
     fields = {"title": "Pads and rotors"}
     edit_operation(operation=job.operations.get(), fields=fields, actor=garage.actor, clock=fixed(garage.now))
     page = draft_page(client, job)
-    assert "give it that title again" in page and "Bill only what was authorized" not in page
+    assert "give it that title again" in page and "Bill authorized only" not in page
     with pytest.raises(Refused, match="give it that title again"):
         only_authorized(garage, job, "1.00")
 
@@ -236,7 +236,7 @@ def test_work_that_is_not_finished_is_not_written_off(garage: Garage, login: Log
     job = garage.job([labor(), part()])
     garage.authorize(garage.estimate(job))
     change(garage, line_of(job), unit_price=D("90.00"))
-    assert "Bill only what was authorized" not in draft_page(login("counter"), job)
+    assert "Bill authorized only" not in draft_page(login("counter"), job)
     with pytest.raises(Refused, match="is not finished yet"):
         only_authorized(garage, job, "15.10")
 
@@ -285,8 +285,8 @@ def test_the_promise_finds_a_bill_that_nothing_was_taken_off(garage: Garage, mon
     garage.issue(sensor)
     garage.issue(exempt)
     found = " ".join(broken())
-    assert "Wear sensor added, 12.00" in found
-    assert "the customer was exempt from tax then and is not now, 5.43 more" in found
+    assert "Wear sensor added, $12.00" in found
+    assert "the customer was exempt from tax then and is not now, $5.43 more" in found
 
 
 # The owner's list
@@ -303,8 +303,8 @@ def test_the_owner_sees_what_was_given_up_by_whom_and_when(garage: Garage, login
     assert heading not in text_of(login("counter").get("/"))
     garage.issue(job)
     assert heading in text_of(login("owner").get("/"))
-    later = sections_for(garage.people["owner"], garage.now + dt.timedelta(days=31))
-    assert not any(section.heading.startswith(heading) for section in later)
+    later = margin_for(garage.people["owner"], garage.now + dt.timedelta(days=31))
+    assert not any(part.heading.startswith(heading) for part in later)
 
 
 def test_what_was_charged_again_is_not_in_the_list(garage: Garage, login: Login) -> None:

@@ -33,7 +33,7 @@ def test_the_job_closes_when_the_last_part_is_paid(garage: Garage) -> None:
 
 def test_more_than_is_owed_is_refused_with_what_is(garage: Garage) -> None:
     invoice = garage.issue(garage.done([labor("1")]))
-    with pytest.raises(Refused, match="only 128.00 is owed") as refused:
+    with pytest.raises(Refused, match=r"only \$128.00 is owed") as refused:
         garage.pay(invoice, "128.01")
     assert refused.value.field == "amount"
     garage.pay(invoice, "128.00")
@@ -104,7 +104,7 @@ def test_what_was_paid_too_much_is_given_back_and_no_more(garage: Garage) -> Non
             reason="clip returned", actor=garage.actor, clock=fixed(garage.now),
         )  # fmt: skip
 
-    with pytest.raises(Refused, match="only 10.73 can be refunded"):
+    with pytest.raises(Refused, match=r"only \$10.73 can be refunded"):
         back("10.74")
     assert back("10.73").amount == D("-10.73")
     assert balance(invoice) == 0

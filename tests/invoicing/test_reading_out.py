@@ -65,13 +65,13 @@ def test_the_amounts_follow_the_marks_and_add_up(garage: Garage, clips: Job, log
     assert total(first) == D("21.47") == estimate.gross and "this is all that is offered" in first
     one = amounts(client, estimate, **{f"decision_{right}": "authorized"})
     assert shares(one, clips) == [(D("10.74"), D("10.01"), D("0.73"))] and total(one) == D("10.74")
-    assert "not in the total" in beside(one, left) and "A yes adds 10.73 with tax" in beside(one, left)
+    assert "not in the total" in beside(one, left) and "A yes adds $10.73 with tax" in beside(one, left)
     both = amounts(client, estimate, **{f"decision_{key}": "authorized" for key in (left, right)})
     assert sum(row[0] for row in shares(both, clips)) == total(both) == D("21.47")
     refused = amounts(client, estimate, **{f"decision_{left}": "authorized", f"decision_{right}": "declined"})
     assert total(refused) == D("10.74") and "A yes adds" not in beside(refused, right)
     none = amounts(client, estimate, **{f"decision_{left}": "declined", f"decision_{right}": "open"})
-    assert total(none) == 0 and "A yes adds 10.74 with tax" in beside(none, right)
+    assert total(none) == 0 and "A yes adds $10.74 with tax" in beside(none, right)
 
 
 def test_what_is_sealed_is_what_was_shown(garage: Garage, clips: Job, login: Login) -> None:
@@ -116,7 +116,7 @@ def test_a_refused_form_keeps_its_marks_and_their_amounts(garage: Garage, clips:
     typed = form_of(estimate, limit="5.00", **{f"decision_{keys(clips)[1]}": "declined"})
     answer = login("counter").post(f"/jobs/{clips.pk}/authorize/", typed)
     page = text_of(answer)
-    assert answer.status_code == 422 and "The authorized work comes to 10.01 before tax, 10.74 with tax" in page
+    assert answer.status_code == 422 and "The authorized work comes to $10.01 before tax, $10.74 with tax" in page
     assert total(page) == D("10.74")
 
 
@@ -167,14 +167,14 @@ def test_a_revised_estimate_shows_what_is_authorized_on_screen_and_paper(
     garage.line(clips.operations.order_by("position")[0], **part("Clip, spare", "3.00"))
     garage.operation(clips, "Wiper blades", part("Blade", "14.50"))
     revised = garage.estimate(clips)
-    says = ("Authorized at 10.01. Not authorized: Clip, spare added, 3.00; 3.00 more", "New, not authorized")
+    says = ("Authorized at $10.01. Not authorized: Clip, spare added, $3.00; $3.00 more", "New, not authorized")
     page, paper = text_of(client.get(f"/estimates/{revised.pk}/")), read_out(papers.estimate_paper(revised.pk))
     for one in says:
         assert one in page and one in paper
-    assert "20.02 before tax, 21.47 with tax." in paper and "Authorized before this revision" in paper
+    assert "$20.02 before tax, $21.47 with tax." in paper and "Authorized before this revision" in paper
     assert paper.count("authorized declined") == 2  # of three operations: about one there is nothing to answer
     form = text_of(client.get(f"/jobs/{clips.pk}/authorize/"))
-    assert "Not authorized: Clip, spare added, 3.00; 3.00 more" in form
+    assert "Not authorized: Clip, spare added, $3.00; $3.00 more" in form
     garage.authorize(revised, decisions={keys(clips)[2]: ("authorized", "")}, limit=D("34.52"))
     # What a paper says of the time it was written stays, whoever said what since and whenever it is printed.
     assert read_out(papers.estimate_paper(revised.pk)) == paper

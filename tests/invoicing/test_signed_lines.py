@@ -121,7 +121,7 @@ class TestCores:
     def test_handed_in_before_the_invoice_it_comes_off(self, client: Client, garage: Garage, alternator: Item) -> None:
         job = garage.done([fitted(alternator)])
         core = Line.objects.get(finer="core")
-        assert "Core handed in" in client.get(reverse("jobs:sheet", args=[job.pk])).content.decode()
+        assert "Record core return" in client.get(reverse("jobs:sheet", args=[job.pk])).content.decode()
         client.post(reverse("jobs:core-in", args=[core.pk]))
         client.post(reverse("jobs:core-in", args=[core.pk]))  # there is but one
         assert [str(row) for row in Line.objects.filter(finer="core_refund")] == [f"Core returned, {alternator}"]
@@ -145,7 +145,7 @@ class TestCores:
         data = {name: bound.value() for name in form.fields if (bound := form[name]).value() is not None}
         client.post(page, {**data, "mail_to": ""})
         note = invoice.credit_notes.get()
-        assert (note.net, note.gross, note.notices["reason"]) == (D(-45), D("-48.26"), "Core handed in")
+        assert (note.net, note.gross, note.notices["reason"]) == (D(-45), D("-48.26"), "Core returned")
         assert client.get(reverse("invoicing:invoice", args=[invoice.pk])).context["cores"] == []
         with pytest.raises(Refused, match="can still be credited"):
             garage.credit(invoice, lines={core.pk: D(1)})

@@ -139,7 +139,7 @@ def test_a_class_not_subject_to_tax_gets_no_row_and_an_exempt_one_its_reason(bar
         read_out(papers.invoice_paper(invoice.pk)),
         read_out(papers.estimate_paper(Estimate.objects.get().pk)),
     ):
-        assert "Sales tax 7.25 % on 74.90 5.43" in text
+        assert "Sales tax 7.25% on 74.90 5.43" in text
         assert "Sales tax exempt on 95.00 (resold as bought, R-12) 0.00" in text
         assert "on 128.00" not in text  # labor
 
@@ -168,7 +168,7 @@ def test_overlapping_rates_of_one_tax_on_one_class_are_refused(bare: Garage) -> 
     with pytest.raises(Refused, match="two rates of one tax would overlap"):  # one that ended is not made longer
         end_rate(tax=tax, classes=["parts"], last_day=dt.date(2026, 8, 1), actor=bare.actor, clock=fixed(bare.now))
     end_rate(tax=tax, classes=["labor"], last_day=dt.date(2026, 9, 30), actor=bare.actor, clock=fixed(bare.now))
-    with pytest.raises(Refused, match="until September 30, 2026"):
+    with pytest.raises(Refused, match="until Sep 30, 2026"):
         levy(bare, "State tax", ["labor"], "8", valid_from=dt.date(2026, 9, 1))
     levy(bare, "State tax", ["labor"], "8", valid_from=dt.date(2026, 10, 1))
     assert broken() == []
@@ -201,7 +201,7 @@ def test_the_page_sets_one_tax_on_several_classes_renames_it_ends_it_and_shows_w
     assert refused.status_code == 422 and "Mark at least one class" in text_of(refused) and "Levy" in text_of(refused)
     later = {**sent, "tax": tax.pk, "name": "", "rate": "6.5", "valid_from": (today + 40 * DAY).isoformat()}
     page = text_of(owner.post("/books/taxes/new/", later, follow=True))
-    assert "To come" in page and "6.5 %" in page and "Withdraw rate" in page
+    assert "Starting later" in page and "6.5%" in page and "Withdraw rate" in page
     coming = TaxRate.objects.filter(rate=D("0.065")).first()
     assert coming is not None
     owner.post(f"/books/taxes/rates/{coming.pk}/withdraw/")
@@ -287,9 +287,9 @@ def test_a_tax_changed_by_law_is_named_and_somebody_was_told(garage: Garage, log
     set_rate(name="Sales tax", classes=["parts"], rate=D("0.08"), valid_from=today, actor=garage.people["owner"],
              clock=fixed(garage.now))  # fmt: skip
     client, address = login(Role.COUNTER), f"/jobs/{job.pk}/invoice/"
-    said = "Sales tax is 8 % instead of 7.25 %"
+    said = "Sales tax is 8% instead of 7.25%"
     page = text_of(client.get(address))
-    assert said in page and "0.56 more" in page and 'name="told"' in page  # 5.99 for 5.43
+    assert said in page and "$0.56 more" in page and 'name="told"' in page  # 5.99 for 5.43
     sent = {"key": str(uuid.uuid4()), "due_on": (today + 9 * DAY).isoformat()}
     refused = client.post(address, sent)
     assert refused.status_code == 422 and "Write who was told" in text_of(refused)
@@ -324,7 +324,7 @@ def test_an_exemption_unticked_since_the_yes_needs_a_new_one(garage: Garage, log
     save_customer(customer=customer, fields={"tax_exempt": False}, actor=garage.actor, clock=fixed(garage.now),
                   phones=[("555-0142", "")], emails=[])  # fmt: skip
     page = text_of(login(Role.COUNTER).get(f"/jobs/{job.pk}/invoice/"))
-    assert "was exempt from tax then and is not now, 5.43 more" in page and "Issue the invoice" not in page
+    assert "was exempt from tax then and is not now, $5.43 more" in page and "Issue invoice" not in page
     with pytest.raises(Refused, match="Write a revised estimate and ask the customer"):
         garage.issue(job)
     estimate = garage.estimate(job)

@@ -8,10 +8,10 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from garage import dates
 from garage.actions.customers import walk_in_customer
 from garage.clock import fixed
 from garage.models import ShopProfile
-from garage.shop import day_words
 from invoicing import accounts
 from invoicing.actions.selling import ON_ACCOUNT
 from invoicing.models import Invoice, Payment
@@ -108,7 +108,7 @@ class TestTheSheet:
             ("", "18.50", {"method": "cash"}, "Write how much."),
             ("1.5", "18.50", {"method": "cash"}, "Pieces are counted whole"),
             ("1", "", {"method": "cash"}, "Write the price."),
-            ("1", "18.50", {}, "Say how it is paid."),
+            ("1", "18.50", {}, "Choose how it is paid."),
             ("1", "18.50", {"method": "account"}, "A sale on account needs a customer"),
         ],
     )
@@ -169,7 +169,7 @@ def test_the_paper_says_that_it_is_paid_and_nothing_of_a_car_or_a_warranty_on_wo
     later = sold(garage, pieces(blade, 1), customer=garage.customer(), method=ON_ACCOUNT)
     said = " ".join(text_of(invoice_paper(walk_in.pk)).split())
     assert "Customer Walk-in sale" in said
-    assert f"Paid in full: cash, {day_words(walk_in.issued_on)}" in said
+    assert f"Paid in full: cash, {dates.day(walk_in.issued_on)}" in said
     assert f"sale {walk_in.job.number if walk_in.job else 0}" in said
     for word in ("Total due", "Vehicle", "Warranty", "Authoriz"):
         assert word not in said
@@ -208,7 +208,7 @@ class TestAPriceFarFromTheShelfs:
         asked = client.post(URL, data)
         page = asked.content.decode()
         assert asked.status_code == 422
-        assert f"{blade}: the shelf’s price is 18.50 each, this line says {said}." in page
+        assert f"{blade}: the shelf’s price is $18.50 each, this line says {said}." in page
         assert not Invoice.objects.exists()
         answer = page.partition('name="as_it_is" value="')[2].partition('"')[0]
         confirmed = {**data, "press": "", "as_it_is": answer}
@@ -225,5 +225,5 @@ class TestAPriceFarFromTheShelfs:
     def test_a_fluid_is_compared_in_the_unit_of_its_price(self, garage: Garage, login: Login) -> None:
         fluid, client = garage.fluid(), login("counter")  # 61.20 / L is 57.92 / qt
         page = client.post(URL, typed((fluid, "1 qt", "579.17"), method="cash")).content.decode()
-        assert f"{fluid}: the shelf’s price is 57.92 per qt, this line says 579.17." in page
+        assert f"{fluid}: the shelf’s price is $57.92 per qt, this line says $579.17." in page
         assert client.post(URL, typed((fluid, "1 qt", "611 / L"), method="cash")).status_code == 303

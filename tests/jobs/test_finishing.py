@@ -16,7 +16,7 @@ from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import add_operation
 from jobs.models import Advisory, DueService, Job, Procedure, ProcedureNeed, ProcedureRevision
-from jobs.queries_bay import due_rows
+from jobs.queries_due import due_rows
 from tests.decided import decide
 from tests.jobs.bay_cast import UNGUARDED, Bay, in_bay, look_and_finish
 
@@ -93,7 +93,7 @@ def test_after_eleven_thousand_of_thirty_thousand_miles_nineteen_thousand_are_le
     row = due_rows(DueService.objects.all(), later.date())[0]
     assert row.left == 19000
     assert not row.overdue
-    page = login("counter").get(reverse("jobs:due")).content.decode()
+    page = login("counter").get(reverse("jobs:due") + "?within=all").content.decode()
     assert "19,000 mi" in page
     assert "118,412 mi" in page
     assert distance_since(bay.vehicle, bay.component, 99412, "mi") == 11000
@@ -256,7 +256,7 @@ def test_an_advisory_by_distance_needs_its_distance(bay: Bay) -> None:
     keep: dict[str, Any] = {"job": bay.job, "text": "Pads at 3 mm", "actor": bay.technician, "clock": fixed(bay.now)}
     with pytest.raises(Refused, match="within which distance"):
         note_advisory(key=uuid.uuid4(), limit=Limit("distance"), **keep)
-    with pytest.raises(Refused, match="by which day"):
+    with pytest.raises(Refused, match="Choose the day"):
         note_advisory(key=uuid.uuid4(), limit=Limit("date", day=dt.date(2020, 1, 1)), **keep)
     key = uuid.uuid4()
     first = note_advisory(key=key, limit=Limit("distance", 91000), **keep)

@@ -66,7 +66,12 @@ def finish(bay: Bay) -> str:
 
 
 def word(bay: Bay, **said: Any) -> Any:
-    given = {"who": "Odile Marrant", "how": "phone", "said_at": bay.now, "words": "I know, I take it home."} | said
+    given: dict[str, Any] = {
+        "who": "Odile Marrant",
+        "how": "phone",
+        "said_at": bay.now,
+        "words": "I know, I take it home.",
+    } | said
     return take_car(job=bay.job, **given, actor=bay.technician, clock=fixed(bay.now))
 
 

@@ -16,7 +16,7 @@ from tests.jobs.bay_cast import SAMPLE, Bay, in_bay
 from tests.jobs.test_bay_pages import sheet, step_post
 
 WORD = {"who": "Odile Marrant", "how": "phone", "said_at": "2026-03-01T09:00", "words": "I know, I take it home."}
-LOGIN = {"username": "owner", "password": "correct-horse"}
+LOGIN: dict[str, Any] = {"username": "owner", "password": "correct-horse"}
 
 
 @pytest.fixture
@@ -113,7 +113,7 @@ def test_ten_wrong_passwords_lock_the_second_person_out_too(bay: Bay, people, lo
 
 
 def test_ones_own_password_is_no_second_person(bay: Bay, people, login) -> None:
-    own = {"username": bay.technician.username, "password": "correct-horse"}
+    own: dict[str, Any] = {"username": bay.technician.username, "password": "correct-horse"}
     answer = step_post(login("technician"), bay.step(1), "confirm", reason="It is fine", **own)
     assert answer.status_code == 422 and "This must be somebody else" in answer.content.decode()
     assert bay.step(1).state == "open"
@@ -171,6 +171,8 @@ def test_the_customers_word_is_written_down_on_the_sheet(bay: Bay, login) -> Non
     assert "I know, I take it home." in text and "This field is required" not in text
     assert counter.post(url, WORD).status_code == 303
     assert CarTaken.objects.get().by is not None
+    order = login("technician").get(reverse("jobs:work-order", args=[bay.job.pk])).content.decode()
+    assert "<b>Not done</b>the plug is seized" in order and "“I know, I take it home.”" in order
     on_sheet = counter.get(reverse("jobs:sheet", args=[bay.job.pk])).content.decode()
     assert "Odile Marrant, by phone" in on_sheet and "“I know, I take it home.”" in on_sheet
     assert "record the customer’s word" not in on_sheet

@@ -53,7 +53,7 @@ class TestLines:
         item = stock_item("Pad set", "P-1", "each", 3, "1", counter.actor, counter.now)
         given = {"item": str(item.pk), "unit_price": "612.00"}
         asked = self.add(client, operation, "part", **given).content.decode()
-        assert f"{item}: the shelf’s price is 61.20 each, this line says 612.00." in asked
+        assert f"{item}: the shelf’s price is $61.20 each, this line says $612.00." in asked
         assert 'value="612.00"' in asked
         assert not Line.objects.exists()
         answer = asked.partition('name="as_it_is" value="')[2].partition('"')[0]
@@ -154,7 +154,7 @@ class TestLines:
             ({"quantity": "2 kg"}, "measures mass"),
             ({"quantity": "1,500"}, "can be read two ways"),
             ({"unit_price": "ten"}, "is not a number"),
-            ({"discount": "120"}, "At most 100 %."),
+            ({"discount": "120"}, "At most 100%."),
             ({"quantity": "999999", "unit_price": "999999"}, "more than a line can hold"),
         ],
     )

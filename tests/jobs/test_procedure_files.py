@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.procedure_files import Unreadable, from_data, parse, write
-from jobs.procedure_schema import KINDS, SCHEMA, Amount, Measure, Need, Step, Vehicles, Written
+from jobs.fluids import FLUIDS
+from jobs.procedure_files import FIGURES, READ_IN, Unreadable, from_data, parse, write
+from jobs.procedure_schema import KINDS, SCHEMA, TO_FILL_IN, Amount, Measure, Need, Step, Vehicles, Written
 from tests.jobs.bay_cast import PROCEDURE
 
 D = Decimal
@@ -60,6 +61,70 @@ def test_amounts_are_read_in_any_unit_and_kept_as_written() -> None:
 def test_a_mistake_is_named_by_line_and_field(old: str, new: str, expected: str) -> None:
     found = problems(PROCEDURE.replace(old, new, 1))
     assert any(expected in problem for problem in found), found
+
+
+STEP = """procedure: A
+component: Hood
+hours: 1
+steps:
+  - kind: {kind}
+    title: Work
+    reading:
+      name: read
+      unit: {unit}
+      target: 39
+      from: 35
+      to: 43
+"""
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "expected"),
+    [
+        ("tighten", "bar", "line 9, steps[1].reading.unit: bar is no torque: a tighten step is read in N·m, ft·lb"),
+        ("fill", "N m", "line 9, steps[1].reading.unit: N·m is no volume: a fill step is read in L,"),
+        ("drain", "°C", "line 9, steps[1].reading.unit: °C is no volume"),
+        ("sample", "mm", "line 9, steps[1].reading.unit: mm is no volume"),
+    ],
+)
+def test_a_reading_of_the_wrong_dimension_is_refused_by_its_line(kind: str, unit: str, expected: str) -> None:
+    found = problems(STEP.format(kind=kind, unit=unit))
+    assert len(found) == 1
+    assert found[0].startswith(expected)
+
+
+def test_a_target_outside_its_own_limits_is_refused_by_its_line() -> None:
+    text = STEP.format(kind="tighten", unit="N m")
+    assert problems(text.replace("39", "34")) == [
+        "line 10, steps[1].reading.target: 34 lies below its own limit, from 35."
+    ]
+    assert problems(text.replace("39", "44")) == [
+        "line 10, steps[1].reading.target: 44 lies above its own limit, to 43."
+    ]
+    assert parse(text.replace("39", "43")).steps[0].reading
+
+
+def test_a_tighten_step_says_its_torque_or_how() -> None:
+    bare = STEP.format(kind="tighten", unit="N m").partition("    reading:")[0]
+    expected = "line 5, steps[1].how: say the torque"
+    assert problems(bare)[0].startswith(expected)
+    assert problems(bare + "    reading: {name: torque, unit: N m}\n")[0].startswith(expected)
+    assert parse(bare + "    how: by hand, contact and 3/4 turn\n").steps[0].how == "by hand, contact and 3/4 turn"
+    assert parse(bare.replace("tighten", "check")).steps[0].how == ""
+
+
+def test_a_figure_still_to_be_filled_in_is_accepted_and_named() -> None:
+    text = PROCEDURE.replace("0.95 L", "to be filled in").replace("quantity: 0.85 L", "quantity: To be filled in")
+    text = text.replace("target: 13, from: 12", "target: to be filled in, from: 12")
+    written = parse(text)
+    assert written.missing == [
+        "capacity",
+        "quantity of fluid",
+        "torque at “Tighten the drain plug” (target)",
+        "torque at “Tighten the fill plug” (target)",
+    ]
+    assert parse(write(written)) == written
+    assert parse(PROCEDURE).missing == []
 
 
 NAMED = """procedure: Oil
@@ -133,38 +198,67 @@ def test_plain_data_is_read_like_a_file() -> None:
 
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=12)
 LITERS = st.decimals(D("0.001"), D("50"), places=3).map(lambda value: Amount(value, f"{value} L", "L"))
+UNKNOWN = st.just(Amount(D(0), TO_FILL_IN, ""))
 NUMBERS = st.decimals(D(0), D(500), places=2)
 
 
+UNITS = {"torque": ["ft_lb", "N_m"], "volume": ["L", "qt"], "": ["ft_lb", "L", "degC", "psi", "mm"]}
+
+
 @st.composite
-def measures(draw: st.DrawFn) -> Measure:
-    low, high = sorted([draw(NUMBERS), draw(NUMBERS)])
-    unit = draw(st.sampled_from(["ft_lb", "N_m", "L", "qt", "degC", "psi", "mm"]))
-    return Measure(draw(WORDS), unit, draw(st.none() | NUMBERS), low, high, draw(st.sampled_from(["reason", "refuse"])))
+def measures(draw: st.DrawFn, kind: str) -> Measure:
+    figures = dict(zip(FIGURES, sorted([draw(NUMBERS), draw(NUMBERS), draw(NUMBERS)]), strict=True))
+    figures["target"], figures["from"] = figures["from"], figures["target"]  # the middle one is the target
+    unfilled = tuple(name for name in FIGURES if draw(st.booleans()))
+    target, low, high = (None if name in unfilled else figures[name] for name in FIGURES)
+    unit = draw(st.sampled_from(UNITS[READ_IN.get(kind, "")]))
+    outside = draw(st.sampled_from(["reason", "refuse"]))
+    return Measure(draw(WORDS), unit, target, low, high, outside, unfilled)
+
+
+@st.composite
+def steps(draw: st.DrawFn, uses: st.SearchStrategy[str]) -> Step:
+    kind = draw(st.sampled_from(KINDS))
+    words = [draw(WORDS) for _ in range(4)]
+    reading = draw(st.none() | measures(kind))
+    title, text, tool, caution = words
+    return Step(
+        kind,
+        title,
+        text,
+        tool,
+        caution,
+        hold_point=draw(st.booleans()),
+        uses=draw(uses),
+        threads=draw(WORDS),
+        how=draw(WORDS),
+        reading=reading,
+    )
 
 
 @st.composite
 def procedures(draw: st.DrawFn) -> Written:
     needs = draw(
         st.lists(
-            st.builds(Need, WORDS, LITERS, WORDS, st.just(""), st.booleans()), max_size=3, unique_by=lambda n: n.name
+            st.builds(Need, WORDS, LITERS | UNKNOWN, WORDS, st.just(""), st.booleans()),
+            max_size=3,
+            unique_by=lambda n: n.name,
         )
     )
     uses = st.sampled_from(["", *(need.name for need in needs)])
-    kinds = st.sampled_from(KINDS)
-    step = st.builds(Step, kinds, WORDS, WORDS, WORDS, WORDS, st.booleans(), uses, WORDS, st.none() | measures())
-    steps: list[Step] = []
-    for plain in draw(st.lists(step, min_size=1, max_size=4)):
-        earlier = [other.name for other in steps if other.name]
+    named: list[Step] = []
+    for plain in draw(st.lists(steps(uses), min_size=1, max_size=4)):
+        earlier = [other.name for other in named if other.name]
         chosen = draw(st.sets(st.sampled_from(earlier))) if earlier else set()
-        name = draw(st.sampled_from(["", f"step {len(steps)}"]))
-        steps.append(replace(plain, name=name, needs=tuple(name for name in earlier if name in chosen)))
+        name = draw(st.sampled_from(["", f"step {len(named)}"]))
+        named.append(replace(plain, name=name, needs=tuple(name for name in earlier if name in chosen)))
     return Written(
         title=draw(WORDS),
         component=draw(WORDS),
         hours=draw(NUMBERS),
-        steps=tuple(steps),
+        steps=tuple(named),
         capacity=draw(st.none() | LITERS),
+        fluid_kind=draw(st.sampled_from(list(FLUIDS))),
         every_distance=draw(st.none() | st.integers(1, 999_999)),
         tools=tuple(draw(st.lists(WORDS, max_size=3))),
         needs=tuple(needs),

@@ -19,7 +19,7 @@ D = Decimal
         ("1.7", "L", ("1.700 L", "1.796 qt")),  # the design's sample sheet
         ("1", "qt", ("1.000 qt", "0.946 L")),  # NIST Handbook 44 Appendix C: exact
         ("1", "gal", ("1.000 gal", "3.785 L")),  # NIST Handbook 44 Appendix C: exact
-        ("1.4", "h", ("1.4 h", "")),
+        ("1.4", "h", ("1.4 hr", "")),
         ("2", "each", ("2", "")),
         ("-1", "each", ("−1", "")),
     ],
@@ -34,7 +34,7 @@ def test_a_quantity_stands_in_the_lines_unit_with_the_other_beside(value, unit, 
         ("61.20", "L", ("61.20 / L", "57.92 / qt")),  # the design's sample sheet
         ("36", "L", ("36.00 / L", "34.07 / qt")),  # the design's first example
         ("29.04", "qt", ("29.04 / qt", "30.69 / L")),  # 29.04 / 0.946352946 = 30.686, by hand
-        ("128", "h", ("128.00 / h", "")),
+        ("128", "h", ("128.00 / hr", "")),
         ("-25", "each", ("−25.00", "")),
         ("0.045", "each", ("0.045", "")),
         ("1234.5", "each", ("1,234.50", "")),

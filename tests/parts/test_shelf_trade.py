@@ -97,7 +97,7 @@ def test_a_renamed_fluid_is_found_by_its_old_name_and_the_old_stock_goes_first(f
         (fluid, D("-0.5"), D("-18")),
     ]
     page = login("technician").get(f"/shelf/items/{old.pk}/").content.decode()
-    assert "Since March 2, 2026 it is" in page
+    assert "Since Mar 2, 2026 it is" in page
     assert "0.500 L" in page, "what is left of it under its new name"
     assert "Kestrel TF-30 transfer fluid" in login("technician").get(f"/shelf/items/{fluid.pk}/").content.decode()
     assert held() == []
@@ -217,7 +217,7 @@ def test_a_dipped_bottle_is_set_and_cannot_hold_more_than_its_size(fluid, delive
     for content, reason, kind, sentence in [
         (D("1.2"), "", "count", "cannot hold 1.200 L"),
         (D("-0.1"), "", "count", "less than nothing"),
-        (D("0.2"), "", "adjustment", "Say why"),
+        (D("0.2"), "", "adjustment", "Write why"),
         (D("0.5"), "spilled", "waste", "cannot leave more"),
     ]:
         with pytest.raises(Refused, match=sentence):

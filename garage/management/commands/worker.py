@@ -9,7 +9,8 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 from django.utils import timezone
 
-from garage import documents, heads, mail
+from garage import dates, documents, heads, mail, shop
+from garage.money import spoken_in
 
 log = logging.getLogger("sumpbook.worker")
 
@@ -44,8 +45,10 @@ class Command(BaseCommand):
         try:
             close_old_connections()
             self._keep_heads()
-            made = documents.make_wanted(printer, now=timezone.now())
-            return made + mail.send_due(now=timezone.now())
+            profile = shop.profile()
+            with dates.speaking(profile.locale), spoken_in(profile.currency):
+                made = documents.make_wanted(printer, now=timezone.now())
+                return made + mail.send_due(now=timezone.now())
         except OperationalError:
             log.exception("the database did not answer; trying again in a moment")
             time.sleep(1)

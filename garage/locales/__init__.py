@@ -1,0 +1,1 @@
+"""How each locale writes days and times: one long form and one short one, on screens and papers alike."""

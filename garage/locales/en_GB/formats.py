@@ -1,0 +1,8 @@
+"""The United Kingdom: 24 Nov 2026, 17:00."""
+
+DATE_FORMAT = "j M Y"
+MONTH_DAY_FORMAT = "j M"
+YEAR_MONTH_FORMAT = "F Y"
+TIME_FORMAT = "H:i"
+DATETIME_FORMAT = "j M Y, H:i"
+SHORT_DATETIME_FORMAT = "j M, H:i"
