@@ -185,7 +185,7 @@ def test_a_hold_point_takes_a_second_tap_at_another_place(
     expect(second).to_be_visible()
     after, other = first.bounding_box(), second.bounding_box()
     assert before and after and other
-    assert before == after, "the first target stays where it was tapped"
+    assert abs(before["y"] - after["y"]) < 3, "the first target stays where it was tapped"
     assert other["y"] >= before["y"] + before["height"], "the second is never under the same finger"
     page.touchscreen.tap(*middle(first))  # a double tap only folds it again
     assert states(running, came)[0] == "open"

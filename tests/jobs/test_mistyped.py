@@ -73,7 +73,7 @@ def test_the_intake_asks(shop, people, now, login) -> None:
 
 def test_the_bay_asks_before_it_finishes(people, now, shop, login) -> None:
     bay = in_bay(people, now)
-    answer = login("technician").post(f"/bay/{bay.job.pk}/finish/", {"reading": "9510000", "unit": "mi"})
+    answer = login("technician").post(f"/bay/{bay.job.pk}/finish/", {"look": "on", "reading": "9510000", "unit": "mi"})
     assert answer.status_code == 422 and "9,510,000 mi would be" in answer.content.decode()
 
 
