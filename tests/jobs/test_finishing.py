@@ -60,7 +60,7 @@ def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
     bay.do_all()
     wiper = add_operation(job=bay.job, title="Rear wiper", actor=people["owner"], clock=fixed(now))
     decide(operation=wiper, actor=people["owner"], now=now)
-    with pytest.raises(Refused, match="Rear wiper: say what was done"):
+    with pytest.raises(Refused, match="Rear wiper: write what was done"):
         finish(bay)
 
 
