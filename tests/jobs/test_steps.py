@@ -145,7 +145,7 @@ def test_unticking_gives_back_what_the_step_drew(bay: Bay) -> None:
 
 
 def test_what_the_shelf_lacks_stands_on_the_step(shop, people, now) -> None:
-    bay = in_bay(people, now, PROCEDURE.replace("to: 1, outside", "to: 3, outside"), bottles=1)
+    bay = in_bay(people, now, PROCEDURE.replace("to: 1, outside", "to: 3, outside").replace("0.95 L", "3 L"), bottles=1)
     bay.do(1)
     bay.do(5)
     event = bay.do(6, reading="1.5")
