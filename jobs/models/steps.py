@@ -50,6 +50,12 @@ class JobStep(models.Model):
         """Whether later steps stay closed until this one is confirmed."""
         return self.written is not None and self.written.hold_point
 
+    @property
+    def stopped(self) -> bool:
+        """Whether its sample stops the work: later steps stay closed until somebody has said what is to be done."""
+        looks = self.written is not None and self.written.kind == "sample" and self.state == self.State.DONE
+        return looks and hasattr(self, "sample") and self.sample.waits
+
 
 class StepEvent(models.Model):
     """One act on a step, by an id made on the device: a repeat finds its row and changes nothing."""
