@@ -1,11 +1,32 @@
 """Asking back about what is unusual and may still be right, before it is saved."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import forms
 
+from garage.errors import Questions
 from garage.ledger import digest
+
+
+def answer_to(questions: Sequence[str]) -> str:
+    """What says yes to these very questions: the digest of them, so that it answers no later ones."""
+    return digest(list(questions))[:16] if questions else ""
+
+
+def settle(questions: Sequence[str], as_it_is: str, instead: str = "") -> None:
+    """Raise Questions unless they were answered: `as_it_is` are the answers that came with the act."""
+    if questions and answer_to(questions) not in as_it_is.split():
+        raise Questions(questions, instead)
+
+
+#: What the other way's button sends beside the answer.
+INSTEAD = "instead"
+
+
+def instead_taken(as_it_is: str) -> bool:
+    """Whether the other way that a question offered was chosen."""
+    return INSTEAD in as_it_is.split()
 
 
 class Asked:
@@ -15,19 +36,21 @@ class Asked:
         asking = [form for form in forms_asking if form.questions]
         self.questions = [question for form in asking for question in form.questions]
         self.answer = " ".join(form.answer for form in asking)
+        self.instead = next((form.instead for form in asking if form.instead), "")
         self.errors = errors
 
 
 class AskingForm(forms.BaseForm):
     """A form that may ask back: it is valid once every question has been answered with “save anyway”.
 
-    `clean` calls `ask`. The answer is the digest of the very questions shown, so that it answers no later ones.
-    The template shows the questions with `components/questions.html`.
+    `clean` calls `ask`, or the verb raises `Questions`, which `web.attempt` puts here. The template shows the
+    questions with `components/questions.html`.
     """
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.questions: list[str] = []
+        self.instead = ""
 
     def full_clean(self) -> None:
         self.questions = []
@@ -39,8 +62,10 @@ class AskingForm(forms.BaseForm):
 
     @property
     def answer(self) -> str:
-        """What the button “save anyway” sends."""
-        return digest(self.questions)[:16] if self.questions else ""
+        """What the button “save anyway” sends; the other way, once chosen, stays chosen."""
+        chosen = [INSTEAD] if instead_taken(self.data.get("as_it_is", "")) else []
+        return " ".join([answer_to(self.questions), *chosen]) if self.questions else ""
 
     def is_valid(self) -> bool:
-        return super().is_valid() and (not self.questions or self.answer in self.data.get("as_it_is", "").split())
+        answers = self.data.get("as_it_is", "").split()
+        return super().is_valid() and (not self.questions or answer_to(self.questions) in answers)

@@ -213,14 +213,17 @@ def both(value: Decimal, unit: str, places: int = 3) -> str:
     `places` is for poured volumes: three decimals, two in the bay. Everything else shows its first figure as
     written and the other with the decimals its unit is usually read with: `13 ft·lb · 17.6 N·m`.
     """
+    first, other = figure(value, unit, unit, places), other_unit(unit)
+    return first if other is None else f"{first} · {figure(value, unit, other, places)}"
+
+
+def figure(value: Decimal, unit: str, to: str, places: int = 3) -> str:
+    """Return a figure of `unit` as it is shown in `to`: as written in its own unit, else as `to` is usually read."""
     number = exact(value, "Value")
     whole(places, "Places", least=0, most=9)
-    other = other_unit(unit)
-    first = _shown(number, unit, places if unit in _POURED else None)
-    if other is None:
-        return first
-    beside = places if other in _POURED else _UNITS[other].places
-    return f"{first} · {_shown(convert(number, unit, other), other, beside)}"
+    if unit == to:
+        return _shown(number, unit, places if unit in _POURED else None)
+    return _shown(convert(number, unit, to), to, places if to in _POURED else _UNITS[to].places)
 
 
 def _shown(number: Decimal, unit: str, places: int | None) -> str:

@@ -17,8 +17,9 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
+from garage.asking import AskingForm
 from garage.changes import Stale
-from garage.errors import Refused
+from garage.errors import Questions, Refused
 
 Row = TypeVar("Row", bound=Model)
 #: How much may be typed into a box that finds or narrows something.
@@ -80,10 +81,13 @@ def next_address(request: HttpRequest, default: str) -> str:
 
 
 def refuse(form: forms.BaseForm, error: Refused) -> None:
-    """Show a verb's refusal beside the field it names, else above the form.
+    """Show a verb's refusal beside the field it names, else above the form; its questions where the form asks back.
 
     A form that came too late (Stale) takes the version that stands now, so that saving again is a decision.
     """
+    if isinstance(error, Questions) and isinstance(form, AskingForm):
+        form.questions, form.instead = error.questions, error.instead
+        return
     form.add_error(error.field if error.field in form.fields else None, str(error))
     if isinstance(error, Stale):
         data = cast(QueryDict, form.data).copy()

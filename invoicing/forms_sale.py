@@ -15,9 +15,9 @@ from django.utils import timezone
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
-from garage.asking import Asked
+from garage.asking import Asked, answer_to
 from garage.cuts import Cut, first_of
-from garage.errors import Refused
+from garage.errors import Questions, Refused
 from garage.forms import KeyForm
 from garage.forms_fields import needed
 from garage.models import Customer, TaxClass
@@ -122,7 +122,9 @@ class SaleSheet:
 
     def __init__(self, data: QueryDict | None, *, item: Item | None = None, customer: Customer | None = None) -> None:
         self.pressed = data.get("press", "") if data else ""
-        self.answered = bool(data and data.get("as_it_is") and not self.pressed)
+        self.as_it_is = data.get("as_it_is", "") if data and not self.pressed else ""
+        self.answered = bool(self.as_it_is)
+        self.doubts, self.instead = list[str](), ""
         act, _, code = self.pressed.partition(" ")
         rows = _rows(data) if data else []
         new = data.copy() if data else QueryDict(mutable=True)
@@ -158,8 +160,12 @@ class SaleSheet:
 
     @property
     def asked(self) -> Asked:
-        """The questions of all lines, such as a price far from the shelf's."""
-        return Asked(self.lines, any(form.errors for form in self))
+        """The questions of all lines, such as a price far from the shelf's, and the verb's: what is open too long."""
+        asked = Asked(self.lines, any(form.errors for form in self))
+        if self.doubts:
+            asked.questions, asked.instead = [*asked.questions, *self.doubts], self.instead
+            asked.answer = f"{asked.answer} {answer_to(self.doubts)}".strip()
+        return asked
 
     @cached_property
     def offers(self) -> Cut[ItemOffered]:
@@ -210,10 +216,13 @@ class SaleSheet:
         """What `sell` takes."""
         names = ("key", "customer", "method", "reference", "order_number", "clock_reason")
         given = {name: self.head.cleaned_data[name] for name in names}
-        return {**given, "lines": [line.values() for line in self.lines]}
+        return {**given, "as_it_is": self.as_it_is, "lines": [line.values() for line in self.lines]}
 
     def refuse(self, error: Refused) -> None:
-        """Show a refusal beside the line's field that it names, else as any form does."""
+        """Show a refusal beside the line's field that it names, else as any form does; questions as questions."""
+        if isinstance(error, Questions):
+            self.doubts, self.instead = error.questions, error.instead
+            return
         for line in self.lines:
             for name in LINE:
                 if error.field == line.add_prefix(name):

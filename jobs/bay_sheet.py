@@ -6,17 +6,18 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from garage.forms_fields import plain_text
 from garage.templatetags.figures import when
-from garage.units import both, convert
-from jobs import amounts, consent_words, stages
+from garage.units import both, convert, typed_unit
+from jobs import consent_words, stages
 from jobs.consent import DECLINED, Consent, Standing
+from jobs.held_words import stop_words, why_held
 from jobs.holding import held_by, next_open
 from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading, StepEvent
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
-from jobs.readings import Spec, in_liters, is_volume, out_and_in, shown, spec_of
+from jobs.readings import Spec, in_both, in_liters, is_volume, out_and_in, shown, spec_of
 from jobs.sheet import cores_out
+from jobs.taken import amount_of
 from jobs.verdict import Verdict, judge
 from parts.models import Item
 
@@ -109,6 +110,7 @@ class OpenStep:
     spec: Spec | None
     label: str
     of: str
+    needs_photo: bool
     held: str
     pan: str
     came_out: str
@@ -183,7 +185,10 @@ def _enlarged(operations: list[Operation], consent: Consent, chosen: int | None)
 
 
 def _next(steps: list[JobStep]) -> JobStep | None:
-    """The step to do next. What a reading past its limit asked for comes first: before the car is driven."""
+    """The step to do next. What stopped the work comes first, then what a reading past its limit asked for."""
+    stopped = next((step for step in steps if step.stopped), None)
+    if stopped is not None:
+        return stopped
     asked = (step for step in steps if step.follows_id and step.state == JobStep.State.OPEN)
     return next((step for step in asked if held_by(steps, step) is None), None) or next_open(steps)
 
@@ -207,7 +212,8 @@ def _operation(
             for step in steps
             if _passed_over(step)
         ]
-        + [f"{step.title}: {step.shortage}" for step in steps if step.shortage],
+        + [f"{step.title}: {step.shortage}" for step in steps if step.shortage]
+        + [sentence for step in steps if (sentence := stop_words(step))],
         done=done,
         enlarged=enlarged if enlarged in steps else None,
     )
@@ -225,13 +231,7 @@ def _state(step: JobStep, steps: list[JobStep]) -> str:
 
 def _line(line: Line, used: dict[int, Used]) -> LineRow:
     out = used[line.pk].quantity if line.pk in used else Decimal(0)
-    return LineRow(line, _amount(line, line.base_quantity), _amount(line, out) if out else "", out)
-
-
-def _amount(line: Line, quantity: Decimal) -> str:
-    """A quantity in the base unit as the bay says it: `0.85 L · 0.90 qt`, the line's unit first, or `2` pieces."""
-    base = amounts.base_unit(line.unit)
-    return both(convert(quantity, base, line.unit), line.unit, 2) if base == "L" else plain_text(quantity)
+    return LineRow(line, amount_of(line), amount_of(line, out) if out else "", out)
 
 
 def words(step: JobStep) -> str:
@@ -257,7 +257,8 @@ def _open_step(step: JobStep) -> OpenStep:
         held=_held(step, steps),
         label=" · ".join([*parts, _("must check first")] if step.hold_point else parts),
         of=f"Step {step.position} of {len(steps)}",
-        pan=pan(revision) if _drains_now(step) and revision else "",
+        needs_photo=bool(written and written.kind == Kind.PHOTO and not step.photos.all()),
+        pan=pan(revision, spec) if _drains_now(step) and revision else "",
         came_out=_came_out(drained, spec) if drained is not None and written and written.kind == Kind.FILL else "",
         went_in=_went_in(step, drained),
         readings=[_read(reading) for reading in step.readings.all()],
@@ -277,13 +278,22 @@ def _uses(step: JobStep) -> Item | None:
 def _held(step: JobStep, steps: list[JobStep]) -> str:
     """Which hold point keeps an open step closed; empty when none does."""
     holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
-    return f"First confirm step {holding.position}, “{holding}”: it must be checked first." if holding else ""
+    return why_held(holding) if holding else ""
 
 
 def _read(reading: Reading) -> Read:
     figure, _dot, other = shown(reading.value, reading.unit, reading.typed).partition(" · ")
-    outside = f"{reading.get_verdict_display()}: {reading.reason}" if reading.reason else ""
+    outside = f"{_side(reading)}: {reading.reason}" if reading.reason else ""
     return Read(figure, other, outside)
+
+
+def _side(reading: Reading) -> str:
+    """Which limit a reading lies beyond: `above the limit of 43 N·m (31.7 ft·lb)`."""
+    limit = reading.high if reading.verdict == Reading.Verdict.HIGH else reading.low
+    said = str(reading.get_verdict_display())
+    return (
+        said if limit is None else f"{said} of {in_both(limit, reading.unit, typed_unit(reading.typed, reading.unit))}"
+    )
 
 
 def _verdict(step: JobStep) -> Verdict | None:
@@ -295,10 +305,17 @@ def _drains_now(step: JobStep) -> bool:
     return step.state == JobStep.State.OPEN and step.written is not None and step.written.kind == Kind.DRAIN
 
 
-def pan(revision: ProcedureRevision) -> str:
-    """How much the vessel under the drain must hold: what drains at a change, else all of the capacity."""
-    volume = revision.drain if revision.drain is not None else revision.capacity
-    return "" if volume is None else both(volume, "L", 2)
+def pan(revision: ProcedureRevision, spec: Spec | None) -> str:
+    """How much the vessel under the drain must hold: the most that can come, which is all the unit holds.
+
+    Where that is not known, the upper limit of what is read, else what drains at a change.
+    """
+    highest = in_liters(spec.high, spec.unit) if spec is not None and spec.high is not None else None
+    most = max(filter(None, (revision.capacity, highest, revision.drain)), default=None)
+    if most is None:
+        return ""
+    unit = spec.unit if spec is not None else "L"
+    return both(convert(most, "L", unit), unit, 2)
 
 
 def _came_out(drained: Decimal, spec: Spec | None) -> str:

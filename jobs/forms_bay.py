@@ -33,6 +33,8 @@ LABELS: dict[str, dict[str, str]] = {
 }
 FINDINGS = ("cause", "correction")
 MOST_ACTS = 1_000_000
+#: The longest answers to what a form asked back.
+MOST_ANSWERS = 200
 
 
 class ActForm(forms.Form):
@@ -60,7 +62,7 @@ class ActForm(forms.Form):
         }
 
 
-class TickForm(ActForm):
+class TickForm(AskingForm, ActForm):
     """Done, with what was read and, where it lies outside its limits, why."""
 
     reading = forms.CharField(label="Reading", max_length=40, required=False)
@@ -82,6 +84,11 @@ class TickForm(ActForm):
         if field == "reason":
             self.fields["reason"].required = True
         super().add_error(field, error)
+
+    def words(self) -> dict[str, str]:
+        """What was typed, and the answers to what was asked back."""
+        answers = self.data.get("as_it_is", "")
+        return super().words() | ({"as_it_is": answers} if answers and len(answers) <= MOST_ANSWERS else {})
 
     @property
     def asks_why(self) -> bool:
@@ -127,6 +134,15 @@ class SampleForm(TickForm):
         for name in FIGURES:
             if name not in fluid.measured:
                 del self.fields[name]
+
+
+class SampleAnswerForm(forms.Form):
+    """Who was told of what a sample showed, and what they said: the work goes on after it."""
+
+    told = forms.CharField(label="Who was told", max_length=80, error_messages={"required": "Write who was told."})
+    told_words = forms.CharField(
+        label="What they said", max_length=200, error_messages={"required": "Write what they said."}
+    )
 
 
 class SkipForm(ActForm):
@@ -190,7 +206,7 @@ class FindingsForm(forms.Form):
         super().__init__(data, initial={**initial, "version": mark(operation, *OPERATION_FIELDS)})
 
 
-class DrawForm(KeyForm):
+class DrawForm(AskingForm, KeyForm):
     """How much is drawn for a line, or brought back from it."""
 
     def __init__(self, data: Any = None, *, line: Line) -> None:

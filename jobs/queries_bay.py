@@ -88,7 +88,7 @@ def steps_of(operations: Iterable[int]) -> dict[int, Steps]:
 def bay_jobs() -> QuerySet[Job]:
     """Jobs with everything their bay page shows, read once for all operations."""
     steps = (
-        JobStep.objects.select_related("written__need__item", "written__revision", "by", "sample", "follows")
+        JobStep.objects.select_related("written__need__item", "written__revision", "by", "sample__told_by", "follows")
         .prefetch_related("readings", "photos__stored")
         .order_by("position")
     )
@@ -111,8 +111,10 @@ def steps_to_work() -> QuerySet[JobStep]:
         "written__need__item",
         "written__revision",
         "by",
+        "sample",
     ).prefetch_related(
-        "readings", Prefetch("operation__steps", JobStep.objects.select_related("written").order_by("position"))
+        "readings",
+        Prefetch("operation__steps", JobStep.objects.select_related("written", "sample").order_by("position")),
     )
 
 

@@ -6,7 +6,7 @@ from typing import Literal, Protocol
 
 from garage.errors import Refused
 from garage.numbers import round_half_up
-from garage.units import DIMENSION, both, convert, label, other_unit, parse_quantity, typed_unit
+from garage.units import DIMENSION, both, convert, figure, label, other_unit, parse_quantity, typed_unit
 from jobs.torque import in_band
 
 Band = Literal["low", "ok", "high"]
@@ -15,6 +15,15 @@ Band = Literal["low", "ok", "high"]
 IMPLIED = {"drain": "came out", "sample": "came out", "fill": "filled in"}
 
 LARGEST = Decimal("1e9")
+
+#: So many times what is expected, or so small a part of it, is asked about: a slip of the point (common practice, no
+#: source).
+FAR = 2
+
+#: A torque without limits must lie this near its target, or somebody says why (common practice, no source).
+USUAL_TORQUE = Decimal("0.20")
+
+TO_FILL_IN = "to be filled in from the maker’s data"
 
 
 class Written(Protocol):
@@ -32,7 +41,8 @@ class Written(Protocol):
 
 @dataclass(frozen=True)
 class Spec:
-    """What a step wants read: figures in `unit`; `required` when it cannot be done without."""
+    """What a step wants read: figures in `unit`; `required` when it cannot be done without, `blank` while a figure is
+    still to be filled in."""
 
     name: str
     unit: str
@@ -42,42 +52,36 @@ class Spec:
     outside: str
     tightens: bool
     required: bool
+    blank: bool = False
 
     @property
     def figure(self) -> str:
-        """The number to reach as written, such as `13 ft·lb`; without one the limits; else nothing."""
-        return self._shown(self.target).partition(" · ")[0] if self.target is not None else self.limits
+        """The number to reach as written, such as `13 ft·lb`; without one the limits, `at most 40 °C`; else nothing."""
+        if self.blank:
+            return TO_FILL_IN
+        return figure(self.target, self.unit, self.unit, 2) if self.target is not None else _span(self, self.unit)
 
     @property
     def other(self) -> str:
-        """The same number in the other unit, `17.6 N·m`; without one the limits in it: `at most 104 °F`."""
-        if self.target is not None:
-            return self._beside(self.target)
-        return _span(self._beside(self.low), self._beside(self.high))
+        """The same in the other unit: `17.6 N·m`, `at most 104 °F`."""
+        unit = other_unit(self.unit)
+        if unit is None or self.blank:
+            return ""
+        return figure(self.target, self.unit, unit, 2) if self.target is not None else _span(self, unit)
 
     @property
-    def limits(self) -> str:
-        """The limits in the written unit: `from 12 to 14`."""
-        return _span(_plain(self.low), _plain(self.high))
-
-    @property
-    def beside(self) -> str:
-        """What stands small under the number: the other unit, and the limits."""
-        small = [self.other, self.limits] if self.target is not None else [label(self.unit), self.other]
-        return " · ".join(filter(None, small)) if self.figure else ""
+    def within(self) -> str:
+        """The limits beside a number to reach: `OK: 35–43 N·m (25.8–31.7 ft·lb)`, `at least 35 N·m (25.8 ft·lb)`."""
+        if self.target is None or self.blank:
+            return ""
+        return ("OK: " if self.low is not None and self.high is not None else "") + limits(self)
 
     @property
     def in_a_line(self) -> str:
-        """The number to reach for a list, `21 N·m · 15.5 ft·lb`; without one the limits: `at most 40 °C`."""
-        if self.target is not None:
-            return self._shown(self.target)
-        return f"{self.limits} {label(self.unit)}" if self.limits else ""
-
-    def _shown(self, value: Decimal) -> str:
-        return both(value, self.unit, 2)
-
-    def _beside(self, value: Decimal | None) -> str:
-        return "" if value is None else self._shown(value).partition(" · ")[2]
+        """The number to reach for a list, `21 N·m · 15.5 ft·lb`; without one the limits: `at most 40 °C (104 °F)`."""
+        if self.blank:
+            return TO_FILL_IN
+        return both(self.target, self.unit, 2) if self.target is not None else limits(self)
 
 
 @dataclass(frozen=True)
@@ -112,6 +116,7 @@ def spec_of(written: Written | None) -> Spec | None:
         outside=written.outside,
         tightens=written.kind == "tighten",
         required=bool(written.reading) or written.kind == "fill",
+        blank=bool(written.to_fill_in),
     )
 
 
@@ -133,7 +138,7 @@ def read(spec: Spec, typed: str, reason: str = "") -> Measured | None:
         raise Refused(str(error), "reading") from error
     if abs(value) >= LARGEST:
         raise Refused("That is more than a reading can be.", "reading")
-    band = band_of(value, spec.low, spec.high)
+    band = band_of(value, *judged_by(spec))
     measured = Measured(value, spec.unit, typed.strip(), band)
     if band != "ok":
         _accept_outside(spec, measured, reason)
@@ -145,24 +150,51 @@ def band_of(value: Decimal, low: Decimal | None, high: Decimal | None) -> Band:
     return in_band(value, -LARGEST if low is None else low, LARGEST if high is None else high)
 
 
+def judged_by(spec: Spec) -> tuple[Decimal | None, Decimal | None]:
+    """The limits a reading is held to: its own; a torque without them must lie near its target."""
+    if not spec.tightens or spec.target is None:
+        return spec.low, spec.high
+    low = spec.target * (1 - USUAL_TORQUE) if spec.low is None else spec.low
+    high = spec.target * (1 + USUAL_TORQUE) if spec.high is None else spec.high
+    return round_half_up(low, 9), round_half_up(high, 9)
+
+
 def _accept_outside(spec: Spec, measured: Measured, reason: str) -> None:
-    unit = label(spec.unit)
-    figure = f"{_plain(measured.value)} {unit}"
-    if typed_unit(measured.typed, spec.unit) != spec.unit:
-        figure = f"{measured.typed} ({_plain(round_half_up(measured.value, 2))} {unit})"
-    if measured.band == "high":
-        where = f"{figure} is above the limit of {_plain(spec.high)} {unit}"
-    else:
-        where = f"{figure} is below the limit of {_plain(spec.low)} {unit}"
+    where = f"{shown(measured.value, measured.unit, measured.typed)} is {beyond(spec, measured)}"
     if over_torque(spec, measured):
         if not reason.strip():
             raise Refused(
                 f"{where}: threads may have suffered. Write what happened; a check is added to the job.", "reason"
             )
-    elif spec.outside == "refuse":
+    elif spec.outside == "refuse" and (spec.low if measured.band == "low" else spec.high) is not None:
         raise Refused(f"{where}. This step is not done until it is within its limits.", "reading")
     elif not reason.strip():
         raise Refused(f"{where}. Write why it is acceptable.", "reason")
+
+
+def beyond(spec: Spec, measured: Measured) -> str:
+    """Where a reading outside lies, in the unit it was typed in first: `above the limit of 43 N·m (31.7 ft·lb)`."""
+    side = "above" if measured.band == "high" else "below"
+    limit = spec.high if measured.band == "high" else spec.low
+    first = typed_unit(measured.typed, spec.unit)
+    if limit is None and spec.target is not None:
+        return f"more than {USUAL_TORQUE:.0%} {side} the {in_both(spec.target, spec.unit, first)} to reach"
+    return "" if limit is None else f"{side} the limit of {in_both(limit, spec.unit, first)}"
+
+
+def odd_amount(measured: Measured, holds: Decimal | None, expected: Decimal | None) -> list[str]:
+    """What to ask about a volume that came out or went in, before it counts: none, or a slip of the point.
+
+    `holds` is all that the unit holds and `expected` what is to be read, both in liters.
+    """
+    liters, first = measured.liters(), typed_unit(measured.typed, measured.unit)
+    said = shown(measured.value, measured.unit, measured.typed)
+    questions = []
+    if holds is not None and liters > holds:
+        questions.append(f"{said} is more than the capacity of {in_both(holds, 'L', first)}. Is that right?")
+    elif expected and not expected / FAR < liters < expected * FAR:
+        questions.append(f"{said} is far from the {in_both(expected, 'L', first)} expected. Is that right?")
+    return questions
 
 
 def over_torque(spec: Spec, measured: Measured) -> bool:
@@ -193,11 +225,44 @@ def is_volume(unit: str) -> bool:
     return DIMENSION.get(unit) == "volume"
 
 
-def _span(low: str, high: str) -> str:
+class Limited(Protocol):
+    """What has limits in a unit: a spec, or a reading that was kept with those that stood."""
+
+    @property
+    def unit(self) -> str: ...
+    @property
+    def low(self) -> Decimal | None: ...
+    @property
+    def high(self) -> Decimal | None: ...
+
+
+def limits(of: Limited, first: str = "") -> str:
+    """Limits with their own unit, the other in brackets: `35–43 N·m (25.8–31.7 ft·lb)`, `at least 35 N·m (25.8 ft·lb)`.
+
+    The one place that writes limits: none stands beside a figure of another unit. `first` is the unit to begin with.
+    """
+    unit = first or of.unit
+    other = of.unit if unit != of.unit else other_unit(unit)
+    there = _span(of, other).removeprefix("at least ").removeprefix("at most ") if other else ""
+    return f"{_span(of, unit)} ({there})" if there else _span(of, unit)
+
+
+def in_both(value: Decimal, unit: str, first: str = "") -> str:
+    """One figure in a sentence, the other unit in brackets: `43 N·m (31.7 ft·lb)`; `first` is the one to begin with."""
+    begin = first or unit
+    other = unit if begin != unit else other_unit(unit)
+    said = figure(value, unit, begin, 2)
+    return f"{said} ({figure(value, unit, other, 2)})" if other else said
+
+
+def _span(of: Limited, unit: str) -> str:
+    """The limits in one unit: `35–43 N·m`, `at least 35 N·m`, `at most 40 °C`; empty without any."""
+    low, high = (None if value is None else figure(value, of.unit, unit, 2) for value in (of.low, of.high))
     if low and high:
-        return f"from {low} to {high}"
+        dash = " to " if low.startswith("-") else "–"
+        return f"{low.removesuffix(label(unit)).rstrip()}{dash}{high}"
     return f"at least {low}" if low else f"at most {high}" if high else ""
 
 
-def _plain(value: Decimal | None) -> str:
-    return "" if value is None else f"{value.normalize():f}"
+def _plain(value: Decimal) -> str:
+    return f"{value.normalize():f}"

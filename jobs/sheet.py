@@ -13,6 +13,7 @@ from jobs.amounts import amount, base_unit, charged_quantity
 from jobs.consent import DECLINED, UNDECIDED, Consent, Standing
 from jobs.consents import consent_of
 from jobs.fitted import Fitted, fitted_for
+from jobs.held_words import stop_words
 from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from parts.models import Item
 from parts.queries import current_item, find_items, items_today, open_contents, price_of, with_former_names
@@ -228,6 +229,8 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
         for step in operation.steps.all():
             if step.shortage:
                 yield Block("Short", f"{step.title}: {step.shortage}")
+            if sentence := stop_words(step):
+                yield Block("Stopped" if step.stopped else "Sample", sentence)
     unpriced = [line.description for op in operations for line in op.lines.all() if _unpriced(line)]
     if unpriced:
         yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")

@@ -7,6 +7,7 @@ from jobs.views import bay, procedures, samples, steps
 bay_urls = [
     path("bay/<int:pk>/", bay.bay_job, name="bay-job"),
     path("bay/<int:pk>/start/", bay.start, name="bay-start"),
+    path("bay/<int:pk>/work-order/", bay.work_order, name="work-order"),
     path("bay/<int:pk>/finish/", bay.finish, name="bay-finish"),
     path("bay/<int:pk>/advisory/", samples.advisory, name="advisory"),
     path("bay/advisories/<int:pk>/<slug:state>/", samples.advisory_settle, name="advisory-settle"),
@@ -14,6 +15,7 @@ bay_urls = [
     path("bay/lines/<int:pk>/draw/", bay.draw, name="bay-draw"),
     path("bay/lines/<int:pk>/return/", bay.bring_back, name="bay-return"),
     path("bay/steps/<int:pk>/photo/", steps.photo, name="step-photo"),
+    path("bay/steps/<int:pk>/answer/", steps.sample_answer, name="sample-answer"),
     path("bay/steps/<int:pk>/<slug:kind>/", steps.act_on_step, name="bay-step"),
     path("bay/samples/<int:vehicle>/<int:component>/", samples.samples, name="samples"),
     path("bay/procedures/", procedures.procedures, name="procedures"),

@@ -121,6 +121,23 @@ def to_draw(item: Item) -> QuerySet[Container]:
     )
 
 
+def to_draw_fresh(item: Item, at: datetime) -> list[Container]:
+    """The same without those that stand open for longer than they keep."""
+    return [container for container in to_draw(item) if not container.too_old(at)]
+
+
+def too_old_among(item: Item, quantity: Decimal, at: datetime) -> list[Container]:
+    """The containers a draw of so much would take from that stand open for longer than they keep."""
+    found, left = [], quantity
+    for container in to_draw(item):
+        if left <= 0:
+            break
+        left -= container.content
+        if container.too_old(at):
+            found.append(container)
+    return found
+
+
 def containers_of(item: Item) -> QuerySet[Container]:
     """Every container the item and its older numbers ever had."""
     return Container.objects.filter(item__in=family(item)).select_related("item", "pack")

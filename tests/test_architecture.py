@@ -218,7 +218,7 @@ CUT_IN_SILENCE = {
     "garage/rows.py: list(self.fields)[:2]": "the first two fields of a form",
     "garage/models/files.py: name[:2]": "a folder's name",
     "garage/photos.py: data[:4]": "the signature of a file",
-    "garage/asking.py: digest(self.questions)[:16]": "a digest",
+    "garage/asking.py: digest(list(questions))[:16]": "a digest",
     "jobs/seen.py: digest({name: plain(field, field.value_from_object(row)) for name, field in kept.items()})[:16]": (
         "a digest"
     ),

@@ -177,9 +177,9 @@ def fact(term: str, value: Any, other: str = "") -> SafeString:
 
 
 @register.simple_tag
-def two(value: Any, other: str = "", inline: bool = False) -> SafeString:
-    """A value with the same in the other unit, small, below or beside it."""
-    below = format_html("<small>{}</small>", other) if other else ""
+def two(value: Any, other: str = "", limits: str = "", inline: bool = False) -> SafeString:
+    """A value with the same in the other unit, small, below or beside it, and its limits on a line of their own."""
+    below = format_html_join("", "<small>{}</small>", ((small,) for small in (other, limits) if small))
     return format_html('<span class="two{}">{}{}</span>', " inline" if inline else "", value, below)
 
 
@@ -380,8 +380,8 @@ def open_step(
 
 
 @register.simple_tag
-def big(value: str, other: str = "") -> SafeString:
-    """A number to be read from two meters, with the other unit and its limits under it."""
-    below = format_html("<small>{}</small>", other) if other else ""
+def big(value: str, other: str = "", limits: str = "") -> SafeString:
+    """A number to be read from two meters, under it the other unit and, on a line of its own, the limits."""
+    below = format_html_join("", "<small>{}</small>", ((small,) for small in (other, limits) if small))
     words = "" if value[:1].isdigit() else " words"
     return format_html('<p class="big{}"><b>{}</b>{}</p>', words, value, below)

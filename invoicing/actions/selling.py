@@ -30,6 +30,7 @@ def sell(
     customer: Customer | None = None,
     reference: str = "",
     order_number: str = "",
+    as_it_is: str = "",
     clock_reason: str = "",
     actor: User | None,
     clock: Clock,
@@ -38,7 +39,8 @@ def sell(
 
     Without a `customer` it is a walk-in sale and paid in full at once; `method` is how, or ON_ACCOUNT for a customer
     who pays later. `lines` are fields as `save_line` takes them. The same `key` again gives the same invoice. Raises
-    Refused as `open_sale`, `issue` and `take_payment` do, and for a walk-in sale on account.
+    Refused as `open_sale`, `issue` and `take_payment` do, and for a walk-in sale on account; `as_it_is` answers the
+    Questions of `open_sale`.
     """
     now = clock()
     clock_notes.answer(dating.open_doubts(clock, now), reason=clock_reason, actor=actor, now=now)
@@ -47,7 +49,9 @@ def sell(
         raise Refused("Choose how it is paid.", "method")
     if method == ON_ACCOUNT and buyer.walk_in:
         raise Refused("A sale on account needs a customer: choose who buys, or take the money now.", "method")
-    job = open_sale(lines=lines, customer=buyer, order_number=order_number, actor=actor, clock=fixed(now))
+    job = open_sale(
+        lines=lines, customer=buyer, order_number=order_number, as_it_is=as_it_is, actor=actor, clock=fixed(now)
+    )
     due = shop.day_of(now) if method != ON_ACCOUNT else None
     invoice = issue(key=None, job=job, due_on=due, actor=actor, clock=fixed(now))
     if method != ON_ACCOUNT and invoice.gross:

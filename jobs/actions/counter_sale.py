@@ -4,18 +4,20 @@ The sale is a job of a kind of its own, without a car, a bay and an estimate: wo
 (`consent.sold`). What was sold is billed at once by the verb that calls this one; here nothing is known of papers.
 """
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from garage import audit, counters, units
+from garage.asking import instead_taken, settle
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Customer, User
 from garage.writing import writing
 from jobs import showing, stages
-from jobs.actions.draws import hand_over
+from jobs.actions.draws import NEW_ONE, hand_over, old_among
 from jobs.actions.writing_up import save_line
-from jobs.models import Job, Operation, StageChange
+from jobs.models import Job, Line, Operation, StageChange
 from jobs.sold import over_the_counter
 from parts.actions.stock import Shortage
 
@@ -30,13 +32,14 @@ def open_sale(
     lines: Sequence[Mapping[str, Any]],
     customer: Customer,
     order_number: str = "",
+    as_it_is: str = "",
     actor: User | None,
     clock: Clock,
 ) -> Job:
     """Write up and draw what somebody buys over the counter; the sale then waits for its invoice.
 
     `lines` are fields as `save_line` takes them. Raises Refused, beside the field of the line (`lines-1-quantity`), for
-    what cannot be sold this way and for what the shelf does not have.
+    what cannot be sold this way and for what the shelf does not have; asks about what was opened too long ago.
     """
     now = clock()
     if not lines:
@@ -52,22 +55,29 @@ def open_sale(
     job.save(force_insert=True)
     StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
     operation = Operation.objects.create(job=job, position=1, title=TITLE, started_at=now, finished_at=now)
-    for at, fields in enumerate(lines):
-        _sell(operation, fields, at, actor, clock)
+    written = [_write(operation, fields, at, actor, now) for at, fields in enumerate(lines)]
+    fresh = instead_taken(as_it_is)
+    old = [] if fresh else [question for line in written for question in old_among(line, line.base_quantity, now)]
+    settle(old, as_it_is, instead=str(NEW_ONE))
+    for at, line in enumerate(written):
+        _hand_over(line, fresh, at, actor, now)
     audit.record("opened", job, actor=actor, now=now, lines=len(lines))
     return job
 
 
-def _sell(operation: Operation, fields: Mapping[str, Any], at: int, actor: User | None, clock: Clock) -> None:
-    """Write one line and draw it; a refusal stands beside that line."""
-    now = clock()
+def _write(operation: Operation, fields: Mapping[str, Any], at: int, actor: User | None, now: dt.datetime) -> Line:
+    """Write one line; a refusal stands beside it."""
     try:
-        line = save_line(operation=operation, fields=fields, actor=actor, clock=fixed(now))
+        return save_line(operation=operation, fields=fields, actor=actor, clock=fixed(now))
     except Refused as error:
         name = "unit_price" if error.field == "unit_price" else "quantity"
         raise Refused(str(error), f"lines-{at}-{name}") from error
+
+
+def _hand_over(line: Line, fresh: bool, at: int, actor: User | None, now: dt.datetime) -> None:
+    """Draw one line; a refusal stands beside it."""
     try:
-        hand_over(line=line, actor=actor, clock=fixed(now))
+        hand_over(line=line, fresh=fresh, actor=actor, clock=fixed(now))
     except Shortage as error:
         base = error.item.base_unit
         there = error.there if base == line.unit else units.convert(error.there, base, line.unit)

@@ -3,13 +3,19 @@
 import datetime as dt
 import uuid
 from collections.abc import Iterable
+from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from garage import audit
+from garage.asking import instead_taken, settle
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.idempotency import once
 from garage.models import User
+from garage.templatetags.figures import day
 from garage.units import both
 from garage.writing import writing
 from jobs import objections, stages
@@ -17,30 +23,89 @@ from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
 from jobs.models import Draw, Job, JobStep, Line
 from jobs.queries import Used, used_on
+from jobs.readings import FAR
+from jobs.taken import amount_of, taken_of
 from parts.actions import stock
-from parts.queries import chain_on_hand, drawn_net
+from parts.models import Item
+from parts.queries import chain_on_hand, drawn_net, to_draw_fresh, too_old_among
+
+#: The other way where a container stands open for too long.
+NEW_ONE = gettext_lazy("Open a new one")
+
+
+@dataclass(frozen=True)
+class Taking:
+    """What a step takes from the shelf: so much of a line's item, and how much is used of it in all."""
+
+    line: Line
+    quantity: Decimal
+    used: Decimal
+
+
+def taking_at(step: JobStep, poured: Decimal | None) -> Taking | None:
+    """What a step takes when it is done; None when it uses nothing from the shelf.
+
+    A poured amount (in the item's unit) is taken as poured, less what was taken by hand for it before; anything else
+    up to the quantity on its line, so that two steps with one pair of washers take it once.
+    """
+    line = line_used(step)
+    if line is None or line.item is None:
+        return None
+    taken = taken_of(line, without=step)
+    if poured is None:
+        return Taking(line, line.base_quantity - taken.at_steps - taken.by_hand, line.base_quantity)
+    return Taking(line, max(poured - taken.at_hand, Decimal(0)), poured)
 
 
 @writing()
-def draw_at_step(step: JobStep, filled: Decimal | None, typed: str, *, actor: User | None, clock: Clock) -> str:
-    """Draw what a step uses, and return what the shelf lacked as a sentence (empty: nothing lacked).
+def draw_at_step(
+    step: JobStep, poured: Decimal | None, typed: str, *, fresh: bool = False, actor: User | None, clock: Clock
+) -> str:
+    """Take what a step uses, and return what the shelf lacked as a sentence (empty: nothing lacked).
 
-    A poured amount (`filled`, in the item's unit) is drawn as poured; anything else is drawn up to the quantity on
-    its line, so that two steps with one pair of washers take it once. The work is done: a shortage never stops it.
+    The work is done: a shortage never stops it. `fresh` leaves alone what stands open for longer than it keeps.
     """
     now = clock()
     need = step.written.need if step.written else None
     if need is None or need.item is None:
         return ""
-    line = line_used(step)
-    if line is None or line.item is None:
+    taking = taking_at(step, poured)
+    if taking is None:
         return f"{need.item} has no line on this operation: nothing was taken from the shelf."
-    quantity = filled if filled is not None else line.base_quantity - used_on(line).quantity
-    lacked = _take(line, quantity, typed, step=step, actor=actor, now=now) if quantity > 0 else Decimal(0)
-    if not lacked:
-        return ""
+    lacked = _take(taking, typed, step=step, fresh=fresh, actor=actor, now=now) if taking.quantity > 0 else Decimal(0)
+    return _lacked(taking.line, taking.used, lacked)
+
+
+def _lacked(line: Line, used: Decimal, lacked: Decimal) -> str:
+    """What the shelf lacked, as a sentence; empty when nothing did."""
+    assert line.item is not None  # asked by the caller
     unit = line.item.base_unit
-    return f"{both(quantity, unit)} of {line.item} used, the shelf lacked {both(lacked, unit)} of it."
+    return f"{both(used, unit)} of {line.item} used, the shelf lacked {both(lacked, unit)} of it." if lacked else ""
+
+
+def put_right(line: Line) -> None:
+    """Let the sentence about what the shelf lacked say what still lacks; it goes once all of it was taken."""
+    taken = taken_of(line)
+    for step in line.operation.steps.filter(written__need=line.need_id).exclude(shortage=""):
+        poured = taken.planned if taken.poured is None else taken.poured
+        step.shortage = _lacked(line, poured, taken.lacking)
+        step.save(update_fields=["shortage"])
+
+
+def old_among(line: Line, quantity: Decimal, at: dt.datetime) -> list[str]:
+    """What to ask before so much is taken for a line: containers that stand open for longer than they keep."""
+    assert line.item is not None  # asked by the caller
+    return [
+        _("%(item)s was opened on %(day)s, %(open)s days ago, and keeps %(keeps)s days. Take it all the same?")
+        % {
+            "item": f"{container.label} {container.item}",
+            "day": day(container.opened_at),
+            "open": (at - container.opened_at).days,
+            "keeps": container.item.open_days,
+        }
+        for container in too_old_among(line.item, quantity, at)
+        if container.opened_at is not None
+    ]
 
 
 def line_used(step: JobStep) -> Line | None:
@@ -60,47 +125,92 @@ def undo_at_step(step: JobStep, *, actor: User | None, clock: Clock) -> None:
 
 @once("jobs.draw_for_line", Line)
 def draw_for_line(
-    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, clock: Clock
+    *,
+    key: uuid.UUID,
+    line: Line,
+    quantity: Decimal,
+    typed: str = "",
+    as_it_is: str = "",
+    actor: User | None,
+    clock: Clock,
 ) -> Line:
-    """Draw more for a line, in its item's base unit; refused when the shelf does not have it (Shortage)."""
+    """Take more for a line, in its item's base unit; refused when the shelf does not have it (Shortage).
+
+    Raises Questions, unless `as_it_is` answers them, for much more than is planned and for what was opened too long
+    ago; a sealed one may be taken instead.
+    """
     now = clock()
     _may_move(line, stages.IN_BAY)
     _may_be_used(line)
-    _draw(line, quantity, typed, actor, now)
+    fresh = instead_taken(as_it_is)
+    old = [] if fresh else old_among(line, quantity, now)
+    settle([*_too_much(line, quantity), *old], as_it_is, instead=str(NEW_ONE) if old else "")
+    _draw(line, quantity, typed, fresh, actor, now)
+    put_right(line)
     audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
     return line
 
 
 @writing()
-def hand_over(*, line: Line, actor: User | None, clock: Clock) -> Line:
+def hand_over(*, line: Line, fresh: bool = False, actor: User | None, clock: Clock) -> Line:
     """Draw what a line of a counter sale says; refused when the shelf lacks it (Shortage), and for a line of a job."""
     now = clock()
     if not line.operation.job.is_sale:
         raise Refused(f"“{line}” is part of a job: take it in the bay.")
     _may_be_used(line)
-    _draw(line, line.base_quantity, line.typed, actor, now)
+    _draw(line, line.base_quantity, line.typed, fresh, actor, now)
     return line
 
 
-def _draw(line: Line, quantity: Decimal, typed: str, actor: User | None, now: dt.datetime) -> None:
+def _too_much(line: Line, quantity: Decimal) -> list[str]:
+    """What to ask before so much more is taken: it comes to far more than is planned."""
+    assert line.item is not None  # asked by the caller
+    out = used_on(line).quantity
+    if quantity + out <= FAR * line.base_quantity or quantity > chain_on_hand(line.item):
+        return []  # what the shelf does not have is refused
+    sentence = _("With this, %(all)s of %(item)s is taken; %(planned)s is planned. Is that right?")
+    return [sentence % {"all": amount_of(line, out + quantity), "item": line, "planned": amount_of(line)}]
+
+
+def _too_little(line: Line, quantity: Decimal) -> list[str]:
+    """What to ask before so much comes back: it leaves far less than is planned, and not nothing."""
+    left = used_on(line).quantity - quantity
+    if not 0 < FAR * left < line.base_quantity:
+        return []
+    sentence = _("With this, only %(left)s of %(item)s stays taken; %(planned)s is planned. Is that right?")
+    return [sentence % {"left": amount_of(line, left), "item": line, "planned": amount_of(line)}]
+
+
+def _draw(line: Line, quantity: Decimal, typed: str, fresh: bool, actor: User | None, now: dt.datetime) -> None:
     assert line.item is not None  # asked by the caller
     for movement in stock.draw(
-        item=line.item, quantity=quantity, reason=_reason(line), typed=typed, actor=actor, clock=fixed(now)
+        item=line.item, quantity=quantity, reason=_reason(line), typed=typed, fresh=fresh, actor=actor, clock=fixed(now)
     ):
         Draw.objects.create(line=line, movement=movement)
 
 
 @once("jobs.return_from_line", Line)
 def return_from_line(
-    *, key: uuid.UUID, line: Line, quantity: Decimal, typed: str = "", actor: User | None, clock: Clock
+    *,
+    key: uuid.UUID,
+    line: Line,
+    quantity: Decimal,
+    typed: str = "",
+    as_it_is: str = "",
+    actor: User | None,
+    clock: Clock,
 ) -> Line:
-    """Bring unused stock of a line back to its containers, the last drawn first; refused above what is out."""
+    """Bring unused stock of a line back to its containers, the last drawn first; refused above what is out.
+
+    Raises Questions, unless `as_it_is` answers them, where far less than is planned would stay taken.
+    """
     now = clock()
     _may_move(line, stages.IN_BAY, stages.FINISHED)
     assert line.item is not None
     out = used_on(line).quantity
     if not 0 < quantity <= out:
         raise Refused(f"{both(out, line.item.base_unit)} was taken for this line.", "quantity")
+    settle(_too_little(line, quantity), as_it_is)
     _bring_back(line.draws.all(), quantity, f"{line.operation.job}: not used", actor, now, typed)
     audit.record("brought back from a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)
     return line
@@ -146,16 +256,30 @@ def _reason(line: Line) -> str:
     return f"{line.operation.job}: {line.operation}"
 
 
-def _take(line: Line, quantity: Decimal, typed: str, *, step: JobStep, actor: User | None, now: dt.datetime) -> Decimal:
+def _take(taking: Taking, typed: str, *, step: JobStep, fresh: bool, actor: User | None, now: dt.datetime) -> Decimal:
     """Draw a line's item, or as much of it as there is; give back how much was lacking."""
+    line, quantity = taking.line, taking.quantity
     assert line.item is not None
-    lacked = max(quantity - chain_on_hand(line.item), Decimal(0))
+    lacked = max(quantity - _there(line.item, fresh, now), Decimal(0))
     if quantity > lacked:
         movements = stock.draw(
-            item=line.item, quantity=quantity - lacked, reason=_reason(line), typed=typed, actor=actor, clock=fixed(now)
+            item=line.item,
+            quantity=quantity - lacked,
+            reason=_reason(line),
+            typed=typed,
+            fresh=fresh,
+            actor=actor,
+            clock=fixed(now),
         )
         Draw.objects.bulk_create(Draw(line=line, movement=movement, step=step) for movement in movements)
     return lacked
+
+
+def _there(item: Item, fresh: bool, now: dt.datetime) -> Decimal:
+    """What can be taken of an item; `fresh`: without what stands open for longer than it keeps."""
+    if not fresh:
+        return chain_on_hand(item)
+    return sum((container.content for container in to_draw_fresh(item, now)), Decimal(0))
 
 
 def _bring_back(

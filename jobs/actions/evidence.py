@@ -85,10 +85,34 @@ def record_sample(
         boiling_point=seen.boiling_point,
         boiling_point_typed=written.get(BOILING_POINT, ""),
         verdict=verdict.word,
+        stops=bool(verdict.stopping),
         notes=notes,
         by=actor,
     )
     audit.record("looked at fluid", sample, actor=actor, now=now, verdict=verdict.word)
+    return sample
+
+
+@writing()
+def answer_sample(*, sample: FluidSample, person: str, words: str, actor: User | None, clock: Clock) -> FluidSample:
+    """Say who was told of what a sample showed and what is to be done: only then the work goes on.
+
+    Raises Refused for a sample that stops nothing, for one that was answered, and without a person or their words.
+    """
+    now = clock()
+    sample.refresh_from_db()
+    if not sample.stops:
+        raise Refused("This sample stops nothing.")
+    if sample.told_words:
+        raise Refused(f"It was answered already: {sample.told} said “{sample.told_words}”.")
+    if not person.strip():
+        raise Refused("Write who was told.", "told")
+    if not words.strip():
+        raise Refused("Write what they said.", "told_words")
+    sample.told, sample.told_words = fitting(person, 80, "told"), fitting(words, 200, "told_words")
+    sample.told_at, sample.told_by = now, actor
+    sample.save(update_fields=["told", "told_words", "told_at", "told_by"])
+    audit.record("answered sample", sample, actor=actor, now=now, words=sample.told_words)
     return sample
 
 

@@ -22,6 +22,7 @@ from jobs.actions.intake import Odometer
 from jobs.actions.readings import follow_corrections
 from jobs.actions.stages import move
 from jobs.consents import authorized
+from jobs.held_words import why_held
 from jobs.intervals import next_due
 from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
 from jobs.substance import Served, Worked, served
@@ -67,6 +68,7 @@ def left_open(operations: list[Operation]) -> list[str]:
     for operation in operations:
         steps = list(operation.steps.all())
         open_steps = [step for step in steps if step.state == JobStep.State.OPEN]
+        sentences += [f"{operation}: {why_held(step)}" for step in steps if step.stopped]
         if open_steps:
             count = "a step is" if len(open_steps) == 1 else f"{len(open_steps)} steps are"
             sentences.append(f"{operation}: {count} open, the first is “{open_steps[0]}”.")

@@ -15,21 +15,33 @@ from typing import Any
 from django.db.models import Max
 
 from garage import audit
+from garage.asking import instead_taken, settle
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
 from garage.texts import fitting
 from garage.writing import writing
 from jobs import objections, stages
-from jobs.actions.draws import draw_at_step, line_used, undo_at_step
+from jobs.actions.draws import NEW_ONE, draw_at_step, line_used, old_among, taking_at, undo_at_step
 from jobs.actions.evidence import record_sample
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
 from jobs.fluids import BOILING_POINT, FIGURES, FLUIDS, FREEZE_POINT, THINGS, WATER, read_figure
+from jobs.held_words import why_held
 from jobs.holding import held_by
-from jobs.models import JobStep, ProcedureStep, Reading, StepEvent
+from jobs.models import FluidSample, JobStep, ProcedureStep, Reading, StepEvent
 from jobs.queries_bay import drained_before, steps_to_work
-from jobs.readings import Measured, is_volume, over_torque, read, spec_of
+from jobs.readings import (
+    IMPLIED,
+    Measured,
+    in_liters,
+    is_volume,
+    judged_by,
+    odd_amount,
+    over_torque,
+    read,
+    spec_of,
+)
 from jobs.verdict import Seen
 
 TICK, UNTICK, SKIP, NOTE = StepEvent.Kind.TICK, StepEvent.Kind.UNTICK, StepEvent.Kind.SKIP, StepEvent.Kind.NOTE
@@ -73,7 +85,8 @@ def act(
     """Do one act on a step and answer with its event; its `result` holds outcome, version and sentence.
 
     `data` are words as typed: `reading` and `reason`; for a sample `color`, `clarity`, `particles`, `smell`,
-    `distance`, `notes` and the figures of its kind of fluid; for a note `text`. Raises Refused, with nothing kept,
+    `distance`, `notes` and the figures of its kind of fluid; for a note `text`; `as_it_is` answers the Questions that
+    the act raised before. Raises Refused, with nothing kept,
     where the act may not be: work not authorized or not started, an open hold point before it, a reading that its
     limits turn away, a missing reason.
     """
@@ -147,15 +160,31 @@ def _reads_otherwise(doing: Act) -> bool:
     spec = spec_of(doing.step.written)
     typed = doing.said("reading")
     standing = doing.step.readings.last()
-    if doing.kind != TICK or spec is None or (not typed and standing is None):
+    if doing.kind != TICK or spec is None:
+        return False
+    if hasattr(doing.step, "sample") and _looks_otherwise(doing, doing.step.sample):
+        return True
+    if not typed and standing is None:
         return False
     measured = read(spec, typed, doing.said("reason") or "compared")
     return (measured and measured.value) != (standing and standing.value)
 
 
+def _looks_otherwise(doing: Act, standing: FluidSample) -> bool:
+    """Whether an act saw another sample than the one that stands; a note or a distance it leaves out is no other."""
+    notes, distance = doing.said("notes"), _distance(doing)
+    return (
+        _seen(doing) != standing.seen
+        or bool(notes and notes != standing.notes)
+        or (distance is not None and distance != standing.distance_on_fluid)
+    )
+
+
 def _standing(step: JobStep) -> str:
+    sample = getattr(step, "sample", None)
     did = {DONE: "did", SKIPPED: "skipped", OPEN: "unticked"}[JobStep.State(step.state)]
-    readings = ", ".join(reading.typed for reading in step.readings.all())
+    seen = [sample.described] if sample is not None else []
+    readings = ", ".join([*(reading.typed for reading in step.readings.all()), *seen])
     return f"{step.by or 'Somebody'} {did} “{step}” meanwhile{f' with {readings}' if readings else ''}."
 
 
@@ -168,17 +197,52 @@ def _tick(doing: Act) -> dict[str, Any]:
     _open_to_work(step)
     spec = spec_of(written)
     measured = read(spec, doing.said("reading"), doing.said("reason")) if spec else None
+    poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
+    _ask(doing, measured, poured)
+    if written and written.kind == ProcedureStep.Kind.PHOTO and not step.photos.exists():
+        raise Refused("Take the photo first, or write why it cannot be taken.")
     if spec and measured:
         _keep_reading(doing, measured)
         if over_torque(spec, measured):
             _follow_up(doing, measured)
     if written and written.kind == ProcedureStep.Kind.SAMPLE:
         _keep_sample(doing, measured)
-    poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
     step.shortage = draw_at_step(
-        step, poured, measured.typed if poured and measured else "", actor=doing.actor, clock=fixed(doing.now)
+        step,
+        poured,
+        measured.typed if poured and measured else "",
+        fresh=instead_taken(doing.said("as_it_is")),
+        actor=doing.actor,
+        clock=fixed(doing.now),
     )
     return _stand(doing, DONE, "")
+
+
+def _ask(doing: Act, measured: Measured | None, poured: Decimal | None) -> None:
+    """Raise Questions, unless the act answers them, before anything leaves the shelf or counts as drained."""
+    taking = taking_at(doing.step, poured)
+    old = []
+    if taking is not None and not instead_taken(doing.said("as_it_is")):
+        old = old_among(taking.line, taking.quantity, doing.now)
+    settle([*_odd_amounts(doing, measured), *old], doing.said("as_it_is"), instead=str(NEW_ONE) if old else "")
+
+
+def _odd_amounts(doing: Act, measured: Measured | None) -> list[str]:
+    written = doing.step.written
+    if written is None or measured is None or written.kind not in (*IMPLIED, ProcedureStep.Kind.FILL):
+        return []
+    return odd_amount(measured, written.revision.capacity, _expected(doing.step, written))
+
+
+def _expected(step: JobStep, written: ProcedureStep) -> Decimal | None:
+    """How much is to come out or go in, in liters, by the step, else by the procedure; None: nothing says."""
+    if written.target is not None:
+        return in_liters(written.target, written.unit)
+    if written.kind != ProcedureStep.Kind.FILL:
+        return written.revision.drain
+    line = line_used(step)
+    alone = written.need is not None and written.need.steps.count() == 1
+    return line.base_quantity if line is not None and alone and _pours(step) else None
 
 
 def _untick(doing: Act) -> dict[str, Any]:
@@ -202,8 +266,7 @@ def _note(doing: Act) -> dict[str, Any]:
     if not text:
         raise Refused("Write the note first.", "text")
     doing.step.note = "\n".join(filter(None, [doing.step.note, text]))
-    doing.step.version += 1
-    doing.step.save(update_fields=["note", "version"])
+    doing.step.save(update_fields=["note"])  # no version: what another tablet saw of the step is still so
     return _result(doing.step, APPLIED)
 
 
@@ -213,7 +276,7 @@ _APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {TICK: _tick, UNTICK: _unti
 def _open_to_work(step: JobStep) -> None:
     holding = held_by(list(step.operation.steps.all()), step)
     if holding is not None:
-        raise Refused(f"First confirm step {holding.position}, “{holding}”: it must be checked first.")
+        raise Refused(why_held(holding))
 
 
 def _reason(doing: Act, sentence: str) -> str:
@@ -244,8 +307,8 @@ def _keep_reading(doing: Act, measured: Measured) -> None:
         value=measured.value,
         unit=measured.unit,
         typed=fitting(measured.typed, 40, "reading"),
-        low=spec.low,
-        high=spec.high,
+        low=judged_by(spec)[0],
+        high=judged_by(spec)[1],
         verdict=measured.band,
         reason="" if measured.band == "ok" else fitting(doing.said("reason"), 200, "reason"),
         at=doing.now,
@@ -267,16 +330,13 @@ def _follow_up(doing: Act, measured: Measured) -> None:
 
 def _keep_sample(doing: Act, measured: Measured | None) -> None:
     step, seen = doing.step, _seen(doing)
-    distance = doing.said("distance").replace(",", "")
-    if distance and not (distance.isdecimal() and len(distance) < 8):
-        raise Refused("The distance on the fluid is a whole number.", "distance")
     record_sample(
         operation=step.operation,
         step=step,
         seen=seen,
         typed={name: doing.said(name) for name in FIGURES},
         volume_out=measured.liters() if measured else drained_before(step),
-        distance_on_fluid=int(distance) if distance else None,
+        distance_on_fluid=_distance(doing),
         notes=doing.said("notes"),
         actor=doing.actor,
         clock=fixed(doing.now),
@@ -300,6 +360,14 @@ def _seen(doing: Act) -> Seen:
         boiling_point=_figure(doing, BOILING_POINT),
         specification=revision.specification,
     )
+
+
+def _distance(doing: Act) -> int | None:
+    """The distance on the fluid as it was typed; None where nothing was."""
+    distance = doing.said("distance").replace(",", "")
+    if distance and not (distance.isdecimal() and len(distance) < 8):
+        raise Refused("The distance on the fluid is a whole number.", "distance")
+    return int(distance) if distance else None
 
 
 def _figure(doing: Act, name: str) -> Decimal | None:

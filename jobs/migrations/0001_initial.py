@@ -215,7 +215,9 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "version",
-                    models.PositiveIntegerField(default=0, help_text="counts acts; an act names the version it saw"),
+                    models.PositiveIntegerField(
+                        default=0, help_text="counts acts, notes aside; an act names the one it saw"
+                    ),
                 ),
                 ("at", models.DateTimeField(blank=True, null=True)),
                 ("reason", models.CharField(blank=True, help_text="why it was skipped or unticked", max_length=200)),
@@ -670,6 +672,25 @@ class Migration(migrations.Migration):
                         max_length=12,
                     ),
                 ),
+                (
+                    "stops",
+                    models.BooleanField(
+                        default=False, help_text="the work waits until somebody has said what is to be done"
+                    ),
+                ),
+                ("told", models.CharField(blank=True, max_length=80, verbose_name="who was told")),
+                ("told_words", models.CharField(blank=True, max_length=200, verbose_name="what they said")),
+                ("told_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "told_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
                 ("notes", models.TextField(blank=True, verbose_name="notes")),
                 (
                     "by",
@@ -716,6 +737,18 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["-on", "-pk"],
                 "indexes": [models.Index(fields=["vehicle", "component", "-on"], name="samples_of_component")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("told", ""), ("told_at", None), ("told_words", "")),
+                            models.Q(
+                                models.Q(("told", ""), _negated=True), models.Q(("told_words", ""), _negated=True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="sample_answer_is_whole",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(

@@ -97,15 +97,31 @@ class FluidSample(models.Model):
     boiling_point = QuantityField("boiling point, °C", null=True, blank=True)
     boiling_point_typed = models.CharField(max_length=40, blank=True)
     verdict = models.CharField(max_length=12, choices=Verdict)
+    stops = models.BooleanField(default=False, help_text="the work waits until somebody has said what is to be done")
+    told = models.CharField("who was told", max_length=80, blank=True)
+    told_words = models.CharField("what they said", max_length=200, blank=True)
+    told_at = models.DateTimeField(null=True, blank=True)
+    told_by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     notes = models.TextField("notes", blank=True)
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, related_name="+")
 
     class Meta:
         ordering = ["-on", "-pk"]
         indexes = [models.Index(fields=["vehicle", "component", "-on"], name="samples_of_component")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(told="", told_words="", told_at=None) | (~Q(told="") & ~Q(told_words="")),
+                name="sample_answer_is_whole",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.component}: {self.get_verdict_display()}"
+
+    @property
+    def waits(self) -> bool:
+        """Whether the work is stopped: nobody has said yet what is to be done."""
+        return self.stops and not self.told_words
 
     @property
     def seen(self) -> Seen:

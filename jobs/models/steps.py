@@ -27,7 +27,7 @@ class JobStep(models.Model):
     title = models.CharField(max_length=240)
     position = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=8, choices=State, default=State.OPEN)
-    version = models.PositiveIntegerField(default=0, help_text="counts acts; an act names the version it saw")
+    version = models.PositiveIntegerField(default=0, help_text="counts acts, notes aside; an act names the one it saw")
     at = models.DateTimeField(null=True, blank=True)
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=200, blank=True, help_text="why it was skipped or unticked")
@@ -49,6 +49,12 @@ class JobStep(models.Model):
     def hold_point(self) -> bool:
         """Whether later steps stay closed until this one is confirmed."""
         return self.written is not None and self.written.hold_point
+
+    @property
+    def stopped(self) -> bool:
+        """Whether its sample stops the work: later steps stay closed until somebody has said what is to be done."""
+        looks = self.written is not None and self.written.kind == "sample" and self.state == self.State.DONE
+        return looks and hasattr(self, "sample") and self.sample.waits
 
 
 class StepEvent(models.Model):

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
+from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
@@ -23,11 +24,15 @@ from jobs.bay_list import groups
 from jobs.bay_sheet import spoken, work_of
 from jobs.consents import authorized, consent_of
 from jobs.fluids import FLUIDS, OIL
-from jobs.forms_bay import FINDINGS, ActForm, DrawForm, FindingsForm, FinishForm, act_form
+from jobs.forms_bay import FINDINGS, DrawForm, FindingsForm, FinishForm, SampleAnswerForm, act_form
 from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
+from jobs.taken import amount_of, left_over
+from jobs.work_order import paper_of
 
 WRITE = ["GET", "HEAD", "POST"]
+#: Ruled lines for notes on a printed work order.
+NOTE_RULES = 6
 
 
 @allowed("bay")
@@ -50,7 +55,7 @@ def work_page(
     job: Job,
     *,
     chosen: int | None = None,
-    forms: Mapping[str, ActForm] | None = None,
+    forms: Mapping[str, BaseForm] | None = None,
     said: str = "",
     act: StepEvent | None = None,
     status: int = 200,
@@ -67,15 +72,19 @@ def work_page(
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
-        made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")} | dict(forms or {})
+        made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")}
         fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
-        context |= {"forms": made, "signs": fluid.signs.values(), "laboratory": fluid.laboratory}
+        context |= {
+            "forms": {**made, "answer": SampleAnswerForm(), **(forms or {})},
+            "signs": fluid.signs.values(),
+            "laboratory": fluid.laboratory,
+        }
         if step.written is not None and step.written.kind == "sample":
             context["before"] = samples_of(job.vehicle, step.operation.component).exclude(step=step).first()
     return render_page(request, "jobs/bay_job.html", context, partial="work", status=status)
 
 
-def _errors(form: ActForm) -> list[str]:
+def _errors(form: BaseForm) -> list[str]:
     """Every sentence about a form, for a page that does not show the form itself."""
     return [str(error) for errors in form.errors.values() for error in errors]
 
@@ -88,6 +97,15 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
     with refusal_said(request):
         start_job(job=job, technician=user, actor=user, clock=timezone.now)
     return after_post(request, reverse("jobs:bay-job", args=[pk]))
+
+
+@allowed("bay")
+@require_safe
+def work_order(request: HttpRequest, pk: int) -> HttpResponse:
+    """The job as a sheet to print: boxes to tick and blanks for readings, for a bay without a tablet."""
+    job = bay_job_for(request, pk)
+    shown = paper_of(job, consent_of(job, job.operations.all()))
+    return render_page(request, "jobs/work_order.html", {"job": job, "operations": shown, "rules": range(NOTE_RULES)})
 
 
 @allowed("bay")
@@ -106,6 +124,7 @@ def finish(request: HttpRequest, pk: int) -> HttpResponse:
             messages.warning(request, f"Not counted as done: {sentence}")
         return after_post(request, reverse("bay"))
     context = {"job": job, "form": form, "left": left_open(done), "not_counted": not_counted(done)}
+    context["to_return"] = [(line, amount_of(line, left)) for line, left in left_over(job)]
     return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
 
 
@@ -155,9 +174,18 @@ def _move(request: HttpRequest, pk: int, verb: Any, heading: str) -> HttpRespons
     def move() -> Any:
         quantity, typed = form.amount()
         key = form.cleaned_data["key"]
-        return verb(key=key, line=line, quantity=quantity, typed=typed, actor=actor_of(request), clock=timezone.now)
+        return verb(
+            key=key,
+            line=line,
+            quantity=quantity,
+            typed=typed,
+            as_it_is=request.POST.get("as_it_is", ""),
+            actor=actor_of(request),
+            clock=timezone.now,
+        )
 
     if posted and attempt(form, move):
         return after_post(request, reverse("jobs:bay-job", args=[line.operation.job_id]))
-    context = {"form": form, "line": line, "heading": heading, "out": queries.used_on(line).quantity}
+    out = amount_of(line, queries.used_on(line).quantity)
+    context = {"form": form, "line": line, "heading": heading, "planned": amount_of(line), "out": out}
     return render_page(request, "jobs/bay_draw.html", context, status=422 if posted else 200)

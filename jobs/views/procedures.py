@@ -46,6 +46,7 @@ def procedure(request: HttpRequest, pk: int, number: int | None = None) -> HttpR
         "steps": steps,
         "cautions": revision.cautions.splitlines(),
         "tools": revision.tools.splitlines(),
+        "missing": as_written(revision).missing,
     }
     return render_page(request, "jobs/procedure.html", context)
 

@@ -4,15 +4,16 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from garage.access import actor_of, allowed
 from garage.web import after_post, attempt, render_page, wants_fragment
 from jobs.access import step_for
 from jobs.access_bay import bay_job_for
-from jobs.actions.evidence import photograph_step
+from jobs.actions.evidence import answer_sample, photograph_step
 from jobs.actions.steps import APPLIED, act
-from jobs.forms_bay import StepPhotoForm, act_form
+from jobs.forms_bay import SampleAnswerForm, StepPhotoForm, act_form
 from jobs.models import JobStep, StepEvent
 from jobs.views.bay import WRITE, work_page
 
@@ -57,6 +58,33 @@ def _done(request: HttpRequest, step: JobStep, event: StepEvent) -> HttpResponse
     if said:
         messages.warning(request, said)
     return after_post(request, f"{url}?step={step.pk}" if stays else url)
+
+
+@allowed("bay")
+@require_POST
+def sample_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say who was told of what a sample showed and what they said, so that the work goes on."""
+    step = step_for(request, pk)
+    sample = getattr(step, "sample", None)
+    if sample is None:
+        raise Http404
+    form = SampleAnswerForm(request.POST)
+    answered = attempt(
+        form,
+        lambda: answer_sample(
+            sample=sample,
+            person=form.cleaned_data["told"],
+            words=form.cleaned_data["told_words"],
+            actor=actor_of(request),
+            clock=timezone.now,
+        ),
+    )
+    job = bay_job_for(request, step.operation.job_id)
+    if answered is None:
+        return work_page(request, job, chosen=pk, forms={"answer": form}, status=422)
+    if wants_fragment(request):
+        return work_page(request, job, said=_("The answer is kept: the work goes on."))
+    return after_post(request, reverse("jobs:bay-job", args=[job.pk]))
 
 
 @allowed("bay")

@@ -33,17 +33,25 @@ class Shortage(Refused):
 
 @writing()
 def draw(
-    *, item: Item, quantity: Decimal, reason: str, typed: str = "", actor: User | None, clock: Clock
+    *,
+    item: Item,
+    quantity: Decimal,
+    reason: str,
+    typed: str = "",
+    fresh: bool = False,
+    actor: User | None,
+    clock: Clock,
 ) -> list[Movement]:
     """Take a quantity (in the base unit) from the shelf, from as many containers as it needs.
 
     The open container goes first, then the oldest; stock of older numbers of the item counts and is used up
-    first. It takes no key: the verb that uses the fluid has one. Raises Shortage when there is not enough.
+    first; `fresh` leaves alone what stands open for longer than it keeps. It takes no key: the verb that uses the
+    fluid has one. Raises Shortage when there is not enough.
     """
     now = clock()
     if quantity <= 0:
         raise Refused("You must take more than zero.", "quantity")
-    containers = list(queries.to_draw(item))
+    containers = queries.to_draw_fresh(item, now) if fresh else list(queries.to_draw(item))
     there = sum((container.content for container in containers), Decimal(0))
     if there < quantity:
         raise Shortage(item, quantity, there)

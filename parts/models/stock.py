@@ -1,6 +1,6 @@
 """The stock ledger: deliveries, containers, and the append-only movements that everything else is the sum of."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django.db import models
@@ -121,9 +121,13 @@ class Container(models.Model):
     @property
     def kept_too_long(self) -> bool:
         """Whether it stands open for longer than its maker says it keeps."""
+        return self.too_old(timezone.now())
+
+    def too_old(self, at: datetime) -> bool:
+        """Whether it stood open for longer than that at a moment."""
         if self.opened_at is None or self.item.open_days is None or self.content == 0:
             return False
-        return timezone.now() - self.opened_at > timedelta(days=self.item.open_days)
+        return at - self.opened_at > timedelta(days=self.item.open_days)
 
 
 class Movement(Chained):

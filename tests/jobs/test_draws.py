@@ -65,10 +65,10 @@ def test_a_whole_draw_that_comes_back_seals_its_container_again(bay: Bay) -> Non
 
 
 def test_no_more_comes_back_than_was_drawn(bay: Bay) -> None:
-    draw(bay, "0.5")
+    draw(bay, "0.9")
     bring_back(bay, "0.2")
-    with pytest.raises(Refused, match=r"0\.300 L · 0\.317 qt was drawn"):
-        bring_back(bay, "0.4")
+    with pytest.raises(Refused, match=r"0\.700 L · 0\.740 qt was taken"):
+        bring_back(bay, "0.8")
 
 
 def test_unticking_after_a_part_came_back_brings_only_the_rest(bay: Bay) -> None:

@@ -138,7 +138,8 @@ def test_the_page_shows_limits_in_both_units_and_whose_data_comes_first(bay: Bay
     page = login("technician").get(reverse("jobs:procedure", args=[pk])).content.decode()
     for words in (
         "13 ft·lb",
-        "17.6 N·m · from 12 to 14",
+        "17.6 N·m",
+        "OK: 12–14 ft·lb (16.3–19.0 N·m)",
         "0.82 L · 0.87 qt",
         "must check first",
         "The manufacturer’s data and local rules come first.",

@@ -170,7 +170,7 @@ def test_what_was_not_used_goes_back_where_it_came_from(fluid, deliver, owner, n
     ]
     with pytest.raises(Refused, match="More comes back"):
         give_back(draws=rows, quantity=D("1"), reason="", actor=owner, clock=fixed(now))
-    with pytest.raises(Refused, match="came back"):
+    with pytest.raises(Refused, match="returned to the shelf"):
         reverse(movement=rows[0], reason="", actor=owner, clock=fixed(now))
     assert queries.drawn_net(rows[0]) == (D("0.9"), D("32.4"))
     assert held() == []
@@ -217,7 +217,7 @@ def test_a_dipped_bottle_is_set_and_cannot_hold_more_than_its_size(fluid, delive
     for content, reason, kind, sentence in [
         (D("1.2"), "", "count", "cannot hold 1.200 L"),
         (D("-0.1"), "", "count", "less than nothing"),
-        (D("0.2"), "", "adjustment", "Say why"),
+        (D("0.2"), "", "adjustment", "Write why"),
         (D("0.5"), "spilled", "waste", "cannot leave more"),
     ]:
         with pytest.raises(Refused, match=sentence):
