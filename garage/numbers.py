@@ -67,3 +67,8 @@ def round_half_up(value: Decimal, places: int) -> Decimal:
     """Round to `places` decimals, ties away from zero; never answers minus zero."""
     with localcontext(Context(prec=60, rounding=ROUND_HALF_UP)):
         return value.quantize(Decimal(1).scaleb(-places)) + 0
+
+
+def minus(text: str) -> str:
+    """A figure with a true minus sign, as wide as the other figures."""
+    return text.replace("-", "−")

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from garage.forms_fields import plain_text
 from garage.money import spoken
+from garage.numbers import minus
 from invoicing.sums import Charge, OperationCharges
 from invoicing.totals import NOTHING
 from jobs import showing
@@ -16,7 +17,7 @@ from jobs import showing
 
 def amount(value: Decimal) -> str:
     """Money in a column, without a sign of its currency: 1,234.50, with a true minus."""
-    return f"{value:,.2f}".replace("-", "−")
+    return minus(f"{value:,.2f}")
 
 
 def how_much(quantity: Decimal, unit: str) -> str:

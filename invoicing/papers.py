@@ -96,7 +96,7 @@ def estimate_paper(pk: int) -> Printable:
                 ],
             )
         ),
-        "labor_rate": labor_rate(estimate.shop),
+        "labor_rate": in_currency(Decimal(str(estimate.shop["labor_rate"])), estimate.currency),
         "valid_until": dates.day(estimate.valid_until),
         "promised": said_promise(estimate.promised_at, zone),
         "concern": estimate.concern,
@@ -121,11 +121,6 @@ def authorized_before(estimate: Estimate) -> str:
     net, gross = (in_currency(figure or Decimal(0), estimate.currency) for figure in (record.limit, record.limit_gross))
     when = proven_moment(record.at, record.zone)
     return f"Authorized before this revision, {when}: {net} before tax, {gross} with tax."
-
-
-def labor_rate(garage: dict[str, Any]) -> str:
-    """What an hour of labor costs, as the shop on a paper has it."""
-    return in_currency(Decimal(str(garage["labor_rate"])), str(garage["currency"]))
 
 
 def estimate_draft(pk: int) -> Printable:

@@ -21,8 +21,7 @@ from invoicing.comparing import how_much
 from invoicing.models import Invoice, Receivable
 from invoicing.next_act import money_act
 from invoicing.only_authorized import SEEN_FOR, given_up_since
-from jobs.models import DueService
-from jobs.queries_due import DueRow, due_rows
+from jobs.calls import Call, calls, cars_due
 from parts import queries as shelf
 
 SHOWN = 4
@@ -159,21 +158,21 @@ def _mail() -> Beside:
 
 
 def _due(day: dt.date) -> Beside:
-    """The services whose day has passed, the longest first."""
-    services = DueService.objects.filter(on__lt=day).order_by("on", "pk")
-    keys = first_of(services.values_list("pk", flat=True), SHOWN)
-    page = reverse("jobs:due")
-    rows = due_rows(DueService.objects.filter(pk__in=keys), day) if keys else []
-    return Beside(_("Services due"), keys.with_rows(_service(row) for row in rows), page)
+    """The cars to call about: what is due on them is past its day or its distance."""
+    since = day - dt.timedelta(days=1)
+    cars = Cut.of(cars_due(day, until=since, component=None, text=""), SHOWN)
+    page = f"{reverse('jobs:due')}?within=overdue"
+    rows = calls([car for _on, car in cars], day, until=since) if cars else []
+    return Beside(_("Services due"), cars.with_rows(_call(row) for row in rows), page)
 
 
-def _service(row: DueRow) -> Note:
-    car = row.due.vehicle.today
+def _call(row: Call) -> Note:
+    late = [service for service in row.services if service.overdue]
     return Note(
-        what=str(row.due.procedure),
-        small=" · ".join(filter(None, [car.plate, str(car)])),
-        href=reverse("vehicle", args=[car.pk]),
-        late=late.days_overdue(row.days),
+        what=" · ".join(filter(None, [row.vehicle.plate, str(row.vehicle)])),
+        small=", ".join(str(service.due.procedure) for service in late),
+        href=reverse("vehicle", args=[row.vehicle.pk]),
+        late=late[0].late if late else "",
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from garage.numbers import round_half_up
+from garage.numbers import minus, round_half_up
 from garage.units import DIMENSION, both, convert, parse_quantity
 from jobs.fluid_signs import BRAKE_SIGNS, COOLANT_SIGNS, LABORATORY, OIL_SIGNS, Sign
 
@@ -120,7 +120,7 @@ def typed_temperature(text: str) -> tuple[Decimal, str]:
 def temperature(celsius: Decimal, typed: str = "") -> str:
     """A sample's temperature as it is shown, first in the unit that was typed: `−34 °F · −37 °C`."""
     value, unit = typed_temperature(typed) if typed else (celsius, "degC")
-    return both(value, unit).replace("-", "−")
+    return minus(both(value, unit))
 
 
 def _temperature(text: str) -> Decimal:

@@ -1,6 +1,5 @@
 """The counter's forms for a job: its facts, its operations, its lines."""
 
-import datetime as dt
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -17,7 +16,7 @@ from garage.photos import ACCEPT
 from jobs import amounts, showing
 from jobs.actions.intake import FACTS
 from jobs.actions.writing_up import LINE_FIELDS, OPERATION_FIELDS, TAX_CLASSES, UNITS, kind_of
-from jobs.models import Component, Finer, Job, Line, LineKind, Operation, Stage
+from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
 from jobs.seen import mark
 from parts.doubts import about_selling
 from parts.models import Item
@@ -184,32 +183,6 @@ class StageFilter(forms.Form):
     )
 
     stage = forms.ChoiceField(label="Waiting for", choices=STAGES, required=False)
-
-
-class DueFilter(forms.Form):
-    """The services due, narrowed to how soon, and to one component."""
-
-    WITHIN = (("overdue", "overdue"), ("30", "in 30 days"), ("90", "in 90 days"), ("all", "whenever"))
-    DEFAULT = "30"
-
-    within = forms.ChoiceField(label="Due", choices=WITHIN, required=False, initial=DEFAULT)
-    part = forms.ModelChoiceField(
-        label="Component", queryset=Component.objects.order_by("name"), required=False, empty_label="any"
-    )
-
-    @property
-    def component(self) -> int | None:
-        """The component chosen."""
-        chosen = self.cleaned_data.get("part") if self.is_valid() else None
-        return chosen.pk if chosen is not None else None
-
-    def until(self, today: dt.date) -> dt.date | None:
-        """The last day looked at; None for all days. What is overdue is in each choice."""
-        self.is_valid()
-        within = getattr(self, "cleaned_data", {}).get("within") or self.DEFAULT
-        if within == "all":
-            return None
-        return today + dt.timedelta(-1 if within == "overdue" else int(within))
 
 
 class CorrectReadingForm(forms.Form):

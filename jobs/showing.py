@@ -5,6 +5,7 @@ from decimal import Decimal
 from garage import units
 from garage.forms_fields import plain_text
 from garage.money import round_money, spoken
+from garage.numbers import minus
 
 
 def quantity(value: Decimal, unit: str) -> tuple[str, str]:
@@ -35,11 +36,6 @@ def if_needed(most: Decimal, unit: str, net: Decimal) -> str:
     """How a line that may turn out not to be needed is named: "if needed, up to $28.00", "up to 0.500 L, $30.60"."""
     much = "" if most == 1 and unit == "each" else f"{quantity(most, unit)[0]}, "
     return f"if needed, up to {much}{spoken(net)}"
-
-
-def minus(text: str) -> str:
-    """A figure with a true minus sign, as wide as the other figures."""
-    return text.replace("-", "−")
 
 
 def _cents(value: Decimal) -> str:

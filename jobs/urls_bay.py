@@ -7,6 +7,7 @@ from jobs.views import bay, procedures, samples, steps
 bay_urls = [
     path("bay/<int:pk>/", bay.bay_job, name="bay-job"),
     path("bay/<int:pk>/start/", bay.start, name="bay-start"),
+    path("bay/<int:pk>/work-order/", bay.work_order, name="work-order"),
     path("bay/<int:pk>/finish/", bay.finish, name="bay-finish"),
     path("bay/<int:pk>/advisory/", samples.advisory, name="advisory"),
     path("bay/advisories/<int:pk>/<slug:state>/", samples.advisory_settle, name="advisory-settle"),

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from garage import units
-from garage.numbers import answer, round_half_up
+from garage.numbers import answer, minus, round_half_up
 from parts.packs import PackOffer, cheapest_packs
 
 
@@ -32,8 +32,8 @@ class Suggestion:
 def amount(quantity: Decimal, unit: str) -> str:
     """A quantity as it is written on the shelf: 0.340 L, 7 ea."""
     if unit == "each":
-        return f"{answer(quantity):f} {units.label(unit)}"
-    return f"{round_half_up(quantity, 3):,f} {units.label(unit)}"
+        return minus(f"{answer(quantity):f} {units.label(unit)}")
+    return minus(f"{round_half_up(quantity, 3):,f} {units.label(unit)}")
 
 
 def is_low(on_hand: Decimal, minimum: Decimal) -> bool:

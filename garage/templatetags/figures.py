@@ -12,6 +12,7 @@ from django.utils import timezone
 from garage import dates, late, search, units
 from garage.forms_fields import plain_text
 from garage.money import in_currency, round_money, spoken
+from garage.numbers import minus
 
 register = template.Library()
 
@@ -21,7 +22,7 @@ HOURS = {"h": "hr"}
 @register.filter
 def money(value: Decimal | None) -> str:
     """An amount rounded half-up to cents, thousands separated, with a true minus sign: 1,234.50, −0.40."""
-    return "" if value is None else f"{round_money(value):,.2f}".replace("-", "−")
+    return "" if value is None else minus(f"{round_money(value):,.2f}")
 
 
 @register.filter(name="spoken")

@@ -54,7 +54,7 @@ def sheet_title(heading: str, *facts: str, stage: str = "", late: object = False
 @register.simple_tag(name="stage")
 def stage_frame(sentence: str, late: object = False) -> SafeString:
     """The stage of a job as a framed sentence; in the warning's ink and with its shape when it is `late`."""
-    return format_html('<span class="stage{}">{}</span>', " wrong" if late else "", sentence)
+    return format_html('<span class="stage{}">{}</span>', " late" if late else "", sentence)
 
 
 @register.simple_tag

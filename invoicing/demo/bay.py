@@ -12,18 +12,16 @@ from garage.errors import Questions
 from garage.models import User
 from garage.numbers import round_half_up
 from invoicing.demo.garage import Garage, Script
+from invoicing.demo.names import AMBER, DAMP, FADED, Look
 from jobs.actions.evidence import answer_sample
 from jobs.actions.steps import act
-from jobs.fluids import AUTOMATIC, FLUIDS, OIL
+from jobs.fluids import BRAKE, COOLANT
 from jobs.models import FluidSample, JobStep, Operation, ProcedureStep
-from jobs.verdict import Seen
 
 Kind = ProcedureStep.Kind
 #: What a customer says who is told of a bad sample and still wants the new fluid in.
 GO_ON = "Fill it, and look at it again next time."
-FRESH = Seen("a little darker")
-#: What is seen at a sample step that nothing is said of, by kind of fluid.
-USUAL = {kind: Seen(kind=kind) for kind in FLUIDS} | {OIL: FRESH, AUTOMATIC: FRESH}
+USUAL = {COOLANT: FADED, BRAKE: DAMP}  #: seen of a fluid that nothing is said of; oil is amber
 D = Decimal
 
 
@@ -34,7 +32,7 @@ def work_through(
     by: User,
     start: dt.datetime,
     dice: random.Random,
-    looks: Sequence[Seen] = (),
+    looks: Sequence[Look] = (),
     said: Mapping[str, Mapping[str, str]] | None = None,
     distance: int | None = None,
     up_to: str = "",
@@ -54,7 +52,8 @@ def work_through(
         typed = (said or {}).get(step.title)
         data = dict(typed) if typed else reading_at(step, dice)
         if step.written is not None and step.written.kind == Kind.SAMPLE:
-            data |= look(next(seen, USUAL[step.written.revision.fluid_kind]), distance)
+            data |= next(seen, USUAL.get(step.written.revision.fluid_kind, AMBER))
+            data |= {"distance": str(distance)} if distance else {}
         tick(garage, step, data, by=by, now=now)
     for step in operation.steps.filter(state=JobStep.State.OPEN):  # what a reading past its limit asked for
         now += dt.timedelta(minutes=5)
@@ -81,15 +80,6 @@ def _act(event: uuid.UUID, step: JobStep, kind: str, words: Mapping[str, str], b
     act(event_id=event, step=step, kind=kind, base_version=step.version, data=words, actor=by, clock=fixed(now))
 
 
-def look(seen: Seen, distance: int | None) -> dict[str, str]:
-    """The words of a sample."""
-    words = {"color": seen.color, "clarity": seen.clarity, "particles": seen.particles, "smell": seen.smell}
-    figures = {"freeze_point": seen.freeze_point, "boiling_point": seen.boiling_point}
-    words |= {name: f"{value:f} °C" for name, value in figures.items() if value is not None}
-    words |= {"water": f"{seen.water:f}"} if seen.water is not None else {}
-    return words | ({"distance": str(distance)} if distance else {})
-
-
 def reading_at(step: JobStep, dice: random.Random) -> dict[str, str]:
     """What is read at a step when all goes well."""
     written = step.written
@@ -111,4 +101,6 @@ def _value(written: ProcedureStep, dice: random.Random) -> Decimal:
         return max(low or D(0), target * D(dice.randint(92, 100)) / 100)
     if written.kind == Kind.TIGHTEN and target > 5:
         return target + D(dice.choice((0, 0, 0, 0, 5, -5))) / 10
+    if written.kind == Kind.MEASURE and low is not None and high is not None:
+        return target + (high - low) * D(dice.randint(-20, 20)) / 100
     return target

@@ -70,6 +70,11 @@ class Garage:
         return self.at(MONTHS * 30.44, 6)
 
 
+def at_time(moment: dt.datetime, time: dt.time) -> dt.datetime:
+    """That time on the day of a moment, on the shop's clock."""
+    return dt.datetime.combine(moment.astimezone(ZONE), time, ZONE)
+
+
 def tell(scripts: Iterable[Script], until: dt.datetime) -> None:
     """Let all parts of the story go on in the order of time; what would come after `until` does not happen."""
     waiting: list[tuple[dt.datetime, int, Script]] = []

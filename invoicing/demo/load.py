@@ -121,8 +121,7 @@ def _scripts(garage: Garage, say: Say) -> Iterator[Script]:
         for car in person.cars:
             serial += 1
             fitting = fits.setdefault(car.model, works_for(Vehicle(**_described(garage, car))))
-            quiet = story.QUIET.get(car.plate, 2)
-            for visit in visits(garage, person, car, quiet=quiet, fits=fitting):
+            for visit in visits(garage, person, car, fits=fitting):
                 yield carry_out(garage, visit)
     yield from story.scripts(garage)
     yield from sales.scripts(garage)

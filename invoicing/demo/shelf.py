@@ -54,13 +54,13 @@ class Goods:
 SUPPLIERS: Final[tuple[dict[str, Any], ...]] = (
     {"name": "Sallow Lane Fluids", "account": "F-1180", "phone": "555-0190", "email": "orders@example.com",
      "address": "40 Sallow Lane\nThornby Gate", "lead_days": 2, "notes": "Pails go back empty."},
-    {"name": "Hollowbridge Motor Factors", "account": "77-204", "phone": "555-0191", "email": "desk@example.com",
+    {"name": "Hollowbridge Auto Parts", "account": "77-204", "phone": "555-0191", "email": "desk@example.com",
      "address": "Unit 6, Hollowbridge", "lead_days": 1, "notes": "Two rounds a day, order by 10 for noon."},
     {"name": "Quarrywood Brake & Filter", "account": "FERN", "phone": "555-0192", "email": "sales@example.com",
      "address": "9 Quarrywood Road\nAshmere", "lead_days": 3},
 )  # fmt: skip
 
-FLUIDS, FACTORS, BRAKES = (row["name"] for row in SUPPLIERS)
+FLUIDS, AUTO_PARTS, BRAKES = (row["name"] for row in SUPPLIERS)
 
 #: Markup by unit cost: cheap things carry more of it.
 BANDS: Final = ((D(5), D("1.00")), (D(20), D("0.85")), (D(60), D("0.70")), (D(150), D("0.45")), (None, D("0.30")))
@@ -122,18 +122,18 @@ GOODS: Final = (
         (("hazard", "Takes paint off; poisonous. Draws water once open."), ("open_days", 180)),
     ),
     Goods(
-        "WF-1", "Washer fluid, winter", "Oskerly", "fluid", "A3", FACTORS,
+        "WF-1", "Washer fluid, winter", "Oskerly", "fluid", "A3", AUTO_PARTS,
         (_box("1 gal", "3.40", 4, "1 gal jug"),), ("8", "24"),
     ),
-    Goods("PK-12", "Plug kit, drain and fill, with washers", "Dravenholt", "part", "C1", FACTORS,
+    Goods("PK-12", "Plug kit, drain and fill, with washers", "Dravenholt", "part", "C1", AUTO_PARTS,
           (_box("1 set", "9.60", 3),), ("2", "5"), "DR 7712"),
-    Goods("WA-18", "Sealing washer 18 mm", "Dravenholt", "part", "C1", FACTORS,
+    Goods("WA-18", "Sealing washer 18 mm", "Dravenholt", "part", "C1", AUTO_PARTS,
           (_box("10 each", "6.50", 3, "bag of 10"),), ("10", "40"), "DR 18"),
-    Goods("WA-14", "Sealing washer 14 mm", "Dravenholt", "part", "C1", FACTORS,
+    Goods("WA-14", "Sealing washer 14 mm", "Dravenholt", "part", "C1", AUTO_PARTS,
           (_box("10 each", "4.20", 4, "bag of 10"),), ("15", "50"), "DR 14"),
-    Goods("AK-6", "Transmission pan gasket kit", "Dravenholt", "part", "C2", FACTORS,
+    Goods("AK-6", "Transmission pan gasket kit", "Dravenholt", "part", "C2", AUTO_PARTS,
           (_box("1 set", "24.50", 2),), ("1", "3"), "DR 6606"),
-    Goods("OF-10", "Oil filter, small engines", "Dravenholt", "part", "D1", BRAKES,
+    Goods("OF-10", "Oil filter, 1.0 to 1.8", "Dravenholt", "part", "D1", BRAKES,
           (_box("1 each", "5.80", 8), _box("10 each", "49.00", 0, "box of 10")), ("4", "12"), "DR F10"),
     Goods("OF-12", "Oil filter, 2.0 to 2.5", "Dravenholt", "part", "D1", BRAKES,
           (_box("1 each", "6.90", 8), _box("10 each", "58.00", 0, "box of 10")), ("4", "12"), "DR F12"),
@@ -151,14 +151,14 @@ GOODS: Final = (
           (_box("1 set", "58.00", 2),), ("1", "2"), "PM 5200"),
     Goods("BH-41", "Brake hardware kit, front", "Pellmark", "part", "E2", BRAKES,
           (_box("1 set", "8.40", 3),), ("2", "4"), "PM 4190"),
-    Goods("WB-24", "Wiper blade 24 in", "Dravenholt", "part", "F1", FACTORS,
+    Goods("WB-24", "Wiper blade 24 in", "Dravenholt", "part", "F1", AUTO_PARTS,
           (_box("1 each", "8.90", 6),), ("4", "10"), "DR W24"),
-    Goods("LB-55", "Low-beam bulb 55 W", "Dravenholt", "part", "F1", FACTORS,
+    Goods("LB-55", "Low-beam bulb 55 W", "Dravenholt", "part", "F1", AUTO_PARTS,
           (_box("1 each", "4.60", 6),), ("4", "10"), "DR L55"),
-    Goods("BT-70", "Battery 70 Ah", "Dravenholt", "part", "F3", FACTORS,
+    Goods("BT-70", "Battery 70 Ah", "Dravenholt", "part", "F3", AUTO_PARTS,
           (_box("1 each", "84.00", 1),), ("1", "2"), "DR B70", (),
           (("core_deposit", D("18.00")), ("hazard", "Acid; gas. Ventilate, no sparks."))),
-    Goods("SB-10", "Serpentine belt", "Dravenholt", "part", "F2", FACTORS,
+    Goods("SB-10", "Serpentine belt", "Dravenholt", "part", "F2", AUTO_PARTS,
           (_box("1 each", "21.00", 1),), ("1", "2"), "DR S10"),
     Goods("BC-5", "Brake cleaner, spray can", "Pellmark", "consumable", "C3", BRAKES,
           (_box("1 each", "3.10", 12), _box("12 each", "31.00", 0, "tray of 12")), ("6", "24"), "PM 0005", (),

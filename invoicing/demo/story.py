@@ -24,16 +24,21 @@ from invoicing.demo.names import (
     CARS,
     CHAIN_CASE,
     COOLANT,
-    DIESEL_OIL,
+    DAMP,
+    DARK,
+    FADED,
     FRONT_DIFF,
     OIL,
     PADS_FRONT,
     PADS_REAR,
+    PICKUP_OIL,
     REAR_DIFF,
     REPEATED,
     SMALL_OIL,
     SPENT,
     TRANSFER,
+    VAN_OIL,
+    WET,
     WORN,
 )
 from invoicing.demo.visits import (
@@ -54,18 +59,10 @@ from jobs.actions.evidence import Limit
 from jobs.actions.stages import cancel_job, start_job
 from jobs.actions.writing_up import save_line
 from jobs.models import Job
-from jobs.verdict import Seen
 from parts import queries as shelf
 from parts.actions.stock import adjust, count_item
 
 D = Decimal
-
-#: Cars of the story have no ordinary visit in so many days before the end (None: none at all).
-QUIET: dict[str, int | None] = {
-    "KET-118": None, "ASH-201": None, "LFW-001": 140, "REN-440": 140, "THW-155": 140, "PRV-147": 140,
-    "DEL-356": 90, "LUF-330": 90, "SAM-803": 90, "HAG-020": 330, "VAL-690": 240, "OSC-021": 200, "IDV-574": 150,
-    "FIO-246": 150, "PDP-118": 120, "CAS-655": 90, "TAX-012": 270,
-}  # fmt: skip
 
 
 def scripts(garage: Garage) -> Iterator[Script]:
@@ -73,7 +70,7 @@ def scripts(garage: Garage) -> Iterator[Script]:
     yield renaming(garage, garage.at(655, 10))
     yield dearer(garage)
     yield new_owner(garage)
-    for visit in (*odile(garage), *pickup(garage), *single_visits(garage)):
+    for visit in (*odile(garage), *pickup(garage), *district(garage), *single_visits(garage)):
         yield carry_out(garage, visit)
     yield more_was_found(garage)
     yield taken_back(garage)
@@ -97,12 +94,12 @@ def odile(garage: Garage) -> Iterator[Visit]:
     yield visit(
         garage, "KET-118", 1035, "First time here. Never had anything but oil changed.",
         Work(procedure=OIL), Work(procedure=TRANSFER, looks=(WORN,), distance=odometer(CARS["KET-118"], 1035)),
-        Work(procedure=BRAKE_FLUID, looks=(BROWN,)),
     )  # fmt: skip
     yield visit(
         garage, "KET-118", 670, "Shudder when pulling away on full lock. Towed a horse trailer all summer.",
         Work(procedure=OIL),
         Work(procedure=TRANSFER, looks=(SPENT,), cause="Fluid burnt, glitter on the magnet."),
+        Work(procedure=BRAKE_FLUID, looks=(WET,), distance=odometer(CARS["KET-118"], 670)),
         noticed=(Noticed(
             "Transfer case: change again and look after 1,000 mi",
             Limit("distance", odometer=odometer(CARS["KET-118"], 625)), "Transfer case",
@@ -130,7 +127,10 @@ def pickup(garage: Garage) -> Iterator[Visit]:
     late = "Rear axle: metal in the oil, look again after 2,000 mi"
     yield visit(
         garage, "ASH-201", 905, "Hums from behind when towing.",
-        Work(procedure=DIESEL_OIL), Work(procedure=AXLE, looks=(SPENT,), distance=60000),
+        Work(procedure=PICKUP_OIL),
+        Work(
+            procedure=AXLE, looks=(SPENT,), distance=odometer(CARS["ASH-201"], 905), cause="Never changed; metal in it."
+        ),
         noticed=(Noticed(late, Limit("next"), "Rear differential"),), pays=("transfer", 21),
     )  # fmt: skip
     yield visit(
@@ -138,15 +138,27 @@ def pickup(garage: Garage) -> Iterator[Visit]:
         Work(procedure=AXLE, looks=(WORN,), from_advisory=late), pays=("transfer", 25),
     )  # fmt: skip
     yield visit(
-        garage, "ASH-201", 430, "Service before the season.",
-        Work(procedure=DIESEL_OIL), Work(procedure=AXLE, looks=(Seen("dark brown", "clear", "paste", "usual"),)),
-        Work(procedure=CHAIN_CASE, looks=(BROWN,), distance=90000), pays=("transfer", 28),
+        garage, "ASH-201", 638, "Oil change reminder came on.", Work(procedure=PICKUP_OIL), pays=("transfer", 23)
+    )
+    yield visit(
+        garage, "ASH-201", 360, "Service before the season.",
+        Work(procedure=PICKUP_OIL), Work(procedure=AXLE, looks=(DARK,)),
+        Work(procedure=CHAIN_CASE, looks=(BROWN,), distance=odometer(CARS["ASH-201"], 360)), pays=("transfer", 28),
     )  # fmt: skip
     yield visit(
         garage, "ASH-201", 76, "Service, and the trailer socket.",
-        Work(procedure=DIESEL_OIL),
+        Work(procedure=PICKUP_OIL),
         Work(title="Trailer socket", hours="0.5", cause="Two pins green.", correction="Pins cleaned, cover new."),
         pays=("", 0),
+    )  # fmt: skip
+
+
+def district(garage: Garage) -> Iterator[Visit]:
+    """Two years before today's: the Water District's pickup, transfer case and rear axle."""
+    yield visit(
+        garage, "LFW-001", 741, "Transfer case and rear axle, as every other year.",
+        Work(procedure=CHAIN_CASE, looks=(BROWN,), distance=odometer(CARS["LFW-001"], 741)),
+        Work(procedure=AXLE, looks=(DARK,), distance=odometer(CARS["LFW-001"], 741)), pays=("transfer", 19),
     )  # fmt: skip
 
 
@@ -171,24 +183,24 @@ def single_visits(garage: Garage) -> Iterator[Visit]:
         (cluster,), lower=("replaced", shown),
     )  # fmt: skip
     yield visit(
-        garage, "TAX-012", 205, "Oil, quickly please, fare at two.",
+        garage, "TAX-012", 48, "Oil, quickly please, fare at two.",
         Work(procedure=OIL, said={"Tighten the drain plug": {
             "reading": "36", "reason": "Wrench was still set for the wheels of the car before.",
         }}),
     )  # fmt: skip
     yield visit(
         garage, "IDV-574", 130, "Oil is due.",
-        Work(procedure=SMALL_OIL, said={"Look over belts, hoses, tires and lights": {
-            "skip": "Done two weeks ago, customer in a hurry.",
-        }}, instead="Looked over on the visit two weeks before; its time was not charged."),
+        Work(procedure=SMALL_OIL, said={"Look over belts, hoses, tires and lights; set the reminder, sticker on": {
+            "skip": "Customer in a hurry.",
+        }}, instead="Looked over at the next visit; reminder and sticker set, no time was charged for the rest."),
     )  # fmt: skip
     yield visit(
         garage, "PDP-118", 44, "Service, and it pulls air in the foot well.",
-        Work(procedure=DIESEL_OIL), Work(procedure=AXLE, looks=(BROWN,), distance=25000), pays=("", 0),
+        Work(procedure=VAN_OIL), Work(procedure=AXLE, looks=(BROWN,), distance=24380), pays=("", 0),
     )  # fmt: skip
     yield visit(
         garage, "LUF-330", 1, "Yearly service, mail me the bill.",
-        Work(procedure=OIL), Work(procedure=REAR_DIFF, looks=(BROWN,), distance=48000),
+        Work(procedure=OIL), Work(procedure=REAR_DIFF, looks=(BROWN,), distance=31460),
         pays=("", 0), mail_to="luca@example.com",
     )  # fmt: skip
 
@@ -214,8 +226,16 @@ def new_owner(garage: Garage) -> Script:
 
 def more_was_found(garage: Garage) -> Script:
     """In the bay more work turns up: a revised estimate, a call, and a second authorization before it is done."""
-    found = Work(procedure=PADS_FRONT, cause="1.5 mm left on the inside.")
-    planned = visit(garage, "VAL-690", 150, "Pulls a little to the left when braking.", Work(procedure=BRAKE_FLUID))
+    found = Work(procedure=PADS_FRONT, cause="1.5 mm left on the inside.", said={
+        "Pad lining as found, left, the thinner pad": {"reading": "1.5", "reason": "Worn out, rotor without a groove."},
+    })  # fmt: skip
+    planned = visit(
+        garage,
+        "VAL-690",
+        150,
+        "Pulls a little to the left when braking.",
+        Work(procedure=BRAKE_FLUID, looks=(DAMP,), distance=24870),
+    )
     now, worker = planned.opened, garage.people["owner"]
     yield now
     job = take_in(garage, planned, now)
@@ -262,7 +282,8 @@ def taken_back(garage: Garage) -> Script:
 def bounced(garage: Garage) -> Script:
     """A check bounces and is made good in cash."""
     planned = visit(
-        garage, "IDV-574", 64, "Coolant light comes on at times.", Work(procedure=COOLANT, looks=(AMBER,)),
+        garage, "IDV-574", 64, "Coolant light comes on at times.",
+        Work(procedure=COOLANT, looks=(FADED,), distance=odometer(CARS["IDV-574"], 64)),
         pays=("check", 0),
     )  # fmt: skip
     yield from carry_out(garage, planned)
@@ -298,7 +319,7 @@ def partly_paid(garage: Garage) -> Script:
     """A large invoice, a part of it paid when the car was fetched."""
     planned = visit(
         garage, "DEL-356", 9, "Service, everything that is due.",
-        Work(procedure=SMALL_OIL), Work(procedure=AUTOMATIC, looks=(BROWN,), distance=28000),
+        Work(procedure=SMALL_OIL), Work(procedure=AUTOMATIC, looks=(BROWN,), distance=odometer(CARS["DEL-356"], 9)),
         Work(procedure=PADS_FRONT), pays=("", 0),
     )  # fmt: skip
     yield from carry_out(garage, planned)
@@ -313,7 +334,7 @@ def partly_paid(garage: Garage) -> Script:
 
 def rounded_up(garage: Garage) -> Script:
     """Simon Adeyemi sends a round sum for his bill: what is more than it stands as credit on his account."""
-    planned = visit(garage, "CAS-655", 38, "Service.", Work(procedure=SMALL_OIL), pays=("", 0))
+    planned = visit(garage, "CAS-655", 38, "Service.", Work(procedure=OIL), pays=("", 0))
     yield from carry_out(garage, planned)
     now = garage.at(31, 9, 30)
     yield now

@@ -8,10 +8,10 @@ from garage.clock import fixed
 from invoicing.actions.payments import take_deposit
 from invoicing.demo.bay import work_through
 from invoicing.demo.buying import fetch_missing
-from invoicing.demo.garage import ZONE, Garage, Script
+from invoicing.demo.garage import ZONE, Garage, Script, at_time
 from invoicing.demo.history import odometer
-from invoicing.demo.names import AMBER, AUTOMATIC, AXLE, BRAKE_FLUID, CARS, CHAIN_CASE, COOLANT, PADS_REAR, WORN
-from invoicing.demo.visits import Noticed, Visit, Work, agree, finish, offer, said_distance, take_in, work_on
+from invoicing.demo.names import AMBER, AUTOMATIC, AXLE, BRAKE_FLUID, CARS, CHAIN_CASE, COOLANT, DARK, PADS_REAR, WORN
+from invoicing.demo.visits import FIVE, Noticed, Visit, Work, agree, finish, offer, said_distance, take_in, work_on
 from jobs.actions.evidence import Limit
 from jobs.actions.stages import start_job
 
@@ -32,10 +32,15 @@ def visit(garage: Garage, plate: str, since: dt.timedelta, concern: str, *works:
     return Visit(plate, opened, miles, concern, works, **more)  # type: ignore[arg-type]
 
 
-def by_five(garage: Garage, since: dt.timedelta) -> dt.timedelta:
-    """How long after a visit of today began it is five o'clock today: then the car is promised."""
-    five = garage.now.astimezone(ZONE).replace(hour=17, minute=0, second=0, microsecond=0)
-    return five - (garage.latest - since)
+def by_five(garage: Garage) -> dt.datetime:
+    """Five o'clock today: then a car of today is promised."""
+    return at_time(garage.now, FIVE)
+
+
+def next_day(garage: Garage, time: dt.time) -> dt.datetime:
+    """That time on the next working day."""
+    days = {4: 3, 5: 2}.get(garage.now.astimezone(ZONE).weekday(), 1)
+    return at_time(garage.now + dt.timedelta(days=days), time)
 
 
 def awaiting(garage: Garage) -> Script:
@@ -47,7 +52,7 @@ def awaiting(garage: Garage) -> Script:
             if_needed=(("Rear rotors, the pair", "148.00"),),
         ),
         Work(procedure=BRAKE_FLUID),
-        promised=dt.timedelta(hours=26),
+        promised=next_day(garage, dt.time(12)),
     )  # fmt: skip
     yield planned.opened
     job = take_in(garage, planned, planned.opened)
@@ -61,8 +66,8 @@ def in_the_bay(garage: Garage) -> Script:
     since = dt.timedelta(hours=3)
     planned = visit(
         garage, "LFW-001", since, "Transfer case and rear axle, as every other year.",
-        Work(procedure=CHAIN_CASE, looks=(AMBER,), distance=30000), Work(procedure=AXLE, looks=(WORN,), distance=30000),
-        promised=by_five(garage, since),
+        Work(procedure=CHAIN_CASE, looks=(AMBER,)), Work(procedure=AXLE, looks=(DARK,)),
+        promised=by_five(garage),
     )  # fmt: skip
     now, worker = planned.opened, garage.people["technician"]
     yield now
@@ -88,11 +93,14 @@ def ready_to_invoice(garage: Garage) -> Script:
     since = dt.timedelta(hours=5, minutes=20)
     planned = visit(
         garage, "REN-440", since, "Shifts a little hard when cold. Service.",
-        Work(procedure=AUTOMATIC, looks=(WORN,), distance=62000, cause="Fluid dark and cloudy."),
+        Work(
+            procedure=AUTOMATIC, looks=(WORN,), distance=odometer(CARS["REN-440"], 0), cause="Fluid dark and cloudy."
+        ),
         noticed=(Noticed(
-            "Transmission fluid: change again after 500 mi", Limit("next"), "Automatic transmission"
+            "Transmission fluid: change again after 500 mi",
+            Limit("distance", odometer=odometer(CARS["REN-440"], 0) + 500), "Automatic transmission",
         ),),
-        by="owner", promised=by_five(garage, since),
+        by="owner", promised=by_five(garage),
     )  # fmt: skip
     now, worker = planned.opened, garage.people["owner"]
     yield now
@@ -111,7 +119,7 @@ def ready_for_the_bay(garage: Garage) -> Script:
     since = dt.timedelta(hours=2, minutes=10)
     planned = visit(
         garage, "PRV-147", since, "Smells sweet from the vents.",
-        Work(procedure=COOLANT, cause="Coolant low, no drop outside."), promised=by_five(garage, since),
+        Work(procedure=COOLANT, cause="Coolant low, no drop outside."), promised=by_five(garage),
     )  # fmt: skip
     yield planned.opened
     job = take_in(garage, planned, planned.opened)
@@ -130,7 +138,7 @@ def just_written_up(garage: Garage) -> Script:
     """The key lies on the counter; nobody has looked yet."""
     planned = visit(
         garage, "THW-155", dt.timedelta(minutes=25), "Whines from the front at highway speed.",
-        promised=dt.timedelta(hours=21),
+        promised=next_day(garage, dt.time(16, 30)),
     )  # fmt: skip
     yield planned.opened
     take_in(garage, planned, planned.opened)

@@ -15,7 +15,8 @@ from invoicing.actions.invoices import issue
 from invoicing.actions.payments import take_payment
 from invoicing.demo.bay import work_through
 from invoicing.demo.buying import fetch_missing
-from invoicing.demo.garage import ZONE, Garage, Script, Timed
+from invoicing.demo.garage import ZONE, Garage, Script, Timed, at_time
+from invoicing.demo.names import Look
 from invoicing.models import Authorization, Estimate, Invoice
 from jobs.actions.draws import draw_for_line
 from jobs.actions.evidence import Limit, note_advisory
@@ -26,15 +27,17 @@ from jobs.actions.stages import start_job
 from jobs.actions.writing_up import add_operation, edit_operation, kind_of, save_line
 from jobs.consents import authorized
 from jobs.models import Advisory, DueService, Job, Operation, SkippedAnswer
-from jobs.verdict import Seen
 from parts import queries as shelf
 
 D = Decimal
+FIVE = dt.time(17)
 
 
 @dataclass(frozen=True)
 class Work:
     """One operation: by a procedure's title, or free with hours and parts (item number, quantity).
+
+    `bought` are parts fetched for it that the shelf does not know (words, price).
 
     `instead` is what was done in place of the steps that are skipped, as the invoice says it. `if_needed` is what may
     turn out to be needed, and the most it may cost.
@@ -44,13 +47,14 @@ class Work:
     title: str = ""
     hours: str = ""
     parts: tuple[tuple[str, str], ...] = ()
+    bought: tuple[tuple[str, str], ...] = ()
     sublet: tuple[str, str] | None = None
     if_needed: tuple[tuple[str, str], ...] = ()
     concern: str = ""
     cause: str = ""
     correction: str = ""
     declined: str = ""
-    looks: tuple[Seen, ...] = ()
+    looks: tuple[Look, ...] = ()
     said: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     from_advisory: str = ""
     distance: int | None = None
@@ -68,7 +72,10 @@ class Noticed:
 
 @dataclass(frozen=True)
 class Visit:
-    """A visit as the demo plans it; `pays` is how, and after how many days (0: when the car is fetched)."""
+    """A visit as the demo plans it; `pays` is how, and after how many days (0: when the car is fetched).
+
+    The car is promised for five o'clock of its day where nothing else is said.
+    """
 
     plate: str
     opened: dt.datetime
@@ -79,7 +86,7 @@ class Visit:
     pays: tuple[str, int] = ("card", 0)
     lower: tuple[str, int] | None = None
     by: str = "technician"
-    promised: dt.timedelta = dt.timedelta(hours=8)
+    promised: dt.datetime | None = None
     mail_to: str = ""
 
     @property
@@ -125,7 +132,7 @@ def take_in(garage: Garage, visit: Visit, now: dt.datetime) -> Job:
         concern=visit.concern,
         key_tag=str(visit.dice.randint(1, 24)),
         parked=visit.dice.choice(("yard, by the gate", "yard, by the wall", "street", "bay 2")),
-        promised_at=now + visit.promised,
+        promised_at=visit.promised or at_time(now, FIVE),
         odometer=Odometer(visit.odometer, "mi", reason, before),
         actor=garage.counter,
         clock=fixed(now),
@@ -177,6 +184,10 @@ def _lines(garage: Garage, work: Work) -> list[dict[str, Any]]:
         amount = {"quantity": D(quantity), "unit": item.base_unit, "unit_price": shelf.price_of(item) or D(0)}
         named = {"kind": kind_of(item), "item": item, "description": str(item), "condition": "new"}
         lines.append({**named, **amount, "tax_class": item.tax_class})
+    for what, price in work.bought:
+        amount = {"quantity": D(1), "unit": "each", "typed": "1", "unit_price": D(price)}
+        named = {"kind": "part", "description": what, "condition": "new", "tax_class": TaxClass.PARTS}
+        lines.append({**named, **amount})
     if work.sublet:
         who, price = work.sublet
         amount = {"quantity": D(1), "unit": "each", "unit_price": D(price)}

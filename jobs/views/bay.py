@@ -28,8 +28,11 @@ from jobs.forms_bay import FINDINGS, DrawForm, FindingsForm, FinishForm, SampleA
 from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
 from jobs.taken import amount_of, left_over
+from jobs.work_order import paper_of
 
 WRITE = ["GET", "HEAD", "POST"]
+#: Ruled lines for notes on a printed work order.
+NOTE_RULES = 6
 
 
 @allowed("bay")
@@ -94,6 +97,15 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
     with refusal_said(request):
         start_job(job=job, technician=user, actor=user, clock=timezone.now)
     return after_post(request, reverse("jobs:bay-job", args=[pk]))
+
+
+@allowed("bay")
+@require_safe
+def work_order(request: HttpRequest, pk: int) -> HttpResponse:
+    """The job as a sheet to print: boxes to tick and blanks for readings, for a bay without a tablet."""
+    job = bay_job_for(request, pk)
+    shown = paper_of(job, consent_of(job, job.operations.all()))
+    return render_page(request, "jobs/work_order.html", {"job": job, "operations": shown, "rules": range(NOTE_RULES)})
 
 
 @allowed("bay")

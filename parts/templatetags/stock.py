@@ -4,21 +4,17 @@ from decimal import Decimal
 
 from django import template
 
+from garage.numbers import minus
 from garage.templatetags.figures import money, quantity
 
 register = template.Library()
+register.filter("minus", minus)  # {{ text|minus }}
 
 
 @register.filter
 def signed(value: Decimal, unit: str) -> str:
     """A movement's quantity with its sign: +1.000 L came, −0.700 L went."""
     return ("−" if value < 0 else "+") + quantity(abs(value), unit)
-
-
-@register.filter
-def minus(text: str) -> str:
-    """A negative figure with the minus sign that is as wide as a plus."""
-    return text.replace("-", "−", 1)
 
 
 @register.filter

@@ -152,12 +152,12 @@ addEventListener("pageshow", (event) => {
   for (const input of document.querySelectorAll("input[data-once]")) input.value = newKey();
 });
 
-/** The first thing to fill in or to press in a form: what is still empty, else its act. */
+/** The first thing to fill in or to press in a form or list: what is still empty, else its act or link. */
 function begin(form) {
   const empty = ({ type, name, value }) =>
     type === "radio" ? !form.querySelector(`[name="${CSS.escape(name)}"]:checked`) : type !== "checkbox" && !value;
   const fields = [...form.querySelectorAll("input:not([type=hidden]), select, textarea")];
-  return fields.find((field) => !field.disabled && field.checkVisibility() && empty(field)) ?? form.querySelector(".act");
+  return fields.find((field) => !field.disabled && field.checkVisibility() && empty(field)) ?? form.querySelector(".act, a");
 }
 
 /** Put the focus where the answer wants it: on the errors first, else where the next act begins. */

@@ -40,6 +40,7 @@ PAGES: dict[str, tuple[str, str, str]] = {
     "services due": ("counter", "jobs:due", ""),
     "bay": ("technician", "bay", ""),
     "bay job": ("technician", "jobs:bay-job", "in the bay"),
+    "work order": ("technician", "jobs:work-order", "in the bay"),
     "finish": ("technician", "jobs:bay-finish", "in the bay"),
     "noticed something": ("technician", "jobs:advisory", "in the bay"),
     "procedures": ("technician", "jobs:procedures", ""),

@@ -1,5 +1,6 @@
 """Every main page by everybody's eyes: axe, narrow screens, gloves, and the keyboard alone."""
 
+import re
 from collections.abc import Callable, Iterator
 from typing import Literal
 
@@ -88,6 +89,17 @@ def test_a_phone_shows_a_table_in_rows_with_their_figure_at_the_edge(at: At, nam
         assert abs(row["figure_top"] - row["words_top"]) < 6, f"not on the first line: {row}"
         assert row["words_end"] <= row["figure_start"] + 1, f"one lies on the other: {row}"
         assert abs(row["figure_end"] - row["edge"]) < 1, f"not at the edge: {row}"
+
+
+def test_a_procedure_is_read_over_the_whole_width_of_a_phone(at: At) -> None:
+    page = at("procedure", 360)
+    assert not past_the_edge(page)
+    step = page.get_by_role("listitem").filter(has_text="Tighten the drain plug").first
+    inside, words = step.bounding_box(), step.locator(".more").bounding_box()
+    assert inside is not None
+    assert words is not None
+    assert words["width"] > 0.9 * inside["width"]
+    expect(step).to_contain_text(re.compile(r"13 ft·lb.*Threads in aluminum strip past the number", re.DOTALL))
 
 
 @pytest.mark.parametrize("name", PAGES)

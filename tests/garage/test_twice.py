@@ -74,7 +74,7 @@ class TestCustomers:
         assert (owed_by(stays), owed_by(closes)) == (D("40.00"), D("60.00"))
         assert len(stays.cars) == len(closes.cars) == 1
         assert [one.object_id for one in search.find("zelda marrant", kinds=["customer"])] == [closes.pk]
-        with pytest.raises(Refused, match="stands alone already"):
+        with pytest.raises(Refused, match="is not merged"):
             part_customer(customer=closes, actor=garage.actor, clock=fixed(garage.now))
 
     def test_chains_lead_to_the_end_and_never_round(self, garage, twice):
@@ -113,7 +113,7 @@ class TestCustomers:
         }  # fmt: skip
         answer = login("counter").post("/customers/new/", data)
         assert answer.status_code == 422
-        assert "is in the book already: take that customer" in answer.content.decode()
+        assert "is in the book already: choose that customer" in answer.content.decode()
         button = answer.context["sheet"].form.answer
         assert login("counter").post("/customers/new/", {**data, "as_it_is": button}).status_code == 303
         assert (
@@ -128,7 +128,7 @@ class TestCustomers:
             "vehicle": "none", "concern": "Squeals", "unit": "mi",
         }  # fmt: skip
         answer = login("counter").post("/counter/new/", data)
-        assert "is in the book already: take that customer" in answer.content.decode()
+        assert "is in the book already: choose that customer" in answer.content.decode()
         jobs = Job.objects.count()
         login("counter").post("/counter/new/", {**data, "as_it_is": answer.context["sheet"].asked.answer})
         assert Job.objects.count() == jobs + 1

@@ -87,7 +87,7 @@ def test_what_is_open_comes_first(garage: Garage, db: None) -> None:
     for customer, why in [
         (open_job.customer, "is written up: finish it first"),
         (owed.customer, r"\$80.33 is owed on invoices|is invoiced: finish it first"),
-        (held, r"\$20.00 stands on the account"),
+        (held, r"\$20.00 is on the account"),
     ]:
         with pytest.raises(Refused, match=why):
             forget(garage, customer, garage.now)

@@ -237,7 +237,7 @@ def test_a_credit_after_payment_is_owed_to_the_customer_until_it_is_given_back(g
 
 def test_a_credit_note_needs_a_reason_and_is_not_credited_itself(garage: Garage) -> None:
     invoice = garage.issue(garage.done([labor()]))
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(Refused, match="Write why"):
         garage.credit(invoice, reason=" ")
     note = garage.credit(invoice)
     with pytest.raises(Refused, match="is not credited"):

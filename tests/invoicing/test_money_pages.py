@@ -60,7 +60,7 @@ def test_nothing_is_preselected_but_the_amount_that_is_owed(garage: Garage, logi
     assert 'value="128.00"' in page and f'value="{timezone.localdate().isoformat()}"' in page
     assert not re.search(r'<option value="(cash|card|transfer|check)" selected', page)
     refused = client.post(f"/invoices/{invoice.pk}/pay/", sent("128.00", method=""))
-    assert refused.status_code == 422 and "Say how it was paid" in text_of(refused) and not Payment.objects.exists()
+    assert refused.status_code == 422 and "Choose how it was paid" in text_of(refused) and not Payment.objects.exists()
 
 
 def test_more_than_is_owed_is_asked_about_and_then_stands_as_credit(garage: Garage, login: Login) -> None:
@@ -128,7 +128,7 @@ def test_a_deposit_is_refunded_the_way_it_was_paid_unless_another_is_chosen(gara
 def test_the_page_that_cancels_leads_through_the_deposit(garage: Garage, login: Login) -> None:
     client, job = login("counter"), with_deposit(garage)
     page = text_of(client.get(f"/jobs/{job.pk}/cancel/"))
-    assert "A deposit of $60.00 stands on this job" in page
+    assert "A deposit of $60.00 is on this job" in page
     assert f"/jobs/{job.pk}/deposit/keep/" in page and f"/jobs/{job.pk}/deposit/refund/" in page
     refused = client.post(f"/jobs/{job.pk}/cancel/", {"reason": "Sold the car."})
     assert refused.status_code == 422 and "refund it or keep it as credit first" in text_of(refused)

@@ -201,7 +201,7 @@ def test_what_is_written_off_is_touched_by_no_other_act(garage: Garage, login: L
     tap(client, job)
     line = Line.objects.get(finer=Finer.WRITE_OFF)
     page = text_of(client.get(f"/lines/{line.pk}/"))
-    assert "Nobody authorized it, so it is not charged" in page
+    assert "It was not authorized, so it is not charged" in page
     with pytest.raises(Refused, match="undo it there"):
         change(garage, line, unit_price=D("-100.00"))
     with pytest.raises(Refused, match="undo it there"):

@@ -59,6 +59,11 @@ class TestInvoice:
         warned = re.findall(r'<(?:span|b) class="[^"]*(?:wrong|late)[^"]*">(.*?)</(?:span|b)>', page)
         assert [unescape(text) for text in warned].count(said) == 2  # in the title line and beside the payments
 
+    def test_the_customers_account_says_it_too(self, two_months_ago: Garage, login: Login) -> None:
+        invoice = two_months_ago.issue(two_months_ago.done([labor("1")]))
+        account = reverse("invoicing:account", args=[invoice.customer_id])
+        assert '<b class="late">46 days overdue</b>' in login("reader").get(account).content.decode()
+
     def test_its_paper_stays_what_it_was_when_issued(self, two_months_ago: Garage) -> None:
         invoice = two_months_ago.issue(two_months_ago.done([labor("1")]))
         text = printed(invoice)
@@ -99,6 +104,7 @@ class TestPaper:
         stock_item("Sealing washer", "W-10", "each", 1, "10", garage.actor, garage.now)
         revision = publish(written=parse(PROCEDURE), actor=garage.actor, clock=fixed(garage.now))
         before, job = garage.job([labor("1")]).operations.get(), garage.job([labor("1")])
+        assert job.vehicle is not None
         service = DueService.objects.create(
             vehicle=job.vehicle, component=revision.procedure.component, procedure=revision.procedure,
             operation=before, last_on=dt.date(2024, 1, 10), last_odometer=58_000,
@@ -120,6 +126,7 @@ class TestPaper:
         stock_item("Sealing washer", "W-10", "each", 1, "10", garage.actor, garage.now)
         revision = publish(written=parse(PROCEDURE), actor=garage.actor, clock=fixed(garage.now))
         before, job = garage.job([labor("1")]).operations.get(), garage.job([labor("1")])
+        assert job.vehicle is not None
         DueService.objects.create(
             vehicle=job.vehicle, component=revision.procedure.component, procedure=revision.procedure,
             operation=before, last_on=dt.date(2024, 6, 10), last_odometer=62_000,

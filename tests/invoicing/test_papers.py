@@ -323,7 +323,7 @@ def test_an_invoice_after_a_deposit_shows_it_taken_off_and_what_is_left_to_pay(g
     draft = read_out(papers.invoice_draft(job.pk))
     text = read_out(papers.invoice_paper(garage.issue(job).pk))
     for said in (draft, text):  # 179.20 and 74.90 with 5.43 of tax: the deposit is no sale and bears none
-        assert "Total $259.53 Deposit applied −60.00 Left to pay $199.53" in said
+        assert "Total $259.53 Deposit applied −60.00 Balance due $199.53" in said
 
 
 def test_a_draft_is_printed_anew_once_a_deposit_was_taken(garage: Garage) -> None:

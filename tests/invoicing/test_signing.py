@@ -85,7 +85,7 @@ def test_an_estimate_of_each_length_up_to_sixty_lines_is_signed_beside_its_total
 def test_a_revised_estimate_too_and_it_says_what_was_authorized_before(garage: Garage, lines: int, size: str) -> None:
     pages = assert_signed_with_its_total(at_length(revised(garage), lines, size), lines)
     assert (
-        "Authorized before this revision, March 2, 2026, 07:00 EST: $254.10 before tax, $259.53 with tax." in pages[0]
+        "Authorized before this revision, Mar 2, 2026, 7:00 AM EST: $254.10 before tax, $259.53 with tax." in pages[0]
     )
 
 

@@ -90,12 +90,12 @@ class TestTheStandingCustomer:
         who: dict[str, Any] = {"actor": garage.actor, "clock": fixed(garage.now)}
         nobody, odile = walk_in_customer(**who), garage.customer()
         car = garage.car(odile)
-        no_name = "stands for everybody who buys at the counter without a name"
+        no_name = "is for everybody who buys at the counter without a name"
         with pytest.raises(Refused, match=no_name):
             save_customer(customer=nobody, fields={"name": "Zelda Fenn"}, phones=[], emails=[], **who)
-        with pytest.raises(Refused, match="merged with none"):
+        with pytest.raises(Refused, match="cannot be merged"):
             merge_customer(customer=nobody, into=odile, **who)
-        with pytest.raises(Refused, match="merged with none"):
+        with pytest.raises(Refused, match="cannot be merged"):
             merge_customer(customer=odile, into=nobody, **who)
         with pytest.raises(Refused, match=no_name):
             save_vehicle(vehicle=car, fields={}, owner=nobody, **who)

@@ -115,7 +115,7 @@ def test_a_car_has_one_row_with_all_that_is_due_on_it_and_by_how_much(book: Book
     assert "Brake fluid, change in 3 weeks" in found[0]
     markup = page(client)
     assert 'href="tel:5550101"' in markup  # RFC 3966
-    assert '<span class="wrong">6,554 mi over · 46 days overdue</span>' in markup
+    assert '<b class="late">6,554 mi over · 46 days overdue</b>' in markup
     assert found[0].count("Transfer case fluid") == 1 and "1 car to call about" in words(markup)
 
 

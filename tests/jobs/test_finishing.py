@@ -247,7 +247,7 @@ def test_an_advisory_by_distance_needs_its_distance(bay: Bay) -> None:
     keep: dict[str, Any] = {"job": bay.job, "text": "Pads at 3 mm", "actor": bay.technician, "clock": fixed(bay.now)}
     with pytest.raises(Refused, match="within which distance"):
         note_advisory(key=uuid.uuid4(), limit=Limit("distance"), **keep)
-    with pytest.raises(Refused, match="by which day"):
+    with pytest.raises(Refused, match="Choose the day"):
         note_advisory(key=uuid.uuid4(), limit=Limit("date", day=dt.date(2020, 1, 1)), **keep)
     key = uuid.uuid4()
     first = note_advisory(key=key, limit=Limit("distance", 91000), **keep)

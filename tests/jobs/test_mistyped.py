@@ -103,7 +103,7 @@ def test_a_corrected_reading_is_followed_by_the_visit_its_draft_and_what_is_due(
     wrong.refresh_from_db()
     assert wrong.disregarded and wrong.right.reading == 88_420
     again = login("technician").post(f"/readings/{wrong.pk}/correct/", {"reading": "88421"})
-    assert "marked as mistyped already" in again.content.decode()
+    assert "was corrected already" in again.content.decode()
 
 
 def test_an_issued_paper_keeps_its_figure_and_what_is_due_follows(people, now, shop) -> None:

@@ -114,7 +114,7 @@ def test_torque_may_be_read_in_the_other_unit(bay: Bay) -> None:
 def test_a_reading_outside_may_stand_with_a_reason(bay: Bay) -> None:
     bay.do(1)
     bay.do(5)
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(Refused, match="Write why"):
         bay.do(6, reading="0.5")
     bay.do(6, reading="0.5", reason="some was left in the case")
     assert bay.step(6).readings.get().reason == "some was left in the case"

@@ -217,7 +217,7 @@ def test_a_dipped_bottle_is_set_and_cannot_hold_more_than_its_size(fluid, delive
     for content, reason, kind, sentence in [
         (D("1.2"), "", "count", "cannot hold 1.200 L"),
         (D("-0.1"), "", "count", "less than nothing"),
-        (D("0.2"), "", "adjustment", "Say why"),
+        (D("0.2"), "", "adjustment", "Write why"),
         (D("0.5"), "spilled", "waste", "cannot leave more"),
     ]:
         with pytest.raises(Refused, match=sentence):
