@@ -20,7 +20,7 @@ from jobs.actions.evidence import Limit
 from jobs.actions.intake import Odometer
 from jobs.actions.writing_up import OPERATION_FIELDS
 from jobs.fluids import FIGURES, FLUIDS, THINGS
-from jobs.models import Advisory, FluidSample, Job, JobStep, Line, Operation, StepEvent
+from jobs.models import Advisory, FinalLook, FluidSample, Job, JobStep, Line, Operation, StepEvent
 from jobs.readings import Spec, spec_of
 from jobs.seen import mark
 
@@ -33,32 +33,46 @@ LABELS: dict[str, dict[str, str]] = {
 }
 FINDINGS = ("cause", "correction")
 MOST_ACTS = 1_000_000
+#: What a form sends that is not among the act's words: how it was asked for, and a second person's log-in.
+NOT_KEPT = frozenset({"event", "shown", "base_version", "sure", "username", "password"})
 #: The longest answers to what a form asked back.
 MOST_ANSWERS = 200
 
 
 class ActForm(forms.Form):
-    """An act on a step: its own id makes a repeat harmless, the version says what was seen of the step."""
+    """An act on a step: its own id makes a repeat harmless, the version says what was seen of the step.
+
+    `shown` is the step that stood on the screen: an act that was meant for another one changes nothing.
+    """
 
     event = forms.UUIDField(widget=forms.HiddenInput(KEY_ATTRIBUTES))
+    shown = forms.IntegerField(widget=forms.HiddenInput, required=False)
     base_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0, max_value=MOST_ACTS)
 
     def __init__(self, data: Any = None, *, step: JobStep) -> None:
         super().__init__(
             data,
-            initial={"event": uuid.uuid4(), "base_version": step.version},
+            initial={"event": uuid.uuid4(), "shown": step.pk, "base_version": step.version},
             auto_id=f"id_{step.pk}_{self.kind}_%s",
         )
         self.step = step
 
     kind: str = StepEvent.Kind.TICK
 
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("shown") != self.step.pk:
+            self.add_error(None, f"That was meant for another step, not for “{self.step}”: look at this one first.")
+            data: Any = self.data
+            self.data = {**data.dict(), "shown": str(self.step.pk)}
+        return cleaned
+
     def words(self) -> dict[str, str]:
         """What was typed, as the act keeps it."""
         return {
             name: str(value)
             for name, value in self.cleaned_data.items()
-            if name not in ("event", "base_version") and value not in (None, "")
+            if name not in NOT_KEPT and value not in (None, "")
         }
 
 
@@ -67,17 +81,28 @@ class TickForm(AskingForm, ActForm):
 
     reading = forms.CharField(label="Reading", max_length=40, required=False)
     reason = forms.CharField(label="Why it is outside", max_length=200, required=False)
+    sure = forms.CharField(required=False)
 
     def __init__(self, data: Any = None, *, step: JobStep) -> None:
         super().__init__(data, step=step)
+        if not step.hold_point:
+            del self.fields["sure"]
         self.spec: Spec | None = spec_of(step.written)
         if self.spec is None:
             del self.fields["reading"], self.fields["reason"]
         else:
             self.fields["reading"].label = f"{self.spec.name.capitalize()}, {label(self.spec.unit)}"
-            self.fields["reading"].required = self.spec.required
+            self.fields["reading"].required = self.spec.required and not step.again
+            if step.again:
+                self.fields["reading"].help_text = "Leave it empty to keep what was read."
             self.fields["reading"].widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
             self.fields["reading"].error_messages["required"] = f"Type what was read: {self.spec.name}."
+
+    def clean_sure(self) -> str:
+        """A hold point takes a second tap, on another button."""
+        if self.cleaned_data["sure"] != "yes":
+            raise forms.ValidationError(f"Was “{self.step}” really checked? Confirm it with the second button.")
+        return "yes"
 
     def add_error(self, field: str | None, error: Any) -> None:
         """A reason that is asked for is no longer optional."""
@@ -154,6 +179,49 @@ class SkipForm(ActForm):
     )
 
 
+class CannotForm(ActForm):
+    """The whole operation ends as not done, and why."""
+
+    kind = StepEvent.Kind.CANNOT
+    reason = forms.CharField(
+        label="Why it can’t be done", max_length=200, error_messages={"required": "Write why it can’t be done."}
+    )
+
+
+class ConfirmForm(ActForm):
+    """A second person answers for the step: why, and their own log-in, which is asked and not kept."""
+
+    kind = StepEvent.Kind.CONFIRM
+    reading = forms.CharField(label="Reading", max_length=40, required=False)
+    reason = forms.CharField(
+        label="Why it is confirmed like this",
+        max_length=200,
+        error_messages={"required": "Write why it is confirmed like this."},
+    )
+    username = forms.CharField(
+        label="Second person’s login name",
+        max_length=150,
+        widget=forms.TextInput({"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
+        error_messages={"required": "The second person types their login name."},
+    )
+    password = forms.CharField(
+        label="Second person’s password",
+        max_length=128,
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "off"}),
+        error_messages={"required": "The second person types their password."},
+    )
+
+    def __init__(self, data: Any = None, *, step: JobStep) -> None:
+        super().__init__(data, step=step)
+        spec = spec_of(step.written)
+        if spec is None:
+            del self.fields["reading"]
+        else:
+            self.fields["reading"].label = f"{spec.name.capitalize()}, {label(spec.unit)}"
+            self.fields["reading"].widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
+
+
 class UntickForm(ActForm):
     """Open again, and why."""
 
@@ -177,10 +245,14 @@ class NoteForm(ActForm):
 
 def act_form(kind: str, step: JobStep, data: Any = None) -> ActForm:
     """The form of a kind of act on this step."""
-    if kind == StepEvent.Kind.TICK:
-        sample = step.written is not None and step.written.kind == "sample"
-        return (SampleForm if sample else TickForm)(data, step=step)
-    return {"skip": SkipForm, "untick": UntickForm, "note": NoteForm}[kind](data, step=step)
+    sample = step.written is not None and step.written.kind == "sample" and not step.again
+    return (SampleForm if kind == StepEvent.Kind.TICK and sample else ACT_FORMS[kind])(data, step=step)
+
+
+#: The acts that a person does, and their forms.
+ACT_FORMS: dict[str, type[ActForm]] = {
+    form.kind: form for form in (TickForm, SkipForm, UntickForm, NoteForm, CannotForm, ConfirmForm)
+}
 
 
 class StepPhotoForm(KeyForm):
@@ -266,8 +338,17 @@ class AdvisoryForm(KeyForm):
 
 
 class FinishForm(AskingForm, forms.Form):
-    """The odometer as the car leaves the bay."""
+    """The final look, where none stands, and the odometer as the car leaves the bay."""
 
+    look = forms.BooleanField(
+        label=_("I took the final look."),
+        error_messages={"required": _("Take the final look and tick it, or leave the job in the bay.")},
+    )
+    look_reason = forms.CharField(
+        label=_("Why nobody else takes the final look"),
+        max_length=200,
+        error_messages={"required": _("Write why nobody else takes the final look.")},
+    )
     reading = WholeNumberField(label="Odometer out", error_messages=needed(READ_IT))
     unit = forms.ChoiceField(label="Unit", choices=DistanceUnit.choices, error_messages=needed(CHOOSE_UNIT))
     lower_reason = forms.ChoiceField(
@@ -275,12 +356,18 @@ class FinishForm(AskingForm, forms.Form):
     )
     before = WholeNumberField(label="It showed before", required=False)
 
-    def __init__(self, data: Any = None, *, job: Job, unit: str) -> None:
+    def __init__(
+        self, data: Any = None, *, job: Job, unit: str, look: FinalLook | None = None, alone: bool = False
+    ) -> None:
         last = job.odometer_in
         self.job = job
         super().__init__(data, initial={"unit": last.unit if last else unit, "before": last and last.reading})
-        if job.vehicle is None:
-            self.fields.clear()
+        gone = {
+            *(("look", "look_reason") if look is not None else () if alone else ("look_reason",)),
+            *(("reading", "unit", "lower_reason", "before") if job.vehicle is None else ()),
+        }
+        for name in gone:
+            del self.fields[name]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -296,7 +383,7 @@ class FinishForm(AskingForm, forms.Form):
 
     def odometer(self) -> Odometer | None:
         """What was read; None for a job without a vehicle."""
-        if not self.fields:
+        if "reading" not in self.fields:
             return None
         read = self.cleaned_data
         return Odometer(read["reading"], read["unit"], read["lower_reason"], read["before"])

@@ -124,7 +124,8 @@ def test_two_tablets_in_any_order_lose_and_double_nothing(bay: Bay, acts: list[S
     with transaction.atomic():
         before = set(StepEvent.objects.values_list("pk", flat=True))
         taken = {sent.id for sent in order if send(bay, sent) != "refused"}
-        assert set(StepEvent.objects.values_list("pk", flat=True)) - before == taken, "every act that was taken is kept"
+        sent = StepEvent.objects.exclude(kind="close")  # what an unticked step closes is not sent by a tablet
+        assert set(sent.values_list("pk", flat=True)) - before == taken, "every act that was taken is kept"
         check(bay)
         transaction.set_rollback(True)
 
