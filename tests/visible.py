@@ -1,6 +1,7 @@
 """What the program says to people, read from its source: the strings of its templates and of its code."""
 
 import ast
+import html
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -59,3 +60,15 @@ def _strings(tree: ast.Module) -> Iterator[tuple[int, str]]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in passed:
             yield node.lineno, node.value
+
+
+UNITS = r"(?:N·m|ft·lb|in·lb|°C|°F|qt|mm|psi|kPa|bar|L|in)"
+#: A span of figures that follows a unit and carries none of its own: read, it has the unit before it.
+BARE = re.compile(
+    rf"{UNITS}[\s·,(]+(?:from |at least |at most |OK: )?[\d.]+(?:\s*(?:–|to)\s*[\d.]+)(?![\d.]|\s*{UNITS})"
+)
+
+
+def bare_limits(page: str) -> list[str]:
+    """The limits on a page that stand beside a figure of another unit without their own."""
+    return BARE.findall(html.unescape(re.sub(r"<[^>]*>", " ", page)))

@@ -29,7 +29,7 @@ FINDINGS: Final = (
     _finding(
         "Rear tires at 5/32 in",
         Work(title="Two rear tires", hours="0.2", sublet=("Ashmere Tire", "274.00"),
-             correction="Mounted and balanced by Ashmere Tire, lug nuts to 90 ft·lb."),
+             correction="Mounted and balanced by Ashmere Tire, lug nuts torqued crosswise."),
         within=8000,
     ),
     _finding(

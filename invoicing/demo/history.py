@@ -31,7 +31,7 @@ SMALL = (
     Work(title="Air filter", hours="0.2", parts=(("AF-21", "1"),), correction="Filter new."),
     Work(title="Wheel alignment", hours="0.2", sublet=("Thornby Alignment", "94.00"),
          correction="Set by Thornby Alignment, sheet in the car."),
-    Work(title="Rotate tires", hours="0.5", correction="Front to rear, lug nuts to 90 ft·lb, pressures set."),
+    Work(title="Rotate tires", hours="0.5", correction="Front to rear, lug nuts torqued crosswise, pressures set."),
     Work(title="Find why the engine light is on", hours="1.0", cause="Connector of the air-flow sensor was loose.",
          correction="Connector seated, memory cleared, road test without fault."),
     Work(title="Rattle underneath", hours="0.4", cause="Heat shield lost a screw.", correction="Screw and washer new."),

@@ -215,7 +215,9 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "version",
-                    models.PositiveIntegerField(default=0, help_text="counts acts; an act names the version it saw"),
+                    models.PositiveIntegerField(
+                        default=0, help_text="counts acts, notes aside; an act names the one it saw"
+                    ),
                 ),
                 ("at", models.DateTimeField(blank=True, null=True)),
                 ("reason", models.CharField(blank=True, help_text="why it was skipped or unticked", max_length=200)),

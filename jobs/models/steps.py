@@ -27,7 +27,7 @@ class JobStep(models.Model):
     title = models.CharField(max_length=240)
     position = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=8, choices=State, default=State.OPEN)
-    version = models.PositiveIntegerField(default=0, help_text="counts acts; an act names the version it saw")
+    version = models.PositiveIntegerField(default=0, help_text="counts acts, notes aside; an act names the one it saw")
     at = models.DateTimeField(null=True, blank=True)
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=200, blank=True, help_text="why it was skipped or unticked")

@@ -120,7 +120,7 @@ def test_a_deposit_for_work_that_nobody_knows_is_refused_and_one_above_the_estim
     with pytest.raises(Refused, match="write the estimate first"):
         garage.deposit(job, "10.00")
     garage.estimate(job)
-    with pytest.raises(Refused, match="more than the estimated total of 153.60"):
+    with pytest.raises(Refused, match=r"more than the estimated total of \$153.60"):
         garage.deposit(job, "153.61")
     assert Invoice.objects.count() == 0
 

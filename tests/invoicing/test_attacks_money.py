@@ -236,7 +236,7 @@ class TestACoreThatWasHandedIn:
         core.refresh_from_db()
         assert (given_back.quantity, given_back.unit_price) == (D(-1), core.unit_price)
         again = client.post(f"/lines/{core.pk}/core-in/", {"key": str(uuid.uuid4())}, follow=True)
-        assert "was handed in" in again.content.decode()
+        assert "was returned" in again.content.decode()
         assert Line.objects.get(finer="core_refund").quantity == -1
 
 

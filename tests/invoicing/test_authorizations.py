@@ -185,7 +185,7 @@ def test_work_found_in_the_bay_is_added_and_the_job_goes_on_there(garage: Garage
     estimate = garage.estimate(job)
     job.refresh_from_db()
     assert (job.stage, job.waits_for) == ("awaiting", "Odile Marrant")
-    assert "New: “Rear brake pads”, 74.90." in estimate.changes
+    assert "New: “Rear brake pads”, $74.90." in estimate.changes
     garage.authorize(estimate, limit=D("202.90"))
     job.refresh_from_db()
     assert job.stage == "in_bay"

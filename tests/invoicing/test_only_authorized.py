@@ -160,7 +160,7 @@ def test_another_amount_than_was_shown_is_refused(garage: Garage, login: Login) 
     client, job = login("counter"), with_sensor(garage)
     sent = hidden(draft_page(client, job))
     change(garage, Line.objects.get(description="Wear sensor"), unit_price=D("40.00"))
-    assert "40.00 would come off now" in tap(client, job, sent)
+    assert "$40.00 would come off now" in tap(client, job, sent)
     assert off(job) == {}
 
 

@@ -147,7 +147,7 @@ def test_an_invoice_repeats_the_phone_authorization_of_an_addition(garage: Garag
     text = read_out(papers.invoice_paper(garage.issue(job).pk))
     assert "Mar 2, 2026, 9:00 AM EST" in text
     assert "Piet Marrant, designated by the customer, by telephone 555-0143; taken by Counter Test" in text
-    assert "+138.90 266.90" in text
+    assert "+$138.90 $266.90" in text
     assert "Rear brake pads 138.90" in text
     assert "$272.33 with tax" in text  # 266.90 and 7.25 % of 74.90
 
@@ -189,7 +189,7 @@ def test_an_estimate_holds_what_the_strictest_places_ask(garage: Garage) -> None
         "254.10",  # a price for each operation
         "Pad set, rear used 1 74.90 74.90",  # the condition of each part
         "work done by Straightline Alignment",  # sublet work is named
-        "labor 128.00 an hour, by the hours written in the procedure",
+        "labor $128.00 an hour, by the hours written in the procedure",
         "valid until Apr 1, 2026",
         "ready by Mar 3, 2026, 7:00 AM",
         "The customer wants the replaced parts back.",
@@ -210,7 +210,7 @@ def test_a_revised_estimate_says_what_changed_and_the_revised_total(garage: Gara
     garage.estimate(job)
     garage.operation(job, "Rear brake pads", part())
     text = read_out(papers.estimate_paper(garage.estimate(job).pk))
-    assert "Changed since estimate 1-1 – New: “Rear brake pads”, 74.90." in text
+    assert "Changed since estimate 1-1 – New: “Rear brake pads”, $74.90." in text
     assert "Total with tax $208.33 instead of $128.00: $80.33 more." in text
 
 

@@ -41,7 +41,8 @@ IN_PASSING = {
 ASIDE = {
     "people.add_person", "people.change_person", "people.set_password", "people.change_own_password",
     "erasing.erase_file", "erasing.erase_mail", "forgetting.forget_customer",
-    "evidence.photograph_step", "intake.add_photo", "intake.add_photos", "suppliers.save_supplier",
+    "evidence.photograph_step", "evidence.answer_sample", "intake.add_photo", "intake.add_photos",
+    "suppliers.save_supplier",
 }  # fmt: skip
 
 

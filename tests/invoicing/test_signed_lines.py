@@ -130,7 +130,7 @@ class TestCores:
         refund = InvoiceLine.objects.get(finer="core_refund")
         named = InvoiceLine.objects.get(invoice_operation=refund.invoice_operation, position=refund.under)
         assert (refund.quantity, named.finer) == (D(-1), "core")
-        with pytest.raises(Refused, match="handed in before the invoice"):
+        with pytest.raises(Refused, match="returned before the invoice"):
             garage.credit(invoice, lines={named.pk: D(1)})
         assert garage.credit(invoice).gross == -invoice.gross
 

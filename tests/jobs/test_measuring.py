@@ -67,7 +67,7 @@ def page(client, bay: Bay, number: int) -> str:
 
 def test_a_slip_of_the_point_is_asked_about_before_it_empties_the_shelf(level: Bay, login) -> None:
     client = login("technician")
-    given = {"reading": "2.0", "reason": "ran out of the hole"}
+    given: dict[str, Any] = {"reading": "2.0", "reason": "ran out of the hole"}
     asked = step_post(client, level.step(6), **given)
     assert asked.status_code == 422
     text = asked.content.decode()
@@ -138,7 +138,7 @@ def test_a_torque_without_limits_far_from_its_target_needs_a_reason(shop, people
     assert far.status_code == 422
     assert "130 ft·lb · 176.3 N·m is more than 20% above the 13 ft·lb (17.6 N·m) to reach" in far.content.decode()
     step_post(client, bay.step(7), reading="130", reason="wrench was set wrong")
-    assert bay.operation.steps.filter(follows=bay.step(7)).exists(), "a check is put on the job"
+    assert bay.operation.steps.filter(follows=bay.step(7)).exists(), "a check is added to the job"
 
 
 def test_a_tighten_step_by_hand_says_how(shop, people, now, login) -> None:

@@ -4,6 +4,7 @@ import random
 import uuid
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 
 import pytest
 from django.db import transaction
@@ -11,10 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from garage import promises
+from garage.asking import answer_to
 from garage.clock import fixed
-from garage.errors import Refused
+from garage.errors import Questions, Refused
+from jobs.actions.draws import draw_for_line
 from jobs.actions.steps import act
-from jobs.models import JobStep, StepEvent
+from jobs.models import JobStep, Line, StepEvent
 from jobs.queries import used_on
 from parts.models import Container, Item
 from tests.jobs.bay_cast import SAMPLE, Bay, in_bay
@@ -126,3 +129,37 @@ def test_two_tablets_in_any_order_lose_and_double_nothing(bay: Bay, acts: list[S
         assert set(sent.values_list("pk", flat=True)) - before == taken, "every act that was taken is kept"
         check(bay)
         transaction.set_rollback(True)
+
+
+HANDFUL = st.lists(st.sampled_from([D("0.05"), D("0.2"), D("0.3")]), max_size=3)
+
+
+@FRESH
+@given(HANDFUL, st.sampled_from(["0.6", "0.7", "0.85"]), HANDFUL, st.booleans())
+def test_one_need_is_taken_from_the_shelf_once(
+    bay: Bay, before: list[Decimal], poured: str, after: list[Decimal], again: bool
+) -> None:
+    """What was taken by hand before a filling is what it pours; only what is poured beyond it is taken too."""
+    with transaction.atomic():
+        line = bay.operation.lines.get(item=bay.fluid)
+        by_hand(bay, line, before)
+        bay.do(6, reading=poured)
+        if again:
+            bay.do(6, "untick", reason="wrong bottle")
+            assert used_on(line).quantity == sum(before, D(0))
+            bay.do(6, reading=poured)
+        by_hand(bay, line, after)
+        assert used_on(line).quantity == max(D(poured), sum(before, D(0))) + sum(after, D(0))
+        assert bay.on_hand(bay.fluid) + used_on(line).quantity == 2
+        transaction.set_rollback(True)
+
+
+def by_hand(bay: Bay, line: Line, amounts: list[Decimal]) -> None:
+    for amount in amounts:
+        take = partial(
+            draw_for_line, key=uuid.uuid4(), line=line, quantity=amount, actor=bay.technician, clock=fixed(bay.now)
+        )
+        try:
+            take()
+        except Questions as asked:
+            take(as_it_is=answer_to(asked.questions))

@@ -165,7 +165,7 @@ class TestAskedBack:
         deliver(fluid, "1 L bottle", 1, "7.50")
         line = (fluid, "1 L bottle", "6", "75.00")
         said = self.receive(login, line, supplier=str(supplier.pk), reference="D-2")
-        assert "7.50 a 1 L bottle last time, 75.00 now." in said and 'value="75.00"' in said
+        assert "$7.50 a 1 L bottle last time, $75.00 now." in said and 'value="75.00"' in said
         assert Receipt.objects.count() == 1
         assert self.answered(login, said, line, supplier=str(supplier.pk), reference="D-2") == 303
         assert Receipt.objects.count() == 2
@@ -189,7 +189,7 @@ class TestAskedBack:
         save_markup(bands=[Band(None, D("0.70"))], actor=owner, clock=fixed(now))
         deliver(fluid, "1 L bottle", 214, "36.00")
         said = self.receive(login, (fluid, "1 L bottle", "6", "45.00"))
-        assert "from 61.20 per L (57.92 per qt) to 76.50 per L (72.40 per qt)" in said
+        assert "from $61.20 per L ($57.92 per qt) to $76.50 per L ($72.40 per qt)" in said
         assert "214.000 L on the shelf" in said
         save_item(item=fluid, fields={"price": D(60)}, packs=_packs(fluid), actor=owner, clock=fixed(now))
         assert self.receive(login, (fluid, "1 L bottle", "6", "45.00")) == ""

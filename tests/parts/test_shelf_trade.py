@@ -170,7 +170,7 @@ def test_what_was_not_used_goes_back_where_it_came_from(fluid, deliver, owner, n
     ]
     with pytest.raises(Refused, match="More comes back"):
         give_back(draws=rows, quantity=D("1"), reason="", actor=owner, clock=fixed(now))
-    with pytest.raises(Refused, match="came back"):
+    with pytest.raises(Refused, match="returned to the shelf"):
         reverse(movement=rows[0], reason="", actor=owner, clock=fixed(now))
     assert queries.drawn_net(rows[0]) == (D("0.9"), D("32.4"))
     assert held() == []
