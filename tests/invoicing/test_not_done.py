@@ -16,7 +16,7 @@ from jobs.actions.writing_up import add_operation
 from jobs.models import DueService, Job
 from tests.invoicing.cast import Garage, broken, labor
 from tests.invoicing.test_closing import close, html
-from tests.invoicing.test_papers import text_of
+from tests.invoicing.test_papers import read_out
 from tests.invoicing.test_unbilled import yes_again
 from tests.jobs.bay_cast import Bay, in_bay, look_and_finish
 
