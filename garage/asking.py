@@ -39,6 +39,11 @@ class Asked:
         self.instead = next((form.instead for form in asking if form.instead), "")
         self.errors = errors
 
+    @property
+    def other_way(self) -> str:
+        """What the button of the other way sends: it answers what else was asked too."""
+        return f"{self.answer} {INSTEAD}"
+
 
 class AskingForm(forms.BaseForm):
     """A form that may ask back: it is valid once every question has been answered with “save anyway”.
@@ -65,6 +70,11 @@ class AskingForm(forms.BaseForm):
         """What the button “save anyway” sends; the other way, once chosen, stays chosen."""
         chosen = [INSTEAD] if instead_taken(self.data.get("as_it_is", "")) else []
         return " ".join([answer_to(self.questions), *chosen]) if self.questions else ""
+
+    @property
+    def other_way(self) -> str:
+        """What the button of the other way sends."""
+        return f"{self.answer} {INSTEAD}"
 
     def is_valid(self) -> bool:
         answers = self.data.get("as_it_is", "").split()

@@ -84,7 +84,9 @@ def done(job: Job) -> list[Operation]:
 
 
 def work_state(operation: Operation) -> str:
-    """How far the work on an operation is: "open", "done", or "left" when every step was skipped."""
+    """How far the work on an operation is: "open", "done", "left" (every step was skipped) or "ended" as not done."""
+    if operation.not_done_id is not None:
+        return "ended"
     states = [step.state for step in operation.steps.all()]
     if JobStep.State.OPEN in states:
         return "open"

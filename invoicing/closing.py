@@ -7,6 +7,7 @@ from invoicing import accounts, queries
 from invoicing.drafts import DraftInvoice
 from jobs import stages
 from jobs.models import Job
+from jobs.not_done import missing_words
 
 
 def nothing_to_bill(made: DraftInvoice) -> bool:
@@ -19,6 +20,7 @@ def against(made: DraftInvoice) -> Iterator[str]:
     for invoice in made.earlier:
         yield f"Invoice {invoice.label} of {made.job} is issued: leave what it left out unbilled on the draft."
     yield from _to_be_billed(made)
+    yield from missing_words(made.job)
     if sentence := accounts.against_ending(made.job):
         yield sentence
 

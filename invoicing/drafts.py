@@ -21,6 +21,7 @@ from jobs.consent import AUTHORIZED, UNDECIDED, Consent, Excess, excess_of
 from jobs.consents import work_of
 from jobs.fitted import Fitted, fitted_for
 from jobs.models import Job, JobStep
+from jobs.not_done import missing_words
 from jobs.offers import WRITE_OFF, Work
 from jobs.skipped import Asked
 from jobs.write_offs import too_much_off
@@ -109,7 +110,7 @@ def draft(job: Job, on: dt.date) -> DraftInvoice:
     billed: list[OperationCharges] = []
     for operation in billable:
         state, part = states[operation.operation or 0], parts.get(operation.operation or 0)
-        if state == "open" or (state == "left" and not (part is not None and part.billed)):
+        if state == "open" or (state in ("left", "ended") and not (part is not None and part.billed)):
             differences.append(_not_done(operation, state))
             continue
         if part is not None and part.not_billed:
@@ -182,7 +183,7 @@ def _charged(operation: OperationCharges) -> OperationCharges:
 
 
 def _not_done(operation: OperationCharges, state: str) -> str:
-    reason = "its steps were skipped" if state == "left" else "steps of it are open"
+    reason = {"left": "its steps were skipped", "ended": "it ended as not done", "open": "steps of it are open"}[state]
     return f"“{operation.title}” was authorized, but {reason}: it is not billed, {spoken(operation.net)} less."
 
 
@@ -293,6 +294,7 @@ def _blocks(job: Job, billed: list[OperationCharges], has_invoice: bool) -> Iter
         yield "Nothing that was authorized was done: there is nothing to bill."
     if (net := sum((operation.net for operation in billed), Decimal(0))) < 0:
         yield f"This comes to {spoken(net)}: {BELOW_ZERO}"
+    yield from missing_words(job)
     if job.customer.order_number_required and not job.order_number.strip():
         yield f"{job.customer.name} needs an order number on every invoice: write it on the job."
 

@@ -7,9 +7,12 @@ in side rows, which the paper reads by the authorizations' keys, so that they ca
 import datetime as dt
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from garage import dates, late, shop
 from invoicing import freezing
 from invoicing.models import Authorization
+from jobs import not_done
 from jobs.consent import DECLINED, Standing
 from jobs.consents import consent_of
 from jobs.models import Advisory, DueService, Job, Operation
@@ -27,11 +30,17 @@ def notices_of(job: Job, now: dt.datetime) -> dict[str, Any]:
         "authorizations": list(Authorization.objects.filter(job=job).order_by("pk").values_list("pk", flat=True)),
         "next_due": [due_sentence(row, today) for row in _due(job, today)],
         "advisories": [advisory_sentence(row) for row in _noticed(job, today)],
+        "not_done": not_done_on(job),
         "declined": [_declined(row, consent.of(row.pk)) for row in job.operations.all() if row.pk in declined],
         "warranty": _warranty(profile.warranty_text, job, today),
         "parts_wish": freezing.PARTS_WISH[job.parts_wish],
         "concern": job.concern,
     }
+
+
+def not_done_on(job: Job) -> list[str]:
+    """The work of a job that ended as not done, one sentence an operation."""
+    return [_not_done(row) for row in job.operations.all() if row.not_done_id is not None]
 
 
 def _due(job: Job, today: dt.date) -> list[DueRow]:
@@ -75,6 +84,14 @@ def advisory_sentence(row: Recommended) -> str:
     else:
         until = "to be looked at again at the next visit"
     return f"{where}{noticed.text.rstrip('.')}; {': '.join(filter(None, [until, row.overdue_by]))}."
+
+
+def _not_done(row: Operation) -> str:
+    """What was not done and why, and the customer's word that they take the car as it is."""
+    assert row.not_done is not None  # asked by the caller
+    word = row.not_done.taken
+    taken = f" {_('The customer takes the car as it is:')} {not_done.word_said(word)}" if word else ""
+    return f"{row.title}. {not_done.said(row)}{taken}"
 
 
 def _declined(row: Operation, standing: Standing) -> str:

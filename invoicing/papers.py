@@ -22,6 +22,7 @@ from invoicing import accounts, charges, consents, drafts, freezing, queries
 from invoicing.comparing import amount
 from invoicing.freezing import proven_moment, said_moment, said_promise
 from invoicing.models import Authorization, Estimate, Invoice, InvoiceTax, Payment, PaymentPart, Treatment
+from invoicing.notices import not_done_on
 from invoicing.showing import against_consent, from_charges, from_paper
 from invoicing.sums import OperationCharges, Sums, TaxSum, counted, only_if_needed
 from invoicing.tax_changes import tax_changes
@@ -236,7 +237,7 @@ def invoice_draft(pk: int) -> Printable:
         "operations": from_charges([*made.operations, *made.taken_off]),
         "sums": sums_text(sums, profile.currency),
         **deposit_sums(min(accounts.deposit_of(job), sums.gross), sums.gross, profile.currency),
-        "notices": {"tax_changes": tax_changes(job, made.charges, made.on)},
+        "notices": {"tax_changes": tax_changes(job, made.charges, made.on), "not_done": not_done_on(job)},
         "authorizations": [authorization_text(row) for row in queries.authorizations(job)],
     }
     return Printable("documents/invoice.html", context, qr_of(f"job {job.number}"))

@@ -57,7 +57,7 @@ def margin_for(user: User, now: dt.datetime) -> list[Beside]:
     day = timezone.localtime(now).date()
     found: list[Beside] = []
     if may(user, "shelf"):
-        found.append(_low(user))
+        found.append(_low())
     if may(user, "books"):
         found += [_overdue(user, day), _sold(day), _mail()]
     if may(user, "counter"):
@@ -67,7 +67,7 @@ def margin_for(user: User, now: dt.datetime) -> list[Beside]:
     return [part for part in found if part.rows or part.said]
 
 
-def _low(user: User) -> Beside:
+def _low() -> Beside:
     """What the shelf is short of; no price is shown here."""
     items = first_of(shelf.items_low().order_by("name", "pk"), SHOWN)
     page = reverse("parts:low")
@@ -86,7 +86,7 @@ def _low(user: User) -> Beside:
         said=ngettext("%(number)s item runs low", "%(number)s items run low", number) % {"number": number}
         if number
         else "",
-        act=Act(_("Order list") if may(user, "stock") else _("Low list"), href=page),
+        act=Act(_("Order list"), href=page),
     )
 
 

@@ -1,17 +1,19 @@
 """A job as the bay shows it: every operation's steps in words, the open one enlarged. Reads nothing by itself."""
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
+from garage.models import User
 from garage.templatetags.figures import when
 from garage.units import both, convert, typed_unit
 from jobs import consent_words, stages
 from jobs.consent import DECLINED, Consent, Standing
-from jobs.held_words import stop_words, why_held
-from jobs.holding import held_by, next_open
+from jobs.held_words import stop_words, what_holds
+from jobs.holding import guarded, held_by, next_open, to_do
 from jobs.models import Job, JobStep, Line, Operation, ProcedureRevision, ProcedureStep, Reading, StepEvent
 from jobs.queries import Used
 from jobs.queries_bay import drained_among
@@ -26,7 +28,7 @@ Kind = ProcedureStep.Kind
 
 @dataclass(frozen=True)
 class StepRow:
-    """A closed step of the list: `state` is done, skipped, held or later."""
+    """A closed step of the list: `state` is done, again, skipped, held or later."""
 
     step: JobStep
     words: str
@@ -58,7 +60,10 @@ class LineRow:
 
 @dataclass(frozen=True)
 class WorkedOperation:
-    """An operation in the bay. `why_not` says why it cannot be worked on; empty when it can."""
+    """An operation in the bay. `why_not` says why it cannot be worked on; empty when it can.
+
+    The procedure's `cautions` stand in full (`warned`) at the first opening and for whoever takes over.
+    """
 
     operation: Operation
     rows: list[StepRow]
@@ -66,6 +71,8 @@ class WorkedOperation:
     cores: list[Line]
     why_not: str
     cautions: list[str]
+    warned: bool
+    may_reopen: bool
     said: list[str]
     done: int
     enlarged: JobStep | None
@@ -80,11 +87,7 @@ class WorkedOperation:
         """The steps that were left behind before the open one: folded, so that the open one is in view."""
         if self.enlarged is None:
             return []
-        return list(
-            itertools.takewhile(
-                lambda row: row.step != self.enlarged and row.step.state != JobStep.State.OPEN, self.rows
-            )
-        )
+        return list(itertools.takewhile(lambda row: row.step != self.enlarged and not to_do(row.step), self.rows))
 
     @property
     def rest(self) -> list[StepRow]:
@@ -112,6 +115,7 @@ class OpenStep:
     of: str
     needs_photo: bool
     held: str
+    guarded: bool
     pan: str
     came_out: str
     went_in: str
@@ -131,12 +135,17 @@ class Work:
     may_start: bool = False
 
 
-def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | None = None) -> Work:
-    """Write out a job that was read with `bay_jobs`; `chosen` is the step to enlarge, else the next open one."""
+def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | None = None, *, viewer: User) -> Work:
+    """Write out a job that was read with `bay_jobs`, for whoever looks at it.
+
+    `chosen` is the step to enlarge, else the next open one.
+    """
     operations = list(job.operations.all())
     enlarged = _enlarged(operations, consent, chosen)
     shown = [
-        _operation(row, consent.of(row.pk), used, job, enlarged) for row in operations if not _refused(row, consent)
+        _operation(row, consent.of(row.pk), used, job, enlarged, viewer)
+        for row in operations
+        if not _refused(row, consent)
     ]
     work = [row for row in operations if row.pk in consent.workable]
     may_start = stages.may_start(
@@ -155,6 +164,8 @@ def spoken(work: Work, act: StepEvent) -> str:
         StepEvent.Kind.SKIP: _("Step %(number)s not done.") % number,
         StepEvent.Kind.UNTICK: _("Step %(number)s is open again.") % number,
         StepEvent.Kind.NOTE: _("Note saved."),
+        StepEvent.Kind.CONFIRM: _("Step %(number)s confirmed by two.") % number,
+        StepEvent.Kind.CANNOT: _("Ended as not done."),
     }[StepEvent.Kind(act.kind)]
     if work.open is None:
         return f"{done} {_('No step is left.')}"
@@ -171,6 +182,8 @@ def why_not(operation: Operation, standing: Standing, job: Job) -> str:
     """Why an operation cannot be worked on now; empty when it can."""
     if not standing.allows_work:
         return consent_words.why_not(standing)
+    if operation.not_done_id is not None:
+        return _("ended as not done")
     if stages.under_way(job.stage, operation.started_at is not None):
         return ""
     return "not started" if job.stage in (stages.READY, stages.WRITTEN_UP, stages.AWAITING) else job.get_stage_display()
@@ -194,10 +207,15 @@ def _next(steps: list[JobStep]) -> JobStep | None:
 
 
 def _operation(
-    operation: Operation, standing: Standing, used: dict[int, Used], job: Job, enlarged: JobStep | None
+    operation: Operation,
+    standing: Standing,
+    used: dict[int, Used],
+    job: Job,
+    enlarged: JobStep | None,
+    viewer: User,
 ) -> WorkedOperation:
     steps = list(operation.steps.all())
-    done = sum(step.state != JobStep.State.OPEN for step in steps)
+    done = sum(not to_do(step) for step in steps)
     revision = operation.revision
     return WorkedOperation(
         operation=operation,
@@ -205,13 +223,11 @@ def _operation(
         lines=[_line(line, used) for line in operation.lines.all() if line.item is not None],
         cores=[line for line in operation.lines.all() if cores_out(line, operation) > 0],
         why_not=why_not(operation, standing, job),
-        cautions=revision.cautions.splitlines() if revision is not None and done == 0 else [],
+        cautions=revision.cautions.splitlines() if revision is not None else [],
+        warned=_last_at_it(steps) != viewer.pk,
+        may_reopen=operation.not_done_id is not None and stages.under_way(job.stage, operation.started_at is not None),
         said=[f"Not authorized: {consent_words.beyond(row)}." for row in standing.beyond if row.line is not None]
-        + [
-            f"Step {step.position} must be checked first and was not confirmed: {step.reason}"
-            for step in steps
-            if _passed_over(step)
-        ]
+        + [said for step in steps for said in _said(step)]
         + [f"{step.title}: {step.shortage}" for step in steps if step.shortage]
         + [sentence for step in steps if (sentence := stop_words(step))],
         done=done,
@@ -219,11 +235,23 @@ def _operation(
     )
 
 
-def _passed_over(step: JobStep) -> bool:
-    return step.hold_point and step.state == JobStep.State.SKIPPED
+def _said(step: JobStep) -> Iterable[str]:
+    """What whoever works on the operation must know of a step."""
+    if step.confirmed_by is not None:
+        named = {"step": step, "second": step.confirmed_by, "why": step.confirmed_why}
+        yield _("“%(step)s” was confirmed by %(second)s as a second person: %(why)s") % named
+
+
+def _last_at_it(steps: list[JobStep]) -> int | None:
+    """Who did the last act on an operation's steps; None before the first."""
+    acted = [step for step in steps if step.at is not None]
+    last = max(acted, key=lambda step: (step.at, step.position), default=None)
+    return last.by_id if last is not None else None
 
 
 def _state(step: JobStep, steps: list[JobStep]) -> str:
+    if step.again:
+        return "again"
     if step.state != JobStep.State.OPEN:
         return str(step.state)
     return "held" if held_by(steps, step) is not None else "later"
@@ -254,7 +282,8 @@ def _open_step(step: JobStep) -> OpenStep:
     return OpenStep(
         step=step,
         spec=spec,
-        held=_held(step, steps),
+        held=what_holds(steps, step) if to_do(step) else "",
+        guarded=guarded(steps, step),
         label=" · ".join([*parts, _("must check first")] if step.hold_point else parts),
         of=f"Step {step.position} of {len(steps)}",
         needs_photo=bool(written and written.kind == Kind.PHOTO and not step.photos.all()),
@@ -273,12 +302,6 @@ def _uses(step: JobStep) -> Item | None:
     if need is None or need.item is None:
         return None
     return next((line.item for line in step.operation.lines.all() if line.need_id == need.pk), need.item)
-
-
-def _held(step: JobStep, steps: list[JobStep]) -> str:
-    """Which hold point keeps an open step closed; empty when none does."""
-    holding = held_by(steps, step) if step.state == JobStep.State.OPEN else None
-    return why_held(holding) if holding else ""
 
 
 def _read(reading: Reading) -> Read:

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext_lazy as _
 
 from garage import units
 from garage.asking import AskingForm
@@ -16,7 +17,7 @@ from garage.photos import ACCEPT
 from jobs import amounts, showing
 from jobs.actions.intake import FACTS
 from jobs.actions.writing_up import LINE_FIELDS, OPERATION_FIELDS, TAX_CLASSES, UNITS, kind_of
-from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
+from jobs.models import CarTaken, Finer, Job, Line, LineKind, Operation
 from jobs.seen import mark
 from parts.doubts import about_selling
 from parts.models import Item
@@ -97,6 +98,25 @@ class PhotosField(forms.FileField):
         return files or [file for file in [super().clean(None, initial)] if file]
 
 
+class CarTakenForm(forms.Form):
+    """The customer's word that they take the car although work on it was not done; nothing is chosen beforehand."""
+
+    who = forms.CharField(label=_("Who said it"), max_length=80, error_messages={"required": _("Write who said it.")})
+    how = forms.ChoiceField(
+        label=_("How it was said"),
+        choices=CarTaken.How.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose how it was said.")},
+    )
+    said_at = MomentField(label=_("When it was said"), error_messages={"required": _("Write when it was said.")})
+    words = forms.CharField(
+        label=_("In their words"),
+        max_length=1000,
+        widget=forms.Textarea(WORDS),
+        error_messages={"required": _("Write it in their words.")},
+    )
+
+
 class VersionForm(forms.Form):
     """A form that notices another person's edit by the mark of what it would overwrite."""
 
@@ -168,21 +188,6 @@ class StartForm(forms.Form):
     def __init__(self, data: Any = None, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
         self.fields["technician"].queryset = User.objects.filter(is_active=True).exclude(role="reader")  # type: ignore[attr-defined]
-
-
-class StageFilter(forms.Form):
-    """The counter's list, narrowed to what its jobs wait for."""
-
-    STAGES = (
-        ("", "everything open"),
-        (Stage.WRITTEN_UP, "an estimate"),
-        (Stage.AWAITING, "authorization"),
-        (Stage.READY, "the bay"),
-        (Stage.IN_BAY, "the work in the bay"),
-        (Stage.FINISHED, "the invoice"),
-    )
-
-    stage = forms.ChoiceField(label="Waiting for", choices=STAGES, required=False)
 
 
 class CorrectReadingForm(forms.Form):

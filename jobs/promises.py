@@ -45,8 +45,9 @@ def readings_match_limits() -> Iterator[str]:
 
 
 def finished_work_is_done() -> Iterator[str]:
-    """Finished work has no open step, and none of it went on without the customer's yes."""
-    unfinished = Operation.objects.filter(finished_at__isnull=False, steps__state=JobStep.State.OPEN)
+    """Finished work has no step that is open or to be confirmed again, unless it ended as not done."""
+    left = Q(steps__state=JobStep.State.OPEN) | Q(steps__again=True)
+    unfinished = Operation.objects.filter(left, finished_at__isnull=False, not_done=None)
     for operation in unfinished.select_related("job").distinct():
         yield f"{operation.job}, “{operation}”: finished with an open step"
 

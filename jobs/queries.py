@@ -13,7 +13,7 @@ from jobs import stages
 from jobs.consent import DECLINED
 from jobs.consents import states_of
 from jobs.matching import best_match
-from jobs.models import Advisory, Draw, DueService, Finer, Job, Line, Operation, Procedure, Stage
+from jobs.models import Advisory, Draw, DueService, Finer, Job, JobStep, Line, Operation, Procedure, Stage
 from jobs.next_act import next_act
 from jobs.queries_procedures import library
 from parts.models import Movement
@@ -83,9 +83,10 @@ def visits(found: Iterable[Job], reader: User | None = None) -> list[Visit]:
 def sheets() -> QuerySet[Job]:
     """Jobs with everything that stands on the sheet: operations with their lines and items, customer, photos."""
     lines = Line.objects.select_related("item__current", "need")
-    operations = Operation.objects.select_related("revision__procedure", "component", "technician").prefetch_related(
-        Prefetch("lines", lines), "steps"
-    )
+    steps = JobStep.objects.select_related("confirmed_by")
+    operations = Operation.objects.select_related(
+        "revision__procedure", "component", "technician", "not_done__step", "not_done__by", "not_done__taken__by"
+    ).prefetch_related(Prefetch("lines", lines), Prefetch("steps", steps))
     return (
         jobs()
         .select_related("odometer_out", "technician", "comeback_of", "created_by")

@@ -70,7 +70,7 @@ def bay_list() -> list[BayJob]:
 
 @dataclass(frozen=True)
 class Steps:
-    """How many steps an operation has, and how many of them are open."""
+    """How many steps an operation has, and how many of them are open or to be confirmed again."""
 
     all: int = 0
     left: int = 0
@@ -80,7 +80,8 @@ def steps_of(operations: Iterable[int]) -> dict[int, Steps]:
     """The steps of some operations counted, by the operation's key; one query."""
     rows = JobStep.objects.filter(operation__in=list(operations)).values("operation").order_by()
     counted: dict[int, Steps] = defaultdict(Steps)
-    for row in rows.annotate(all=Count("pk"), left=Count("pk", filter=Q(state=JobStep.State.OPEN))):
+    to_do = Q(operation__not_done=None) & (Q(state=JobStep.State.OPEN) | Q(again=True))
+    for row in rows.annotate(all=Count("pk"), left=Count("pk", filter=to_do)):
         counted[row["operation"]] = Steps(row["all"], row["left"])
     return counted
 
@@ -88,14 +89,16 @@ def steps_of(operations: Iterable[int]) -> dict[int, Steps]:
 def bay_jobs() -> QuerySet[Job]:
     """Jobs with everything their bay page shows, read once for all operations."""
     steps = (
-        JobStep.objects.select_related("written__need__item", "written__revision", "by", "sample__told_by", "follows")
-        .prefetch_related("readings", "photos__stored")
+        JobStep.objects.select_related(
+            "written__need__item", "written__revision", "by", "sample__told_by", "follows", "confirmed_by"
+        )
+        .prefetch_related("readings", "photos__stored", "written__required")
         .order_by("position")
     )
     lines = Line.objects.filter(item__isnull=False).select_related("item")
-    operations = Operation.objects.select_related("revision__procedure", "component", "technician").prefetch_related(
-        Prefetch("steps", steps), Prefetch("lines", lines)
-    )
+    operations = Operation.objects.select_related(
+        "revision__procedure", "component", "technician", "not_done__step", "not_done__by", "not_done__taken__by"
+    ).prefetch_related(Prefetch("steps", steps), Prefetch("lines", lines))
     advisories = Advisory.objects.select_related("by", "stored")
     return Job.objects.select_related("vehicle", "technician", "odometer_in", "odometer_out").prefetch_related(
         Prefetch("operations", operations), Prefetch("advisories", advisories)
@@ -103,7 +106,10 @@ def bay_jobs() -> QuerySet[Job]:
 
 
 def steps_to_work() -> QuerySet[JobStep]:
-    """Steps read afresh for an act, with the other steps of their operation for the hold points."""
+    """Steps read afresh for an act, with the other steps of their operation for what holds them."""
+    steps = (
+        JobStep.objects.select_related("written", "sample").prefetch_related("written__required").order_by("position")
+    )
     return JobStep.objects.select_related(
         "operation__job__vehicle",
         "operation__job__odometer_in",
@@ -112,10 +118,7 @@ def steps_to_work() -> QuerySet[JobStep]:
         "written__revision",
         "by",
         "sample",
-    ).prefetch_related(
-        "readings",
-        Prefetch("operation__steps", JobStep.objects.select_related("written", "sample").order_by("position")),
-    )
+    ).prefetch_related("readings", Prefetch("operation__steps", steps.prefetch_related("written__required")))
 
 
 def drained_before(step: JobStep) -> Decimal | None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from django.urls import reverse
 from django.utils import timezone
 
 from garage.cuts import Cut, first_of
@@ -15,6 +16,7 @@ from jobs.consents import consent_of
 from jobs.fitted import Fitted, fitted_for
 from jobs.held_words import stop_words
 from jobs.models import Finer, Job, Line, LineKind, Operation, Stage
+from jobs.not_done import missing_words
 from parts.models import Item
 from parts.queries import current_item, find_items, items_today, open_contents, price_of, with_former_names
 
@@ -64,10 +66,12 @@ class OperationShown:
 
 @dataclass(frozen=True)
 class Block:
-    """Something that keeps the job from going on: a word, and a sentence."""
+    """Something that keeps the job from going on: a word, and a sentence; an act where one puts it right."""
 
     word: str
     sentence: str
+    act: str = ""
+    href: str = ""
 
 
 @dataclass(frozen=True)
@@ -235,6 +239,9 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
     if unpriced:
         yield Block("No price", f"{', '.join(unpriced)}: type what it costs, or receive it on the shelf first.")
     yield from _not_authorized(job, operations, consent)
+    if any(row.not_done_id is not None for row in operations):
+        href = reverse("jobs:car-taken", args=[job.pk])
+        yield from (Block("Not done", said, "Record word", href) for said in missing_words(job))
     if job.vehicle is not None and job.odometer_in is None:
         yield Block("Odometer", "It was not read at check-in.")
 
@@ -260,7 +267,7 @@ def _shortages(operations: list[Operation], shelf: Shelf) -> Iterable[Block]:
     """Items of which the shelf holds less than some operations still need."""
     needed: dict[int, Decimal] = {}
     for operation in operations:
-        if operation.finished_at is not None:
+        if operation.finished_at is not None or operation.not_done_id is not None:
             continue
         for line in operation.lines.all():
             stock = shelf.of(line.item)

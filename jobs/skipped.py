@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from garage.ledger import digest
-from jobs import queries
+from jobs import not_done, queries
 from jobs.amounts import amount, base_unit, charged_quantity
 from jobs.models import JobStep, Line, Operation, SkippedAnswer
 
@@ -39,7 +39,8 @@ class Asked:
         if self.answer is None:
             if len(self.skipped) == len(self.operation.steps.all()):
                 return ""
-            return f"“{self.operation}”: steps of it were skipped. Write what was done, and how it is billed."
+            left = "it ended as not done" if self.operation.not_done_id else "steps of it were skipped"
+            return f"“{self.operation}”: {left}. Write what was done, and how it is billed."
         if self.answer.choice == SkippedAnswer.Choice.LESS and net_as_used(self.operation) >= self.answer.net:
             return f"“{self.operation}” is to be billed less: lower its hours, quantities or prices on the job first."
         return ""
@@ -47,12 +48,16 @@ class Asked:
     @property
     def said(self) -> str:
         """What the customer reads of it: the steps not done and why, and what was done instead."""
+        if self.operation.not_done is not None:
+            return f"{not_done.said(self.operation)} {self.answer.words if self.answer else ''}".strip()
         skipped = "; ".join(f"“{step}” ({step.reason})" for step in self.skipped)
         return f"Not done: {skipped}. {self.answer.words if self.answer else ''}".strip()
 
 
 def skipped_some(operation: Operation) -> bool:
-    """Whether work on an operation is over, with some of its steps skipped or all of them."""
+    """Whether work on an operation is over, with some of its steps skipped or all of them, or it ended as not done."""
+    if operation.not_done_id is not None:
+        return True
     states = {step.state for step in operation.steps.all()}
     return OPEN not in states and SKIPPED in states
 
@@ -68,15 +73,15 @@ def asked(operations: Iterable[Operation]) -> dict[int, Asked]:
 
 
 def _asked(operation: Operation, last: SkippedAnswer | None) -> Asked:
-    skipped = tuple(step for step in operation.steps.all() if step.state == SKIPPED)
+    left = (SKIPPED,) if operation.not_done_id is None else (OPEN, SKIPPED)
+    skipped = tuple(step for step in operation.steps.all() if step.state in left)
     return Asked(operation, skipped, last if last is not None and last.steps == mark_of(operation) else None)
 
 
 def mark_of(operation: Operation) -> str:
     """A digest of the steps as they stand; a note on one leaves it as it is."""
-    return digest(
-        [[step.pk, step.state, step.reason, step.at and step.at.isoformat()] for step in operation.steps.all()]
-    )
+    steps = [[step.pk, step.state, step.reason, step.at and step.at.isoformat()] for step in operation.steps.all()]
+    return digest([operation.not_done_id, *steps])
 
 
 def net_of(operation: Operation) -> Decimal:

@@ -17,6 +17,7 @@ counter_urls = [
     path("jobs/<int:pk>/papers/", sheet.papers, name="papers"),
     path("jobs/<int:pk>/edit/", sheet.job_edit, name="job-edit"),
     path("jobs/<int:pk>/cancel/", sheet.job_cancel, name="job-cancel"),
+    path("jobs/<int:pk>/taken/", sheet.car_taken, name="car-taken"),
     path("jobs/<int:pk>/again/", sheet.job_again, name="job-again"),
     path("jobs/<int:pk>/start/", sheet.job_start, name="job-start"),
     path("jobs/<int:pk>/photos/", sheet.photo_add, name="photo-add"),

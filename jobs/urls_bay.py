@@ -11,6 +11,7 @@ bay_urls = [
     path("bay/<int:pk>/finish/", bay.finish, name="bay-finish"),
     path("bay/<int:pk>/advisory/", samples.advisory, name="advisory"),
     path("bay/advisories/<int:pk>/<slug:state>/", samples.advisory_settle, name="advisory-settle"),
+    path("bay/operations/<int:pk>/reopen/", bay.reopen, name="bay-reopen"),
     path("bay/operations/<int:pk>/words/", bay.findings, name="bay-findings"),
     path("bay/lines/<int:pk>/draw/", bay.draw, name="bay-draw"),
     path("bay/lines/<int:pk>/return/", bay.bring_back, name="bay-return"),

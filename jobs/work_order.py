@@ -6,6 +6,7 @@ from garage.units import label
 from jobs.bay_sheet import pan, why_not
 from jobs.consent import DECLINED, Consent
 from jobs.fluids import FLUIDS
+from jobs.holding import to_do
 from jobs.models import Job, JobStep, Line, Operation, ProcedureStep
 from jobs.readings import Spec, shown, spec_of
 from jobs.taken import amount_of
@@ -33,8 +34,8 @@ class PaperStep:
 
     @property
     def left(self) -> bool:
-        """Whether it is still to be done."""
-        return self.step.state == JobStep.State.OPEN
+        """Whether it is still to be done, or confirmed again."""
+        return to_do(self.step)
 
 
 @dataclass(frozen=True)

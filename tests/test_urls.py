@@ -27,6 +27,7 @@ from garage.models import User
 from tests import world
 from tests.retired import retired_in
 from tests.urls import ASKED_WITH_MORE, NOTHING_TO_SEE, PUBLIC, Address, addresses, role_table
+from tests.visible import bare_limits
 
 TABLE = Path(__file__).parent / "roles.csv"
 EVERY = addresses()
@@ -229,6 +230,13 @@ class Crawl(TestCase):
     def test_the_prices_looked_for_are_really_there(self) -> None:
         shown = "".join(html_of(response) for response in self.pages.values())
         assert [price for price in world.PRICES if price not in shown] == []
+
+    def test_no_limit_stands_beside_a_figure_of_another_unit(self) -> None:
+        assert bare_limits("<b>39 N·m</b><small>28.8 ft·lb · from 35 to 43</small>"), "the rule finds what it is for"
+        assert not bare_limits("<b>39 N·m</b><small>28.8 ft·lb</small><small>OK: 35–43 N·m (25.8–31.7 ft·lb)</small>")
+        shown = {name: html_of(response) for name, response in self.pages.items()}
+        assert {name: found for name, page in shown.items() if (found := bare_limits(page))} == {}
+        assert any("OK: " in page for page in shown.values())
 
     def test_what_people_wrote_is_never_taken_for_markup(self) -> None:  # [1.2.1]
         """A tag in every text of every table: each page shows it as text, or not at all."""

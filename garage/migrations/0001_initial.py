@@ -621,6 +621,14 @@ class Migration(migrations.Migration):
                         verbose_name="an authorized amount binds with tax",
                     ),
                 ),
+                (
+                    "second_look",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Whoever worked on a job does not look it over before it is finished. The owner may, with a reason.",
+                        verbose_name="the final look is another person’s",
+                    ),
+                ),
                 ("estimate_text", models.TextField(blank=True, verbose_name="closing text on estimates")),
                 ("invoice_text", models.TextField(blank=True, verbose_name="closing text on invoices")),
                 ("warranty_text", models.TextField(blank=True, verbose_name="warranty on our work")),

@@ -80,6 +80,11 @@ class ShopProfile(models.Model):
         default=False,
         help_text="For consumers in the UK and the EU, where prices are said with tax.",
     )
+    second_look = models.BooleanField(
+        "the final look is another person’s",
+        default=False,
+        help_text="Whoever worked on a job does not look it over before it is finished. The owner may, with a reason.",
+    )
     estimate_text = models.TextField("closing text on estimates", blank=True)
     invoice_text = models.TextField("closing text on invoices", blank=True)
     warranty_text = models.TextField("warranty on our work", blank=True)

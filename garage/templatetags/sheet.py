@@ -331,6 +331,7 @@ STEP_STATES = {  # mark in the box, word before the step
     "later": ("", ""),
     "held": ("", gettext_lazy("Held:")),
     "skipped": ("dash", gettext_lazy("Not done:")),
+    "again": ("", gettext_lazy("Confirm again:")),
 }
 
 

@@ -20,6 +20,7 @@ from invoicing.demo.names import Look
 from invoicing.models import Authorization, Estimate, Invoice
 from jobs.actions.draws import draw_for_line
 from jobs.actions.evidence import Limit, note_advisory
+from jobs.actions.final_look import take_final_look
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, change_job, open_job
 from jobs.actions.skipped import answer_skipped
@@ -287,7 +288,8 @@ def advise(garage: Garage, job: Job, noticed: Noticed, worker: User, now: dt.dat
 
 
 def finish(garage: Garage, job: Job, visit: Visit, worker: User, now: dt.datetime) -> Job:
-    """Read the odometer and give the car back to the counter."""
+    """Look the car over, read the odometer and give the car back to the counter."""
+    take_final_look(job=job, actor=worker, clock=fixed(now))
     out = visit.odometer + visit.dice.randint(0, 6)
     return finish_job(job=job, odometer_out=Odometer(out, "mi"), actor=worker, clock=fixed(now))
 

@@ -244,7 +244,9 @@ def _may_move(line: Line, *allowed: str) -> None:
 
 
 def _may_be_used(line: Line) -> None:
-    """Refuse what the customer did not agree to: the work, or this part."""
+    """Refuse what the customer did not agree to, the work or this part, and what is for work that was given up."""
+    if line.operation.not_done_id is not None:
+        raise Refused(f"“{line.operation}” ended as not done: nothing more is taken for it.")
     standing = consent_of(line.operation.job).of(line.operation_id)
     if not standing.allows_work:
         raise Refused(f"“{line.operation}” is not authorized: nothing is taken for it.")

@@ -142,7 +142,7 @@ def photograph_step(
 @once("jobs.note_advisory", Advisory)
 def note_advisory(
     *,
-    key: uuid.UUID,
+    key: uuid.UUID | None = None,
     job: Job,
     text: str,
     limit: Limit,

@@ -17,12 +17,12 @@ from garage.errors import Refused
 from garage.models import OdometerReading, User
 from garage.queries import distances, whole_distance
 from garage.writing import writing
-from jobs import stages
+from jobs import final_look, stages
 from jobs.actions.intake import Odometer
 from jobs.actions.readings import follow_corrections
 from jobs.actions.stages import move
 from jobs.consents import authorized
-from jobs.held_words import why_held
+from jobs.held_words import confirm_again, why_held
 from jobs.intervals import next_due
 from jobs.models import Advisory, DueService, Job, JobStep, Operation, ProcedureRevision
 from jobs.substance import Served, Worked, served
@@ -33,8 +33,9 @@ from parts.models import Kind
 def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, clock: Clock) -> Job:
     """Finish the work: the odometer is read, what was serviced gets its next due date, the job goes on.
 
-    Raises Refused while an authorized operation has an open step, or none at all and no word of what was done; and
-    for an odometer that is missing or cannot be. A job that is finished already stays as it is.
+    Raises Refused while an authorized operation has an open step, one to be confirmed again, or none at all and no
+    word of what was done; while nobody took the final look at the work as it stands; and for an odometer that is
+    missing or cannot be. A job that is finished already stays as it is.
     """
     now = clock()
     job.refresh_from_db()
@@ -45,6 +46,8 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, c
     done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps__written"))
     for sentence in left_open(done):
         raise Refused(sentence)
+    if final_look.standing(job, job.operations.prefetch_related("steps")) is None:
+        raise Refused(f"Take the final look first: {final_look.looked_at()}.", "look")
     reading = _odometer(job, odometer_out, actor, now)
     if reading is not None:
         follow_corrections(reading.vehicle, actor=actor, now=now)
@@ -66,19 +69,26 @@ def left_open(operations: list[Operation]) -> list[str]:
     """What keeps a job from being finished, one sentence an operation."""
     sentences = []
     for operation in operations:
+        if operation.not_done_id is not None:
+            continue
         steps = list(operation.steps.all())
         open_steps = [step for step in steps if step.state == JobStep.State.OPEN]
         sentences += [f"{operation}: {why_held(step)}" for step in steps if step.stopped]
         if open_steps:
             count = "a step is" if len(open_steps) == 1 else f"{len(open_steps)} steps are"
             sentences.append(f"{operation}: {count} open, the first is “{open_steps[0]}”.")
+        elif again := [step for step in steps if step.again]:
+            sentences += [f"{operation}: {confirm_again(step)}" for step in again]
         elif not steps and not operation.correction.strip():
             sentences.append(f"{operation}: write what was done.")
     return sentences
 
 
 def service_of(operation: Operation) -> Served:
-    """Whether an operation counts as the service it is; a free step is its own substance."""
+    """Whether an operation counts as the service it is; a free step is its own substance, and nothing is one that
+    ended as not done."""
+    if operation.not_done_id is not None:
+        return Served(counts=False, missing=(operation.title,))
     return served(
         Worked(str(step), step.written.substance if step.written else free, step.state == JobStep.State.DONE)
         for free in [operation.revision_id is None]
@@ -91,7 +101,12 @@ def not_counted(operations: list[Operation]) -> list[str]:
     sentences = []
     for operation in operations:
         steps = list(operation.steps.all())
-        if not _repeats(operation) or any(step.state == JobStep.State.OPEN for step in steps):
+        if not _repeats(operation):
+            continue
+        if operation.not_done_id is not None:
+            sentences.append(f"{operation}: it ended as not done. When it is due next stays as it was.")
+            continue
+        if any(step.state == JobStep.State.OPEN for step in steps):
             continue
         missing = " and ".join(f"“{title}”" for title in service_of(operation).missing)
         if missing:

@@ -8,7 +8,7 @@ from garage.errors import Refused
 from garage.models import User
 from garage.texts import fitting
 from garage.writing import writing
-from jobs import consents, objections, queries, stages
+from jobs import consents, not_done, objections, queries, stages
 from jobs.consent import AUTHORIZED, DECLINED
 from jobs.models import Job, JobStep, Line, Operation, StageChange
 
@@ -54,11 +54,15 @@ def start_job(*, job: Job, technician: User | None = None, actor: User | None, c
 
 @writing()
 def cancel_job(*, job: Job, reason: str, actor: User | None, clock: Clock) -> Job:
-    """Call the visit off, with the reason; what was written stays. Refused once anything was drawn for it."""
+    """Call the visit off, with the reason; what was written stays.
+
+    Refused once anything was drawn for it, and while the customer's word is missing that they take the car although
+    work on it was not done.
+    """
     now = clock()
     if not reason.strip():
         raise Refused("Write why the job is canceled.", "reason")
-    for sentence in objections.to_canceling(job):
+    for sentence in (*objections.to_canceling(job), *not_done.missing_words(job)):
         raise Refused(sentence)
     drawn = queries.used(Line.objects.filter(operation__job=job))
     if any(used.quantity > 0 for used in drawn.values()):
@@ -130,6 +134,7 @@ def _stage_after_the_answer(job: Job, authorized: list[Operation]) -> str:
     if job.stage != stages.AWAITING or last is None or last.stage == stages.READY:
         return stages.READY
     done = all(operation.finished_at for operation in authorized) and not JobStep.objects.filter(
-        operation__in=authorized, state=JobStep.State.OPEN
+        operation__in=[operation for operation in authorized if operation.not_done_id is None],
+        state=JobStep.State.OPEN,
     )
     return stages.FINISHED if last.stage == stages.FINISHED and done else stages.IN_BAY

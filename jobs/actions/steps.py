@@ -1,20 +1,19 @@
 """The one verb of the bay: an act on a step, by an id that the device made.
 
-Acts are absolute (tick, untick, skip, note), never toggles. A repeat of an id finds its row and changes nothing. An
-act that was made against an older version of the step, and wants something else than what stands, is a conflict:
-both are kept, the step stays as it is, and the answer says so in words.
+Acts are absolute (tick, untick, skip, confirm, note …), never toggles. A repeat of an id finds its row and changes
+nothing. An act that was made against an older version of the step, and wants something else than what stands, is a
+conflict: both are kept, the step stays as it is, and the answer says so in words.
 """
 
 import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Max
-
 from garage import audit
+from garage.access import may
 from garage.asking import instead_taken, settle
 from garage.clock import Clock, fixed
 from garage.errors import Refused
@@ -22,50 +21,35 @@ from garage.models import User
 from garage.texts import fitting
 from garage.writing import writing
 from jobs import objections, stages
+from jobs.actions.acts import Act
 from jobs.actions.draws import NEW_ONE, draw_at_step, line_used, old_among, taking_at, undo_at_step
-from jobs.actions.evidence import record_sample
+from jobs.actions.not_done import end_as_not_done
+from jobs.actions.recording import follow_up, keep_reading, keep_sample, looks_otherwise
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
-from jobs.fluids import BOILING_POINT, FIGURES, FLUIDS, FREEZE_POINT, THINGS, WATER, read_figure
-from jobs.held_words import why_held
-from jobs.holding import held_by
-from jobs.models import FluidSample, JobStep, ProcedureStep, Reading, StepEvent
-from jobs.queries_bay import drained_before, steps_to_work
+from jobs.held_words import what_holds, why_not_skipped
+from jobs.holding import closed_by, guarded, to_do
+from jobs.models import JobStep, ProcedureStep, StepEvent
+from jobs.queries_bay import steps_to_work
 from jobs.readings import (
     IMPLIED,
     Measured,
+    Spec,
     in_liters,
     is_volume,
-    judged_by,
     odd_amount,
     over_torque,
     read,
     spec_of,
 )
-from jobs.verdict import Seen
 
 TICK, UNTICK, SKIP, NOTE = StepEvent.Kind.TICK, StepEvent.Kind.UNTICK, StepEvent.Kind.SKIP, StepEvent.Kind.NOTE
+CONFIRM, CANNOT, CLOSE = StepEvent.Kind.CONFIRM, StepEvent.Kind.CANNOT, StepEvent.Kind.CLOSE
 OPEN, DONE, SKIPPED = JobStep.State.OPEN, JobStep.State.DONE, JobStep.State.SKIPPED
-WANTED: dict[str, str] = {TICK: DONE, UNTICK: OPEN, SKIP: SKIPPED}
+WANTED: dict[str, str] = {TICK: DONE, CONFIRM: DONE, UNTICK: OPEN, SKIP: SKIPPED}
 
 #: What became of an act: it was done; it was so already; it differs from what somebody else did meanwhile.
 APPLIED, SAME, CONFLICT = "applied", "same", "conflict"
-
-
-@dataclass(frozen=True)
-class Act:
-    """An act under way: on which step, with what, by whom and when."""
-
-    step: JobStep
-    kind: str
-    base_version: int
-    data: Mapping[str, str]
-    actor: User | None
-    now: dt.datetime
-
-    def said(self, name: str) -> str:
-        """One of the act's words, trimmed."""
-        return self.data.get(name, "").strip()
 
 
 @writing()
@@ -76,6 +60,7 @@ def act(
     kind: str,
     base_version: int,
     data: Mapping[str, str] | None = None,
+    confirmed_by: User | None = None,
     device: str = "",
     seq: int | None = None,
     device_time: dt.datetime | None = None,
@@ -86,9 +71,9 @@ def act(
 
     `data` are words as typed: `reading` and `reason`; for a sample `color`, `clarity`, `particles`, `smell`,
     `distance`, `notes` and the figures of its kind of fluid; for a note `text`; `as_it_is` answers the Questions that
-    the act raised before. Raises Refused, with nothing kept,
-    where the act may not be: work not authorized or not started, an open hold point before it, a reading that its
-    limits turn away, a missing reason.
+    the act raised before. `confirmed_by` is the second person of a confirmation, whose password was asked. Raises
+    Refused, with nothing kept, where the act may not be: work not authorized, not started or ended as not done, a step
+    before it that must be done first, a reading that its limits turn away, a missing reason.
     """
     now = clock()
     known = StepEvent.objects.filter(pk=event_id).first()
@@ -101,10 +86,11 @@ def act(
         return known
     if seq is not None and StepEvent.objects.filter(device=device, seq=seq).exists():
         raise Refused("This device has already sent another act under that number.")
-    doing = Act(steps_to_work().get(pk=step.pk), kind, base_version, dict(data or {}), actor, now)
+    doing = Act(steps_to_work().get(pk=step.pk), kind, base_version, dict(data or {}), actor, now, confirmed_by)
     workable(doing)
     result = _compare(doing) or _APPLY[kind](doing)
-    audit.record(StepEvent.Kind(kind).label, doing.step, actor=actor, now=now, **result, data=doing.data)
+    second = {"confirmed_by": confirmed_by.pk} if confirmed_by is not None else {}
+    audit.record(StepEvent.Kind(kind).label, doing.step, actor=actor, now=now, **result, **second, data=doing.data)
     return StepEvent.objects.create(
         id=event_id,
         step=doing.step,
@@ -126,13 +112,15 @@ def workable(doing: Act) -> None:
     A step is not done with another part than was agreed to; the steps that do without it go on.
     """
     operation = doing.step.operation
+    if operation.not_done_id is not None and doing.kind != NOTE:
+        raise Refused(f"“{operation}” ended as not done: reopen it first.")
     job, standing = operation.job, consent_of(operation.job).of(operation.pk)
     if not standing.allows_work:
         raise Refused(f"“{operation}” is not authorized: work on it may not begin.")
     for sentence in objections.to_moving(operation):
         raise Refused(sentence)
     line = line_used(doing.step)
-    if doing.kind == TICK and line is not None and not standing.allows_line(line.pk):
+    if doing.kind in (TICK, CONFIRM) and line is not None and not standing.allows_line(line.pk):
         raise Refused(f"“{line}” is not what the customer authorized: ask them first ({all_beyond(standing)}).")
     if stages.under_way(job.stage, operation.started_at is not None):
         return
@@ -144,11 +132,12 @@ def workable(doing: Act) -> None:
 def _compare(doing: Act) -> dict[str, Any] | None:
     """What an act comes to before anything is done: the same as stands, a conflict, or None: go on."""
     step, wanted = doing.step, WANTED.get(doing.kind)
-    if wanted is None:
+    if doing.kind == NOTE:
         return None
-    if step.state == wanted and not _reads_otherwise(doing):
+    if step.state == wanted and not step.again and not _reads_otherwise(doing):
         return _result(step, SAME)
-    if doing.base_version == step.version and (step.state == OPEN or wanted == OPEN):
+    due = to_do(step) if wanted == DONE or doing.kind == CANNOT else step.state == OPEN
+    if doing.base_version == step.version and (due or wanted == OPEN):
         return None
     return _result(
         step, CONFLICT, f"{_standing(step)} That counts; what you sent is kept beside it and changes nothing."
@@ -160,27 +149,19 @@ def _reads_otherwise(doing: Act) -> bool:
     spec = spec_of(doing.step.written)
     typed = doing.said("reading")
     standing = doing.step.readings.last()
-    if doing.kind != TICK or spec is None:
+    if WANTED.get(doing.kind) != DONE or spec is None:
         return False
-    if hasattr(doing.step, "sample") and _looks_otherwise(doing, doing.step.sample):
+    if doing.kind == TICK and hasattr(doing.step, "sample") and looks_otherwise(doing, doing.step.sample):
         return True
     if not typed and standing is None:
         return False
-    measured = read(spec, typed, doing.said("reason") or "compared")
+    measured = read(replace(spec, outside="reason"), typed, doing.said("reason") or "compared")
     return (measured and measured.value) != (standing and standing.value)
 
 
-def _looks_otherwise(doing: Act, standing: FluidSample) -> bool:
-    """Whether an act saw another sample than the one that stands; a note or a distance it leaves out is no other."""
-    notes, distance = doing.said("notes"), _distance(doing)
-    return (
-        _seen(doing) != standing.seen
-        or bool(notes and notes != standing.notes)
-        or (distance is not None and distance != standing.distance_on_fluid)
-    )
-
-
 def _standing(step: JobStep) -> str:
+    if step.again:
+        return f"A step that “{step}” stands on was reopened meanwhile: it is to be confirmed again."
     sample = getattr(step, "sample", None)
     did = {DONE: "did", SKIPPED: "skipped", OPEN: "unticked"}[JobStep.State(step.state)]
     seen = [sample.described] if sample is not None else []
@@ -193,20 +174,53 @@ def _result(step: JobStep, outcome: str, sentence: str = "") -> dict[str, Any]:
 
 
 def _tick(doing: Act) -> dict[str, Any]:
-    step, written = doing.step, doing.step.written
-    _open_to_work(step)
-    spec = spec_of(written)
+    return _do(doing, spec_of(doing.step.written))
+
+
+def _confirm(doing: Act) -> dict[str, Any]:
+    """A second person answers for a step that cannot be done as written, or not read."""
+    step, second = doing.step, doing.second
+    if not guarded(doing.steps, step):
+        raise Refused(f"“{step}” needs no second person: it can be done, or skipped with a reason.")
+    if second is None or doing.actor is None or not may(second, "bay"):
+        raise Refused("A second person who works here must log in for this.", "username")
+    if second.pk == doing.actor.pk:
+        raise Refused("This must be somebody else: you are the one who is at it.", "username")
+    step.confirmed_why = _reason(doing, "Write why it is confirmed like this.")
+    step.confirmed_by = second
+    spec = spec_of(step.written)
+    return _do(doing, spec and replace(spec, outside="reason", required=False))
+
+
+def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
+    """Keep what was read or seen, draw what is used, and mark the step done.
+
+    Confirmed again it keeps its reading unless another is typed, and nothing is drawn: what was poured is drawn as it
+    is read now, not a second time.
+    """
+    step, written, again = doing.step, doing.step.written, doing.step.again
+    _open_to_work(doing)
+    spec = replace(spec, required=False) if spec and again else spec
+    before = step.readings.last()
     measured = read(spec, doing.said("reading"), doing.said("reason")) if spec else None
     poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
-    _ask(doing, measured, poured)
-    if written and written.kind == ProcedureStep.Kind.PHOTO and not step.photos.exists():
+    if doing.kind == TICK and (measured or not again):
+        _ask(doing, measured, poured)
+    if doing.kind == TICK and written and written.kind == ProcedureStep.Kind.PHOTO and not step.photos.exists():
         raise Refused("Take the photo first, or write why it cannot be taken.")
     if spec and measured:
-        _keep_reading(doing, measured)
+        step.readings.all().delete()  # of a step that is confirmed again; the events keep what was read
+        keep_reading(doing, measured)
         if over_torque(spec, measured):
-            _follow_up(doing, measured)
-    if written and written.kind == ProcedureStep.Kind.SAMPLE:
-        _keep_sample(doing, measured)
+            follow_up(doing, measured)
+    if again:
+        if measured is None or (before and measured.value == before.value) or not _pours(step):
+            return _stand(doing, DONE, "")
+        undo_at_step(step, actor=doing.actor, clock=fixed(doing.now))
+    elif doing.kind == TICK:
+        step.confirmed_by, step.confirmed_why = None, ""
+        if written and written.kind == ProcedureStep.Kind.SAMPLE:
+            keep_sample(doing, measured)
     step.shortage = draw_at_step(
         step,
         poured,
@@ -252,13 +266,45 @@ def _untick(doing: Act) -> dict[str, Any]:
     step.readings.all().delete()  # the events keep what was read
     if hasattr(step, "sample"):
         step.sample.delete()
-    step.shortage = ""
+    step.shortage, step.confirmed_by, step.confirmed_why = "", None, ""
+    for closed in closed_by(doing.steps, step):
+        _close(closed, doing)
     return _stand(doing, OPEN, reason)
 
 
+def _close(step: JobStep, doing: Act) -> None:
+    """Ask for a done step to be confirmed again, as an act of its own: what was shown of it before is out of date."""
+    if step.again:
+        return
+    step.again = True
+    step.version += 1
+    step.save(update_fields=["again", "version"])
+    StepEvent.objects.create(
+        id=uuid.uuid4(),
+        step=step,
+        kind=CLOSE,
+        data={"reopened": doing.step.pk},
+        base_version=step.version - 1,
+        at=doing.now,
+        by=doing.actor,
+        result=_result(step, APPLIED),
+    )
+
+
 def _skip(doing: Act) -> dict[str, Any]:
-    _open_to_work(doing.step)
+    _open_to_work(doing)
+    if sentence := why_not_skipped(doing.steps, doing.step):
+        raise Refused(sentence)
     return _stand(doing, SKIPPED, _reason(doing, "Write why this is not done."))
+
+
+def _cannot(doing: Act) -> dict[str, Any]:
+    """End the whole operation as not done, at this step."""
+    step = doing.step
+    end_as_not_done(step=step, why=doing.said("reason"), actor=doing.actor, clock=fixed(doing.now))
+    step.version += 1
+    step.save(update_fields=["version"])
+    return _result(step, APPLIED)
 
 
 def _note(doing: Act) -> dict[str, Any]:
@@ -270,13 +316,19 @@ def _note(doing: Act) -> dict[str, Any]:
     return _result(doing.step, APPLIED)
 
 
-_APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {TICK: _tick, UNTICK: _untick, SKIP: _skip, NOTE: _note}
+_APPLY: dict[str, Callable[[Act], dict[str, Any]]] = {
+    TICK: _tick,
+    UNTICK: _untick,
+    SKIP: _skip,
+    NOTE: _note,
+    CONFIRM: _confirm,
+    CANNOT: _cannot,
+}
 
 
-def _open_to_work(step: JobStep) -> None:
-    holding = held_by(list(step.operation.steps.all()), step)
-    if holding is not None:
-        raise Refused(why_held(holding))
+def _open_to_work(doing: Act) -> None:
+    if sentence := what_holds(doing.steps, doing.step):
+        raise Refused(sentence)
 
 
 def _reason(doing: Act, sentence: str) -> str:
@@ -288,7 +340,7 @@ def _reason(doing: Act, sentence: str) -> str:
 def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
     """Bring the step to its new state and count the act; the first one starts the operation."""
     step, operation = doing.step, doing.step.operation
-    step.state, step.reason, step.at, step.by = state, reason, doing.now, doing.actor
+    step.state, step.reason, step.at, step.by, step.again = state, reason, doing.now, doing.actor, False
     step.version += 1
     step.save()
     if operation.started_at is None:
@@ -296,87 +348,6 @@ def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
     operation.finished_at = None  # what was finished and is changed is to be finished again, and judged anew
     operation.save(update_fields=["started_at", "technician", "finished_at"])
     return _result(step, APPLIED, step.shortage)
-
-
-def _keep_reading(doing: Act, measured: Measured) -> None:
-    spec = spec_of(doing.step.written)
-    assert spec is not None
-    Reading.objects.create(
-        step=doing.step,
-        name=spec.name,
-        value=measured.value,
-        unit=measured.unit,
-        typed=fitting(measured.typed, 40, "reading"),
-        low=judged_by(spec)[0],
-        high=judged_by(spec)[1],
-        verdict=measured.band,
-        reason="" if measured.band == "ok" else fitting(doing.said("reason"), 200, "reason"),
-        at=doing.now,
-        by=doing.actor,
-    )
-
-
-def _follow_up(doing: Act, measured: Measured) -> None:
-    """Put a note and a check on the operation: what was tightened past its limit must be looked at before it leaves."""
-    step = doing.step
-    said = f"Tightened to {measured.typed}, past the limit: {doing.said('reason')}"
-    step.note = "\n".join(filter(None, [step.note, said]))
-    if step.follow_ups.filter(state=OPEN).exists():
-        return
-    last = step.operation.steps.aggregate(last=Max("position"))["last"]
-    title = f"Tightened too far: check threads and seat of “{step}”"
-    JobStep.objects.create(operation=step.operation, follows=step, title=title, position=last + 1)
-
-
-def _keep_sample(doing: Act, measured: Measured | None) -> None:
-    step, seen = doing.step, _seen(doing)
-    record_sample(
-        operation=step.operation,
-        step=step,
-        seen=seen,
-        typed={name: doing.said(name) for name in FIGURES},
-        volume_out=measured.liters() if measured else drained_before(step),
-        distance_on_fluid=_distance(doing),
-        notes=doing.said("notes"),
-        actor=doing.actor,
-        clock=fixed(doing.now),
-    )
-
-
-def _seen(doing: Act) -> Seen:
-    """What an act says of a sample, in the words of the procedure's kind of fluid, with the figures of its testers."""
-    assert doing.step.written is not None  # asked by the caller
-    revision = doing.step.written.revision
-    fluid = FLUIDS[revision.fluid_kind]
-    unsaid = [thing for thing in THINGS if thing in fluid.words and not doing.said(thing)]
-    if unsaid:
-        raise Refused(f"Say what the fluid looks like: {', '.join(unsaid)}.", unsaid[0])
-    words = {thing: doing.said(thing) if thing in fluid.words else "" for thing in THINGS}
-    return Seen(
-        **words,
-        kind=fluid.name,
-        freeze_point=_figure(doing, FREEZE_POINT),
-        water=_figure(doing, WATER),
-        boiling_point=_figure(doing, BOILING_POINT),
-        specification=revision.specification,
-    )
-
-
-def _distance(doing: Act) -> int | None:
-    """The distance on the fluid as it was typed; None where nothing was."""
-    distance = doing.said("distance").replace(",", "")
-    if distance and not (distance.isdecimal() and len(distance) < 8):
-        raise Refused("The distance on the fluid is a whole number.", "distance")
-    return int(distance) if distance else None
-
-
-def _figure(doing: Act, name: str) -> Decimal | None:
-    """A figure of a sample as it was typed; None where nothing was."""
-    typed = doing.said(name)
-    try:
-        return read_figure(name, typed) if typed else None
-    except ValueError as error:
-        raise Refused(str(error), name) from error
 
 
 def _pours(step: JobStep) -> bool:

@@ -221,6 +221,27 @@ class Migration(migrations.Migration):
                 ),
                 ("at", models.DateTimeField(blank=True, null=True)),
                 ("reason", models.CharField(blank=True, help_text="why it was skipped or unticked", max_length=200)),
+                (
+                    "again",
+                    models.BooleanField(
+                        default=False, help_text="done, and to be confirmed again: what it stands on was reopened"
+                    ),
+                ),
+                (
+                    "confirmed_why",
+                    models.CharField(blank=True, help_text="why a second person confirmed it", max_length=200),
+                ),
+                (
+                    "confirmed_by",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="the second person",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
                 ("note", models.TextField(blank=True)),
                 ("shortage", models.TextField(blank=True, help_text="what the shelf lacked when it was taken")),
                 (
@@ -259,6 +280,18 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(("state", "open"), ("at__isnull", False), _connector="OR"),
                         name="done_step_has_time",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state", "done"), ("again", False), _connector="OR"),
+                        name="step_again_was_done",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("confirmed_by", None),
+                            models.Q(("confirmed_why", ""), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="second_person_has_a_reason",
                     ),
                 ],
             },
@@ -1387,7 +1420,15 @@ class Migration(migrations.Migration):
                 (
                     "kind",
                     models.CharField(
-                        choices=[("tick", "ticked"), ("untick", "unticked"), ("skip", "skipped"), ("note", "noted")],
+                        choices=[
+                            ("tick", "ticked"),
+                            ("untick", "unticked"),
+                            ("skip", "skipped"),
+                            ("note", "noted"),
+                            ("confirm", "confirmed by a second person"),
+                            ("cannot", "ended as not done"),
+                            ("close", "closed again, to be confirmed anew"),
+                        ],
                         max_length=8,
                     ),
                 ),
@@ -1427,6 +1468,160 @@ class Migration(migrations.Migration):
                     )
                 ],
             },
+        ),
+        migrations.CreateModel(
+            name="CarTaken",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("who", models.CharField(max_length=80, verbose_name="who said it")),
+                (
+                    "how",
+                    models.CharField(
+                        choices=[
+                            ("in_person", "in person"),
+                            ("phone", "by phone"),
+                            ("text", "by text message"),
+                            ("email", "by email"),
+                        ],
+                        max_length=10,
+                        verbose_name="how it was said",
+                    ),
+                ),
+                ("said_at", models.DateTimeField(verbose_name="when it was said")),
+                ("words", models.TextField(verbose_name="in their words")),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name="taken", to="jobs.job"),
+                ),
+            ],
+            options={
+                "ordering": ["pk"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("words", ""), _negated=True), models.Q(("who", ""), _negated=True)
+                        ),
+                        name="car_taken_has_words",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="FinalLook",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("work", models.CharField(help_text="a digest of the work that was looked at", max_length=64)),
+                ("reason", models.CharField(blank=True, max_length=200, verbose_name="why nobody else looked")),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="final_looks", to="jobs.job"
+                    ),
+                ),
+            ],
+            options={"ordering": ["pk"]},
+        ),
+        migrations.CreateModel(
+            name="NotDone",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("why", models.CharField(max_length=200, verbose_name="why it cannot be done")),
+                ("at", models.DateTimeField()),
+                ("undone_at", models.DateTimeField(null=True)),
+                ("undone_why", models.CharField(blank=True, max_length=200, verbose_name="why it is reopened")),
+                (
+                    "advisory",
+                    models.ForeignKey(
+                        help_text="what is to be done before driving",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="jobs.advisory",
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="endings", to="jobs.operation"
+                    ),
+                ),
+                (
+                    "step",
+                    models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name="+", to="jobs.jobstep"),
+                ),
+                (
+                    "taken",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="endings",
+                        to="jobs.cartaken",
+                    ),
+                ),
+                (
+                    "undone_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["pk"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("why", ""), _negated=True), name="not_done_has_a_reason"
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("undone_at__isnull", True)),
+                        fields=("operation",),
+                        name="operation_ends_not_done_once",
+                    ),
+                ],
+            },
+        ),
+        migrations.AddField(
+            model_name="operation",
+            name="not_done",
+            field=models.ForeignKey(
+                blank=True,
+                help_text="that it ended as not done",
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="+",
+                to="jobs.notdone",
+            ),
         ),
         migrations.AddConstraint(
             model_name="jobstep",

@@ -1,5 +1,6 @@
 """The work's tables: procedures as written, jobs as they run, and what was seen on the way."""
 
+from jobs.models.ending import CarTaken, FinalLook, NotDone
 from jobs.models.evidence import Advisory, DueService, FluidSample, Reading
 from jobs.models.job import Draw, Finer, Job, JobPhoto, Line, LineKind, Operation, Stage, StageChange
 from jobs.models.procedures import (
@@ -16,9 +17,11 @@ from jobs.models.steps import JobStep, SkippedAnswer, StepEvent
 __all__ = [
     "Advisory",
     "AppliesTo",
+    "CarTaken",
     "Component",
     "Draw",
     "DueService",
+    "FinalLook",
     "Finer",
     "FluidKind",
     "FluidSample",
@@ -27,6 +30,7 @@ __all__ = [
     "JobStep",
     "Line",
     "LineKind",
+    "NotDone",
     "Operation",
     "Procedure",
     "ProcedureNeed",

@@ -138,6 +138,9 @@ class Operation(models.Model):
     technician = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
+    not_done = models.ForeignKey(
+        "jobs.NotDone", models.SET_NULL, null=True, blank=True, related_name="+", help_text="that it ended as not done"
+    )
 
     class Meta:
         ordering = ["position", "pk"]

@@ -31,6 +31,13 @@ class JobStep(models.Model):
     at = models.DateTimeField(null=True, blank=True)
     by = models.ForeignKey("garage.User", models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=200, blank=True, help_text="why it was skipped or unticked")
+    again = models.BooleanField(
+        default=False, help_text="done, and to be confirmed again: what it stands on was reopened"
+    )
+    confirmed_by = models.ForeignKey(
+        "garage.User", models.PROTECT, null=True, blank=True, related_name="+", help_text="the second person"
+    )
+    confirmed_why = models.CharField(max_length=200, blank=True, help_text="why a second person confirmed it")
     note = models.TextField(blank=True)
     shortage = models.TextField(blank=True, help_text="what the shelf lacked when it was taken")
 
@@ -40,6 +47,10 @@ class JobStep(models.Model):
             models.UniqueConstraint(fields=["operation", "position"], name="job_step_position_once"),
             models.CheckConstraint(condition=~Q(state="skipped") | ~Q(reason=""), name="skipped_step_has_reason"),
             models.CheckConstraint(condition=Q(state="open") | Q(at__isnull=False), name="done_step_has_time"),
+            models.CheckConstraint(condition=Q(state="done") | Q(again=False), name="step_again_was_done"),
+            models.CheckConstraint(
+                condition=Q(confirmed_by=None) | ~Q(confirmed_why=""), name="second_person_has_a_reason"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -49,6 +60,17 @@ class JobStep(models.Model):
     def hold_point(self) -> bool:
         """Whether later steps stay closed until this one is confirmed."""
         return self.written is not None and self.written.hold_point
+
+    @property
+    def needs(self) -> frozenset[int]:
+        """The procedure's steps that must be done before this one, by their primary keys."""
+        return frozenset(step.pk for step in self.written.required.all()) if self.written else frozenset()
+
+    @property
+    def refuses_outside(self) -> bool:
+        """Whether a reading outside its limits is turned away."""
+        written = self.written
+        return written is not None and bool(written.reading) and written.outside == written.Policy.REFUSE
 
     @property
     def stopped(self) -> bool:
@@ -65,6 +87,9 @@ class StepEvent(models.Model):
         UNTICK = "untick", "unticked"
         SKIP = "skip", "skipped"
         NOTE = "note", "noted"
+        CONFIRM = "confirm", "confirmed by a second person"
+        CANNOT = "cannot", "ended as not done"
+        CLOSE = "close", "closed again, to be confirmed anew"
 
     id = models.UUIDField(primary_key=True)
     step = models.ForeignKey(JobStep, models.CASCADE, related_name="events")

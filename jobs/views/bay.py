@@ -13,18 +13,21 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from garage.access import actor_of, allowed
 from garage.shop import profile
 from garage.web import after_post, attempt, key_in, refusal_said, render_page
-from jobs import queries
+from jobs import final_look, queries
 from jobs.access import job_for, operation_for, shelf_line_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.draws import draw_for_line, return_from_line
+from jobs.actions.final_look import take_final_look
 from jobs.actions.finishing import finish_job, left_open, not_counted
+from jobs.actions.not_done import reopen_not_done
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
 from jobs.bay_sheet import spoken, work_of
 from jobs.consents import authorized, consent_of
 from jobs.fluids import FLUIDS, OIL
-from jobs.forms_bay import FINDINGS, DrawForm, FindingsForm, FinishForm, SampleAnswerForm, act_form
+from jobs.forms_bay import FINDINGS, DrawForm, FindingsForm, FinishForm
+from jobs.forms_steps import ACT_FORMS, SampleAnswerForm, act_form
 from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
 from jobs.taken import amount_of, left_over
@@ -66,13 +69,13 @@ def work_page(
     """
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
     consent = consent_of(job, job.operations.all())
-    work = work_of(job, consent, queries.used(lines), chosen)
+    work = work_of(job, consent, queries.used(lines), chosen, viewer=actor_of(request))
     context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": spoken(work, act) if act else ""}
     if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
-        made = {kind: act_form(kind, step) for kind in ("tick", "skip", "untick", "note")}
+        made = {kind: act_form(kind, step) for kind in ACT_FORMS}
         fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
         context |= {
             "forms": {**made, "answer": SampleAnswerForm(), **(forms or {})},
@@ -105,27 +108,55 @@ def work_order(request: HttpRequest, pk: int) -> HttpResponse:
     """The job as a sheet to print: boxes to tick and blanks for readings, for a bay without a tablet."""
     job = bay_job_for(request, pk)
     shown = paper_of(job, consent_of(job, job.operations.all()))
-    return render_page(request, "jobs/work_order.html", {"job": job, "operations": shown, "rules": range(NOTE_RULES)})
+    look = final_look.standing(job, job.operations.all())
+    context = {"job": job, "operations": shown, "rules": range(NOTE_RULES), "look": look}
+    return render_page(request, "jobs/work_order.html", context | {"looked_at": final_look.looked_at()})
 
 
 @allowed("bay")
 @require_http_methods(WRITE)
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
-    """Finish the work: the odometer out, and nothing left open."""
-    job = bay_job_for(request, pk)
+    """Finish the work: the final look, the odometer out, and nothing left open."""
+    job, user = bay_job_for(request, pk), actor_of(request)
     posted = request.method == "POST"
-    form = FinishForm(request.POST if posted else None, job=job, unit=profile().distance_unit)
+    operations = list(job.operations.all())
+    look = final_look.standing(job, operations)
+    another = final_look.asks_another(operations, user)
+    form = FinishForm(
+        request.POST if posted else None,
+        job=job,
+        unit=profile().distance_unit,
+        look=look,
+        alone=another and final_look.may_alone(user),
+    )
     done = list(authorized(job).select_related("revision__procedure", "component").prefetch_related("steps__written"))
-    if posted and attempt(
-        form, lambda: finish_job(job=job, odometer_out=form.odometer(), actor=actor_of(request), clock=timezone.now)
-    ):
+
+    def act() -> Job:
+        if look is None:
+            reason = form.cleaned_data.get("look_reason", "")
+            take_final_look(job=job, reason=reason, actor=user, clock=timezone.now)
+        return finish_job(job=job, odometer_out=form.odometer(), actor=user, clock=timezone.now)
+
+    if posted and attempt(form, act):
         messages.success(request, f"{job} is finished.")
         for sentence in not_counted(done):
             messages.warning(request, f"Not counted as done: {sentence}")
         return after_post(request, reverse("bay"))
     context = {"job": job, "form": form, "left": left_open(done), "not_counted": not_counted(done)}
+    context |= {"look": look, "looked_at": final_look.looked_at(), "another": another}
     context["to_return"] = [(line, amount_of(line, left)) for line, left in left_over(job)]
     return render_page(request, "jobs/bay_finish.html", context, status=422 if posted else 200)
+
+
+@allowed("bay")
+@require_POST
+def reopen(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take work up again that ended as not done, with the reason."""
+    operation = operation_for(request, pk)
+    with refusal_said(request):
+        reason = request.POST.get("reason", "")
+        reopen_not_done(operation=operation, reason=reason, actor=actor_of(request), clock=timezone.now)
+    return after_post(request, reverse("jobs:bay-job", args=[operation.job_id]))
 
 
 @allowed("bay")

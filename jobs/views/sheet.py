@@ -8,19 +8,21 @@ from django.db.models import Model
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from garage import panels
 from garage.access import actor_of, allowed
 from garage.errors import Refused
 from garage.web import after_post, attempt, piece_of
-from jobs import access, intake_search, queries, stages
+from jobs import access, final_look, intake_search, not_done, queries, stages
 from jobs.actions.intake import add_photos, change_job
+from jobs.actions.not_done import take_car
 from jobs.actions.removing import put_back
 from jobs.actions.stages import cancel_job, reopen_job, start_job
 from jobs.actions.writing_up import take_up
-from jobs.forms import CancelForm, JobForm, PhotoForm, StartForm
-from jobs.models import Job, JobPhoto, Line, Operation
+from jobs.forms import CancelForm, CarTakenForm, JobForm, PhotoForm, StartForm
+from jobs.models import CarTaken, Job, JobPhoto, Line, Operation
 from jobs.sheet import sheet_of
 from jobs.views.answers import form_answer, key_of, may_write, sheet_url
 
@@ -61,6 +63,7 @@ def sheet_context(request: HttpRequest, pk: int) -> dict[str, Any]:
         "offers": intake_search.offers_of(job.vehicle, timezone.localdate()),
         "last_visit": next(iter(queries.visits(queries.visits_before(job)[:1])), None),
         "start_form": StartForm(initial={"technician": job.technician_id}) if shown.may_start else None,
+        "final_look": final_look.standing(job, job.operations.all()),
         "may_cancel": stages.may_follow(job.stage, stages.CANCELED),
         "foot_panels": panels.render("job-foot", request, job),
         "margin_panels": panels.render("job-margin", request, job),
@@ -101,6 +104,24 @@ def job_cancel(request: HttpRequest, pk: int) -> HttpResponse:
     status = 422 if request.method == "POST" else 200
     context = {"job": job, "form": form, "panels": panels.render("job-cancel", request, job)}
     return render(request, "jobs/job_cancel.html", context, status=status)
+
+
+@allowed("counter")
+@require_http_methods(EDIT)
+def car_taken(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record the customer's word that they take the car although work on it was not done."""
+    job = access.job_for(request, pk)
+    form = CarTakenForm(request.POST or None)
+
+    def take() -> CarTaken:
+        return take_car(job=job, **form.cleaned_data, actor=actor_of(request), clock=timezone.now)
+
+    if request.method == "POST" and attempt(form, take):
+        messages.success(request, _("The customer’s word is recorded."))
+        return after_post(request, sheet_url(job))
+    rows = not_done.without_a_word(not_done.of_job(job))
+    context = {"job": job, "form": form, "rows": rows}
+    return render(request, "jobs/car_taken.html", context, status=422 if request.method == "POST" else 200)
 
 
 @allowed("counter")

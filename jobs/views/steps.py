@@ -1,28 +1,34 @@
 """Acts on a step: ticked, unticked, skipped, noted, photographed. Each answers with the list of steps."""
 
 from django.contrib import messages
+from django.contrib.auth import authenticate
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from garage.access import actor_of, allowed
+from garage.errors import Refused
+from garage.models import User
 from garage.web import after_post, attempt, render_page, wants_fragment
 from jobs.access import step_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.evidence import answer_sample, photograph_step
 from jobs.actions.steps import APPLIED, act
-from jobs.forms_bay import SampleAnswerForm, StepPhotoForm, act_form
+from jobs.forms_bay import StepPhotoForm
+from jobs.forms_steps import ACT_FORMS, ActForm, SampleAnswerForm, act_form
 from jobs.models import JobStep, StepEvent
 from jobs.views.bay import WRITE, work_page
 
 
+@sensitive_post_parameters("password")
 @allowed("bay")
 @require_POST
 def act_on_step(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     """Do one act on a step; a refusal shows the step again with what was typed and the sentence beside it."""
-    if kind not in StepEvent.Kind.values:
+    if kind not in ACT_FORMS:
         raise Http404
     step = step_for(request, pk)
     form = act_form(kind, step, request.POST)
@@ -34,6 +40,7 @@ def act_on_step(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
             kind=kind,
             base_version=form.cleaned_data["base_version"],
             data=form.words(),
+            confirmed_by=_second_person(request, form),
             actor=actor_of(request),
             clock=timezone.now,
         ),
@@ -42,6 +49,20 @@ def act_on_step(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         return _done(request, step, event)
     job = bay_job_for(request, step.operation.job_id)
     return work_page(request, job, chosen=step.pk, forms={kind: form}, status=422)
+
+
+def _second_person(request: HttpRequest, form: ActForm) -> User | None:
+    """Who logged in within the form to confirm the step; Refused when name and password do not go together.
+
+    The log-in's own backends ask, so that wrong passwords are counted here as they are at the door.
+    """
+    if form.kind != StepEvent.Kind.CONFIRM:
+        return None
+    typed = form.cleaned_data
+    person = authenticate(request, username=typed["username"], password=typed["password"])
+    if not isinstance(person, User):
+        raise Refused("This name and this password do not go together.", "password")
+    return person
 
 
 def _done(request: HttpRequest, step: JobStep, event: StepEvent) -> HttpResponse:

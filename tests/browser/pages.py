@@ -22,6 +22,7 @@ PAGES: dict[str, tuple[str, str, str]] = {
     "visits of a customer": ("counter", "jobs:customer-visits", "customer"),
     "erase customer": ("owner", "customer-forget", "customer"),
     "job sheet": ("counter", "jobs:sheet", "written up"),
+    "customer’s word": ("counter", "jobs:car-taken", "in the bay"),
     "job sheet, awaiting": ("counter", "jobs:sheet", "awaiting"),
     "job sheet, closed": ("counter", "jobs:sheet", "closed"),
     "add an operation": ("counter", "jobs:operation-add", "written up"),

@@ -27,6 +27,21 @@ def press_done(page: Page, act: str = "Done") -> None:
     page.locator("[aria-current=step]").get_by_role("button", name=re.compile(rf"^{act}(,|$)")).tap()
 
 
+def confirm(page: Page, *, tap: bool = False) -> None:
+    """Confirm a hold point: the first tap opens the second button, below it."""
+    first = page.locator("summary", has_text="Confirm step")
+    second = page.get_by_role("button", name="Yes, I checked it")
+    steady(page)
+    for target in (first, second):
+        target.tap() if tap else target.click()
+
+
+def steady(page: Page) -> None:
+    """Wait until the open step's acts can be pressed: one that has just come lets a second tap or a held key pass."""
+    expect(page.locator("#open-step")).to_be_visible()
+    expect(page.locator("#open-step [aria-disabled]")).to_have_count(0)
+
+
 def settled(page: Page) -> None:
     """Wait until htmx has put an answer in its place and listens to it: a person's hand is slower than a test's."""
     expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")).to_have_count(0)

@@ -1,14 +1,23 @@
 """A tablet in the bay: the shop's computer that does not answer, and what the number pad cannot say."""
 
-from playwright.sync_api import expect
+import time
+from typing import Any
 
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Locator, expect
+
+from garage.clock import fixed
 from jobs import stages
+from jobs.actions.procedures import publish
+from jobs.actions.writing_up import add_operation
 from jobs.models import JobStep
+from jobs.procedure_files import parse
 from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.running import Running
-from tests.browser.sentences import box, press_done
-from tests.browser.visits import visit
+from tests.browser.sentences import box, confirm, press_done
+from tests.browser.visits import Visit, go_on, visit
 
 
 def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
@@ -18,7 +27,7 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
         came = visit(garage, "Nell Ashby", "OFF-711", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET)
     page.goto(f"/bay/{came.job.pk}/")
-    page.get_by_role("button", name="Confirmed").click()
+    confirm(page)
     box(page, "Came out, L").fill("0.8")
     page.route("**/tick/", lambda route: route.abort())
     press_done(page)
@@ -60,7 +69,7 @@ def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, runnin
         came = visit(garage, "Nell Ashby", "QTS-712", until=stages.IN_BAY)
     page = person("technician", **TABLET)
     page.goto(f"/bay/{came.job.pk}/")
-    page.get_by_role("button", name="Confirmed").click()
+    confirm(page)
     expect(box(page, "Came out, L")).to_have_attribute("inputmode", "none")  # the pad is there instead
     page.get_by_role("button", name="Other unit, fraction").tap()
     expect(box(page, "Came out, L")).to_have_attribute("inputmode", "text")
@@ -69,3 +78,130 @@ def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, runnin
     press_done(page)
     page.get_by_text("2 steps before this one").tap()
     expect(page.get_by_text("Drain the fluid, 0.75 qt · 0.71 L")).to_be_visible()
+
+
+#: Two steps without a reading, so that a second tap has something to land on; then a hold point.
+QUICK = """
+procedure: Walk around
+component: Body
+hours: 0.2
+steps:
+  - title: Look at the left side
+  - title: Look at the right side
+  - {title: Nobody is under the car, hold point: yes}
+  - title: Lower it
+"""
+STEP_IS = "(title) => document.querySelector('#open-step h2')?.textContent === title"
+PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
+
+
+def quick(garage: Garage, plate: str) -> Visit:
+    """A car in the bay for a walk around it alone."""
+    now, owner = timezone.now(), garage.owner
+    revision = publish(written=parse(QUICK), actor=owner, clock=fixed(now))
+    came = visit(garage, "Nell Ashby", plate, until=stages.WRITTEN_UP)
+    came.job.operations.all().delete()
+    add_operation(job=came.job, title="Walk around", revision=revision, actor=owner, clock=fixed(now))
+    go_on(came, until=stages.IN_BAY)
+    return came
+
+
+def states(running: Running, came: Visit) -> list[str]:
+    with running.book():
+        steps = JobStep.objects.filter(operation__job=came.job).order_by("position")
+        return list(steps.values_list("state", flat=True))
+
+
+def middle(target: Locator) -> tuple[float, float]:
+    there = target.bounding_box()
+    assert there is not None
+    return there["x"] + there["width"] / 2, there["y"] + there["height"] / 2
+
+
+@pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])
+@pytest.mark.parametrize("apart", [250, 400])
+def test_a_double_tap_on_done_ticks_one_step(
+    person: Person, running: Running, garage: Garage, size: dict[str, Any], apart: int
+) -> None:
+    with running.book():
+        came = quick(garage, f"DBL-{apart}{size['viewport']['width']}")
+    page = person("technician", **size)
+    page.goto(f"/bay/{came.job.pk}/")
+    act = page.get_by_role("button", name="Done", exact=True)
+    expect(act).not_to_have_attribute("aria-disabled", "true")
+    page.touchscreen.tap(*middle(act))
+    begun = time.monotonic()
+    page.wait_for_function(STEP_IS, arg="Look at the right side", polling="raf")
+    page.wait_for_timeout(max(0, apart - 1000 * (time.monotonic() - begun)))
+    page.touchscreen.tap(*middle(act))  # the worst place: the new step's own act
+    page.wait_for_timeout(400)
+    assert states(running, came) == ["done", "open", "open", "open"]
+    expect(act).not_to_have_attribute("aria-disabled", "true")
+    act.tap()
+    expect(page.get_by_role("heading", name="Nobody is under the car")).to_be_visible()
+    assert states(running, came) == ["done", "done", "open", "open"]
+
+
+@pytest.mark.parametrize(("key", "ticks"), [("Enter", 1), ("Space", 0)])
+def test_a_key_held_down_ticks_no_second_step(
+    person: Person, running: Running, garage: Garage, key: str, ticks: int
+) -> None:
+    """Enter presses at once, Space when it is let go: held down, neither presses what came meanwhile."""
+    with running.book():
+        came = quick(garage, f"HLD-{key}")
+    page = person("technician", **TABLET)
+    page.goto(f"/bay/{came.job.pk}/")
+    act = page.get_by_role("button", name="Done", exact=True)
+    expect(act).not_to_have_attribute("aria-disabled", "true")
+    act.focus()
+    page.keyboard.down(key)
+    if ticks:
+        page.wait_for_function(STEP_IS, arg="Look at the right side", polling="raf")
+    for _ in range(12):  # a key that is held repeats
+        act.focus()
+        page.keyboard.down(key)
+        page.wait_for_timeout(100)
+    page.keyboard.up(key)
+    page.wait_for_timeout(300)
+    assert states(running, came).count("done") == ticks
+    page.keyboard.press(key)  # let go and pressed again it counts
+    expect(page.get_by_role("heading", name="Look at the left side")).to_have_count(0)
+
+
+@pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])
+def test_a_hold_point_takes_a_second_tap_at_another_place(
+    person: Person, running: Running, garage: Garage, size: dict[str, Any]
+) -> None:
+    with running.book():
+        came = visit(garage, "Nell Ashby", f"TWO-{size['viewport']['width']}", until=stages.IN_BAY)
+    page = person("technician", **size)
+    page.goto(f"/bay/{came.job.pk}/")
+    first = page.locator("summary", has_text="Confirm step")
+    expect(first).not_to_have_attribute("aria-disabled", "true")
+    first.scroll_into_view_if_needed()
+    before = first.bounding_box()
+    page.touchscreen.tap(*middle(first))
+    second = page.get_by_role("button", name="Yes, I checked it")
+    expect(second).to_be_visible()
+    after, other = first.bounding_box(), second.bounding_box()
+    assert before and after and other
+    assert abs(before["y"] - after["y"]) < 3, "the first target stays where it was tapped"
+    assert other["y"] >= before["y"] + before["height"], "the second is never under the same finger"
+    page.touchscreen.tap(*middle(first))  # a double tap only folds it again
+    assert states(running, came)[0] == "open"
+    first.tap()
+    second.tap()
+    expect(page.get_by_role("heading", name="Drain the fluid")).to_be_visible()
+    assert states(running, came)[0] == "done"
+
+
+def test_enter_in_a_hold_point_asks_for_the_second_tap(doors: Doors, running: Running, garage: Garage) -> None:
+    """Without JavaScript too: what Enter sends is not the confirmation."""
+    with running.book():
+        came = visit(garage, "Nell Ashby", "ENT-730", until=stages.IN_BAY)
+    page = doors.person("technician", **TABLET, java_script_enabled=False)
+    page.goto(f"/bay/{came.job.pk}/")
+    page.locator("summary", has_text="Confirm step").click()
+    page.get_by_role("button", name="Yes, I checked it").click()
+    expect(page.get_by_role("heading", name="Drain the fluid")).to_be_visible()
+    assert states(running, came)[0] == "done"

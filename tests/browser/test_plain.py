@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import TABLET, Person
-from tests.browser.sentences import box, part
+from tests.browser.sentences import box, confirm, part
 
 PLAIN = {"java_script_enabled": False}
 PLATE = "OLD-486"
@@ -54,7 +54,7 @@ def authorize(page: Page) -> None:
 def work(page: Page) -> None:
     page.goto("/bay/")
     page.get_by_role("listitem").filter(has_text=PLATE).get_by_role("button", name="Start work").click()
-    page.get_by_role("button", name="Confirmed").click()
+    confirm(page)
     box(page, "Came out, L").fill("0.8")
     page.get_by_role("button", name="Done", exact=True).click()
     seen = {"Color": "amber", "Clarity": "clear", "Particles": "none", "Smell": "as usual"}
@@ -63,12 +63,13 @@ def work(page: Page) -> None:
     page.get_by_role("button", name="Done", exact=True).click()
     box(page, "Torque, ft·lb").fill("13")
     page.get_by_role("button", name="Done", exact=True).click()
-    page.get_by_role("button", name="Confirmed").click()
+    confirm(page)
     box(page, "Filled in, L").fill("0.85")
     page.get_by_role("button", name="Done", exact=True).click()
     box(page, "Torque, ft·lb").fill("13")
     page.get_by_role("button", name="Done", exact=True).click()
     page.get_by_role("link", name="Finish job").click()
+    page.get_by_label("I took the final look.").check()
     page.get_by_role("textbox", name="Odometer").fill("120302")
     page.get_by_role("button", name="Finish job").click()
     expect(page.get_by_role("status")).to_contain_text("is finished")

@@ -6,7 +6,7 @@ from jobs import stages
 from tests.browser.cast import Garage
 from tests.browser.conftest import Doors, Person
 from tests.browser.running import Running
-from tests.browser.sentences import box
+from tests.browser.sentences import box, confirm
 from tests.browser.visits import Visit, visit
 
 #: The properties of a form that the page's own scripts read: a field of the program that carries the name of one would
@@ -107,5 +107,5 @@ def test_a_page_out_of_the_browsers_memory_gets_new_keys_and_a_fresh_one_keeps_i
     page.evaluate(come_back, True)
     renewed = page.evaluate(keys)
     assert len(set(renewed)) == len(before) and not set(renewed) & set(before)
-    page.get_by_role("button", name="Confirmed").first.click()
+    confirm(page)
     expect(page.get_by_role("heading", name="Drain the fluid")).to_be_visible()  # and the server takes them

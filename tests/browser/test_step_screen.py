@@ -24,7 +24,7 @@ from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.measuring import small_targets
 from tests.browser.running import Running
-from tests.browser.sentences import box, press_done
+from tests.browser.sentences import box, confirm, press_done, steady
 from tests.browser.visits import TYPED, visit
 
 DEMO = Path(__file__).resolve().parents[2] / "invoicing" / "demo" / "procedures"
@@ -169,7 +169,7 @@ def test_the_bay_opens_at_the_open_step_with_what_is_done_folded(
         came = visit(garage, "Nell Ashby", f"FLD-{width}", until=stages.IN_BAY)
     page = person("technician", **TABLET | {"viewport": {"width": width, "height": height}})
     page.goto(f"/bay/{came.job.pk}/")
-    press_done(page, "Confirmed")
+    confirm(page, tap=True)
     box(page, "Came out, L").fill("0.8")
     press_done(page)
     for sign, words in {"Color": "brown", "Clarity": "clear", "Particles": "none", "Smell": "as usual"}.items():
@@ -220,12 +220,15 @@ def test_a_tick_is_said_and_the_keyboard_goes_on_at_the_next_act(
         came = visit(garage, "Nell Ashby", "SAY-712", until=stages.IN_BAY)
     page = doors.person("technician")
     page.goto(f"/bay/{came.job.pk}/")
-    expect(page.get_by_role("button", name="Confirmed")).to_be_focused()
-    page.keyboard.press("Enter")
+    expect(page.locator("summary", has_text="Confirm step")).to_be_focused()
+    steady(page)
+    for key in ("Enter", "Tab", "Enter"):  # the first opens the second button
+        page.keyboard.press(key)
     status = page.locator("#spoken[role=status]")
     expect(status).to_have_text("Step 1 done. Next: Drain the fluid.")
     expect(box(page, "Came out, L")).to_be_focused()
     page.keyboard.type("0.8")
+    steady(page)
     page.keyboard.press("Enter")
     expect(status).to_have_text("Step 2 done. Next: Look at the drained fluid.")
     expect(page.get_by_role("radio").first).to_be_focused()

@@ -15,7 +15,7 @@ from tests.browser import axe
 from tests.browser.cast import fluid_change
 from tests.browser.conftest import TABLET, Person
 from tests.browser.running import Running
-from tests.browser.sentences import begin_line, box, part, press_done, tap_in
+from tests.browser.sentences import begin_line, box, confirm, part, press_done, tap_in
 
 CUSTOMER, PLATE, CONCERN = "Odile Marrant", "KET-118", "Whines when cold, worse uphill."
 
@@ -119,12 +119,15 @@ def authorize(page: Page) -> None:
     expect(page.get_by_text(re.compile("^authorized"))).to_have_count(2)
 
 
-def done(page: Page, step: str, number: str = "", *, act: str = "Done") -> None:
+def done(page: Page, step: str, number: str = "", *, hold: bool = False) -> None:
     """Do the open step: read, type, press."""
     expect(page.get_by_role("heading", name=step)).to_be_visible()
     if number:
         tap_in(page, number)
-    press_done(page, act)
+    if hold:
+        confirm(page, tap=True)
+    else:
+        press_done(page)
 
 
 def work(page: Page) -> None:
@@ -132,7 +135,7 @@ def work(page: Page) -> None:
     page.get_by_role("listitem").filter(has_text=PLATE).get_by_role("button", name="Start work").tap()
     filling = page.get_by_role("listitem").filter(has_text="Fill to the edge")
     expect(filling).to_contain_text("Held")
-    done(page, "Fill plug opens freely", act="Confirmed")
+    done(page, "Fill plug opens freely", hold=True)
     expect(page.get_by_text("Stand aside from the stream.")).to_be_visible()
     expect(page.get_by_text("The pan must hold 0.82 L")).to_be_visible()
     done(page, "Drain the fluid", "0.8")
@@ -141,7 +144,7 @@ def work(page: Page) -> None:
         expect(page.locator("[aria-current=step]")).to_contain_text(words)
     done(page, "Tighten the drain plug", "13")
     expect(filling.get_by_role("link")).to_have_count(0)  # not before the vehicle stands level
-    done(page, "Vehicle level on its wheels", act="Confirmed")
+    done(page, "Vehicle level on its wheels", hold=True)
     assert not axe.violations(page)
     done(page, "Fill to the edge", "0.78")
     box(page, "Why it is outside").fill("some was left in the case")
@@ -168,6 +171,7 @@ def finish(page: Page) -> None:
     page.get_by_role("button", name="Add recommendation").tap()
     expect(page.get_by_text("Front drain plug worn", exact=True)).to_be_visible()
     page.get_by_role("link", name="Finish job").tap()
+    page.get_by_label("I took the final look.").check()
     tap_in(page, "88412")
     page.get_by_role("button", name="Finish job").tap()
     expect(page.get_by_role("status")).to_contain_text("is finished")

@@ -15,13 +15,13 @@ from invoicing.actions.payments import take_payment
 from invoicing.models import Estimate, Invoice
 from jobs import stages
 from jobs.actions.evidence import Limit, note_advisory
-from jobs.actions.finishing import finish_job
 from jobs.actions.intake import NewCustomer, NewVehicle, Odometer, open_job
 from jobs.actions.stages import start_job
 from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation, save_line
 from jobs.models import Job, JobStep
 from tests.browser.cast import Garage
+from tests.jobs.bay_cast import look_and_finish
 
 #: What is typed at each step of the cast's procedure, by its position.
 TYPED = {
@@ -133,7 +133,7 @@ def _work(came: Visit) -> None:
         clock=fixed(now),
     )
     came.job.operations.filter(revision=None).update(correction="Both blades replaced.")
-    finish_job(job=came.refreshed(), odometer_out=Odometer(88_412, "mi"), actor=who, clock=fixed(now))
+    look_and_finish(job=came.refreshed(), odometer_out=Odometer(88_412, "mi"), actor=who, clock=fixed(now))
 
 
 def _bill(came: Visit) -> None:

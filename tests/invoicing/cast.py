@@ -16,7 +16,6 @@ from invoicing.accounts import Place
 from invoicing.actions import authorizations, estimates, invoices, payments, taxes
 from invoicing.models import Allocation, Authorization, Estimate, Invoice, Payment
 from jobs.actions.draws import draw_for_line, return_from_line
-from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, open_job
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import add_operation, edit_operation, save_line
@@ -25,6 +24,7 @@ from jobs.models import Job, Line, Operation
 from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
 from parts.models import Item
+from tests.jobs.bay_cast import look_and_finish
 
 D = Decimal
 
@@ -184,7 +184,7 @@ class Garage:
             edit_operation(
                 operation=operation, fields={"correction": "Done as written."}, actor=self.actor, clock=fixed(self.now)
             )
-        return finish_job(job=job, odometer_out=Odometer(odometer, "mi"), actor=self.actor, clock=fixed(self.now))
+        return look_and_finish(job=job, odometer_out=Odometer(odometer, "mi"), actor=self.actor, clock=fixed(self.now))
 
     def done(self, *operations: list[dict[str, Any]], customer: Customer | None = None, **more: Any) -> Job:
         """A job all of whose work was authorized and done, ready to be invoiced; from the shelf as written."""

@@ -23,8 +23,9 @@ from garage import heads, promises
 from garage.actions.customers import save_customer
 from garage.actions.erasing import erase_side_rows
 from garage.actions.vehicles import save_vehicle
+from garage.asking import answer_to
 from garage.clock import fixed
-from garage.errors import Refused
+from garage.errors import Questions, Refused
 from garage.models import AuditEntry, SideRow, User
 from jobs.actions.procedures import publish
 from jobs.actions.writing_up import add_operation
@@ -130,7 +131,7 @@ class RandomBook(RuleBasedStateMachine):
             asked.setdefault("key", uuid.uuid4())
         name = named(verb)
         try:
-            made = verb(**asked)
+            made = self.answered(verb, asked)
             connection.check_constraints()  # what the end of the act's own transaction would ask
         except Refused as error:
             self.tally.refused[name] += 1
@@ -143,6 +144,18 @@ class RandomBook(RuleBasedStateMachine):
         self.now += dt.timedelta(minutes=1)
         self.latest = max(self.latest, self.now)
         return made
+
+    def answered(self, verb: Callable[..., Made], asked: dict[str, Any]) -> Made:
+        """Do an act, and answer yes to what its verb asks back."""
+        try:
+            return verb(**asked)
+        except Questions as back:
+            answer = answer_to(back.questions)
+            if "data" in asked:
+                asked["data"] = {**asked["data"], "as_it_is": answer}
+            elif "as_it_is" in inspect.signature(verb).parameters:
+                asked["as_it_is"] = answer
+            return verb(**asked)
 
     def pick(self, rows: "models.QuerySet[Row]", at: int) -> Row:
         """One of the newest rows; Idle when there is none."""

@@ -16,8 +16,10 @@ from jobs import stages
 from jobs.actions.cores import hand_in_core
 from jobs.actions.draws import draw_for_line, return_from_line
 from jobs.actions.evidence import Limit, note_advisory, settle_advisory
+from jobs.actions.final_look import take_final_look
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, change_job, open_job
+from jobs.actions.not_done import reopen_not_done, take_car
 from jobs.actions.procedures import publish
 from jobs.actions.readings import correct_reading
 from jobs.actions.removing import put_back, remove_line, remove_operation
@@ -66,7 +68,7 @@ CHANGES = st.one_of(
     ),
 )
 READ = st.sampled_from(["on", "on", "on", "same", "leap", "mistyped", "replaced", "too low"])
-KIND = st.sampled_from(["tick", "tick", "untick", "skip", "note"])
+KIND = st.sampled_from(["tick", "tick", "untick", "skip", "note", "confirm", "cannot"])
 OUTSIDE = st.sampled_from(["", "", "", "low", "high", "high for a reason", "nothing"])
 
 
@@ -251,7 +253,10 @@ class Work(RandomBook):
         reason = "" if odd in ("low", "high", "nothing") else "as found"
         data = {"reading": self.reading(step, odd), "reason": reason, "text": "noted", **SAMPLE}
         base = max(step.version - seen, 0)
-        self.do(act_on_step, event_id=uuid.uuid4(), step=step, kind=kind, base_version=base, data=data)
+        second = self.people["technician"] if kind == "confirm" else None
+        self.do(
+            act_on_step, event_id=uuid.uuid4(), step=step, kind=kind, base_version=base, data=data, confirmed_by=second
+        )
 
     def reading(self, step: JobStep, odd: str) -> str:
         spec = spec_of(step.written)
@@ -277,18 +282,34 @@ class Work(RandomBook):
         """The work of a job as its sheet asks: every step ticked, everything drawn, what was done said.
 
         With "leap" it takes more fluid than is written, with "too low" all steps but the first are
-        skipped, and it is not to be billed.
+        skipped, or the work ends as not done, and it is not to be billed.
         """
         for operation in authorized(job).prefetch_related("steps"):
             for place, step in enumerate(operation.steps.filter(state="open")):
                 self.step(step, "skip" if how == "too low" and place else "tick")
+            left = operation.steps.filter(state="open").first()
+            if how == "too low" and left is not None:
+                self.step(left, "cannot")
+                self.word(job)
             for line in operation.lines.filter(item__isnull=False, draws=None):
                 self.do(draw_for_line, line=line, quantity=line.base_quantity)
                 if how == "leap" and line.kind == "fluid":
                     self.do(draw_for_line, line=line, quantity=D("0.2"))
             self.do(edit_operation, operation=operation, fields={"correction": "Done as written."})
-            if operation.steps.filter(state="skipped").exists():
+            if operation.steps.filter(state__in=["skipped", "open"]).exists():
                 self.do(answer_skipped, operation=operation, choice="none", words="not needed")
+
+    def word(self, job: Job) -> None:
+        said = {"who": "Odile Marrant", "how": "phone", "said_at": self.now, "words": "I take it as it is."}
+        self.do(take_car, job=job, **said)
+
+    @act(at=AT, reason=st.sampled_from(["the plug came loose", ""]), again=st.booleans())
+    def what_was_not_done_is_taken_up_or_taken_home(self, at: int, reason: str, again: bool) -> None:
+        operation = self.pick(Operation.objects.exclude(not_done=None), at)
+        if again:
+            self.do(reopen_not_done, operation=operation, reason=reason)
+        else:
+            self.word(operation.job)
 
     @act(at=AT, how=READ, said=st.booleans())
     def the_work_is_finished(self, at: int, how: str, said: bool) -> None:
@@ -298,6 +319,7 @@ class Work(RandomBook):
         self.finish(job, how)
 
     def finish(self, job: Job, how: str = "on") -> None:
+        self.do(take_final_look, job=job)
         self.do(finish_job, job=job, odometer_out=self.odometer(job.vehicle and job.vehicle.today, how))
 
     # What is noticed, and what procedures say

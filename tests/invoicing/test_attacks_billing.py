@@ -20,7 +20,6 @@ from garage.errors import Refused
 from garage.models import Customer, User
 from invoicing.actions.left_out import bill_left_out, leave_it
 from invoicing.models import Authorization, Invoice
-from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.models import Job, Line
 from tests.budget import queries_of
@@ -31,7 +30,7 @@ from tests.invoicing.test_pages import form_of, text_of
 from tests.invoicing.test_unbilled import yes_again
 from tests.invoicing.test_walk_in_pages import typed
 from tests.invoicing.write_off_cast import draft_page, tap, with_sensor
-from tests.jobs.bay_cast import Bay, in_bay
+from tests.jobs.bay_cast import UNGUARDED, Bay, in_bay, look_and_finish
 
 D = Decimal
 Login = Callable[[str], Client]
@@ -135,7 +134,7 @@ def test_work_all_of_whose_steps_were_skipped_is_billed_with_a_word(
 
 def worked(garage: Garage, people: dict[str, User], *, poured: bool) -> Bay:
     """A fluid change that was finished although its fluid was not looked at, or although all of it was skipped."""
-    bay = in_bay(people, garage.now)
+    bay = in_bay(people, garage.now, UNGUARDED)
     yes_again(garage, bay.job)
     readings: dict[int, dict[str, Any]] = {2: {"reading": "0.82"}, 6: {"reading": "0.85"}}
     readings |= {number: {"reading": "13"} for number in (4, 7)}
@@ -144,7 +143,7 @@ def worked(garage: Garage, people: dict[str, User], *, poured: bool) -> Bay:
             bay.do(number, **readings.get(number, {}))
         else:
             bay.do(number, "skip", reason="the tablet was dead")
-    finish_job(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
+    look_and_finish(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
     return bay
 
 

@@ -12,7 +12,6 @@ from garage.models import AuditEntry
 from invoicing.accounts import on_job
 from invoicing.actions.closing import close_without_invoice, reopen_closed
 from invoicing.actions.left_out import bill_left_out
-from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.skipped import answer_skipped
 from jobs.models import Job
@@ -21,7 +20,7 @@ from tests.invoicing.consent_cast import BACK, YES, again, say
 from tests.invoicing.random_book import rows_of
 from tests.invoicing.raw_rows import Book
 from tests.invoicing.recomputed import recomputed
-from tests.jobs.bay_cast import in_bay
+from tests.jobs.bay_cast import UNGUARDED, in_bay, look_and_finish
 
 pytestmark = pytest.mark.usefixtures("real_clock")
 
@@ -139,12 +138,12 @@ def test_a_job_with_nothing_on_it_any_more_is_closed_too(garage: Garage, login) 
 
 def test_a_visit_whose_every_step_was_skipped_is_no_dead_end(garage: Garage, people, login) -> None:
     """Whether it was said that it is not billed, or nothing was said yet."""
-    bay = in_bay(people, garage.now)
+    bay = in_bay(people, garage.now, UNGUARDED)
     estimate = garage.estimate(bay.job)
     garage.authorize(estimate, limit=estimate.net)
     for step in range(1, 8):
         bay.do(step, "skip", reason="the customer came early")
-    finish_job(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
+    look_and_finish(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(garage.now))
     page = reverse("invoicing:invoice-make", args=[bay.job.pk])
     assert "Close without invoice" in html(login("counter").get(page))
     who: dict[str, Any] = {"actor": garage.actor, "clock": fixed(garage.now)}

@@ -9,8 +9,6 @@ import pytest
 from django.core.management import call_command
 from django.db import transaction
 from django.db.models import Count
-from django.test import Client
-from django.urls import reverse
 from pytest_django.plugin import DjangoDbBlocker
 from vininfo.dicts import WMI
 
@@ -35,14 +33,13 @@ from invoicing.demo.load import is_loaded, load
 from invoicing.models import AuthorizationOperation, Estimate, EstimateLine, Invoice, Receivable
 from jobs.fluids import FLUIDS
 from jobs.matching import best_match
-from jobs.models import Advisory, DueService, FluidSample, Job, JobStep, Operation, Procedure, StepEvent
+from jobs.models import Advisory, DueService, FluidSample, Job, JobStep, Operation, StepEvent
 from jobs.queries_due import due_rows
 from parts.models import Container, Item, Movement, Supersession, Supplier
 from parts.queries import items_low
 from tests.invoicing.random_book import rows_of
 from tests.invoicing.raw_rows import Book
 from tests.invoicing.recomputed import recomputed
-from tests.visible import bare_limits
 
 TODAY = dt.datetime(2026, 3, 4, 16, 0, tzinfo=dt.UTC)  # a Wednesday, eleven in the morning at the demo's shop
 PHONE = re.compile(r"555-01\d\d")  # North America keeps 555-0100 to 555-0199 free for fiction (ATIS-0300115)
@@ -305,21 +302,6 @@ def test_each_procedure_that_was_done_is_for_the_car_it_was_done_on(loaded: list
         and best_match(row.revision.procedure.applies_to.all(), row.job.vehicle or Vehicle()) is None
     ]
     assert unfit == []
-
-
-def test_no_limit_stands_beside_another_unit_on_any_page_of_the_bay(loaded: list[str], client: Client) -> None:
-    assert bare_limits("<b>39 N·m</b><small>28.8 ft·lb · from 35 to 43</small>"), "the rule finds what it is for"
-    assert not bare_limits("<b>39 N·m</b><small>28.8 ft·lb</small><small>OK: 35–43 N·m (25.8–31.7 ft·lb)</small>")
-    client.force_login(User.objects.get(username="technician"))
-    pages = [reverse("jobs:procedure", args=[pk]) for pk in Procedure.objects.values_list("pk", flat=True)]
-    for job in Job.objects.filter(stage="in_bay"):
-        url = reverse("jobs:bay-job", args=[job.pk])
-        steps = JobStep.objects.filter(operation__job=job).values_list("pk", flat=True)
-        pages += [url, *(f"{url}?step={pk}" for pk in steps), reverse("jobs:sheet", args=[job.pk])]
-    assert len(pages) > 30
-    shown = {url: client.get(url).content.decode() for url in pages}
-    assert {url: found for url, page in shown.items() if (found := bare_limits(page))} == {}
-    assert sum("OK: " in page for page in shown.values()) > 10
 
 
 def test_a_car_is_promised_for_a_time_that_people_say(loaded: list[str]) -> None:

@@ -36,12 +36,13 @@ IN_PASSING = {
     "write_offs.write_off", "write_offs.take_back_write_offs",
     "customers.walk_in_customer", "counter_sale.open_sale", "draws.hand_over",
     "draws.draw_at_step", "draws.undo_at_step", "draws.return_billed", "stock.draw", "stock.give_back",
-    "stages.move", "stages.settle", "evidence.record_sample",
+    "stages.move", "stages.settle", "evidence.record_sample", "not_done.end_as_not_done",
 }  # fmt: skip
 ASIDE = {
     "people.add_person", "people.change_person", "people.set_password", "people.change_own_password",
     "erasing.erase_file", "erasing.erase_mail", "forgetting.forget_customer",
-    "evidence.photograph_step", "intake.add_photo", "intake.add_photos", "suppliers.save_supplier",
+    "evidence.photograph_step", "evidence.answer_sample", "intake.add_photo", "intake.add_photos",
+    "suppliers.save_supplier",
 }  # fmt: skip
 
 

@@ -22,7 +22,6 @@ from garage.models import AuditEntry
 from invoicing.actions import authorizations
 from invoicing.actions.left_out import bill_left_out, leave_it
 from invoicing.models import Authorization, Invoice, InvoiceOperation
-from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.removing import remove_operation
 from jobs.actions.skipped import answer_skipped
@@ -31,7 +30,7 @@ from jobs.actions.writing_up import edit_operation, save_line
 from jobs.models import Job, Line, Operation, SkippedAnswer
 from tests.invoicing.cast import Garage, broken, labor, part
 from tests.invoicing.consent_cast import BACK, YES, again, change, say, take_off
-from tests.jobs.bay_cast import Bay, in_bay
+from tests.jobs.bay_cast import Bay, in_bay, look_and_finish
 
 D = Decimal
 
@@ -69,7 +68,7 @@ def half(garage: Garage, people, now: dt.datetime) -> InPart:
     bay.do(5)
     bay.do(6, reading="0.85")
     bay.do(7, reading="13")
-    finish_job(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(now))
+    look_and_finish(job=bay.job, odometer_out=Odometer(88412, "mi"), actor=bay.technician, clock=fixed(now))
     return InPart(garage, bay)
 
 
@@ -119,7 +118,7 @@ def test_the_answer_is_asked_again_when_a_step_changes_after_it(half: InPart) ->
     Job.objects.filter(pk=half.job.pk).update(stage="in_bay")
     half.bay.do(3, "untick", reason="found the pan")
     half.bay.do(3, "skip", reason="the pan was rinsed")
-    finish_job(
+    look_and_finish(
         job=half.job, odometer_out=Odometer(88412, "mi"), actor=half.bay.technician, clock=fixed(half.garage.now)
     )
     with pytest.raises(Refused, match="steps of it were skipped"):
@@ -369,7 +368,7 @@ def test_what_was_said_to_be_not_billed_can_be_billed_later(half: InPart) -> Non
     wiper = garage.operation(job, "Rear wiper", part("Wiper", "18.00"))
     yes_again(garage, job)
     edit_operation(operation=wiper, fields={"correction": "New blade."}, actor=garage.actor, clock=fixed(garage.now))
-    finish_job(job=half.job, odometer_out=Odometer(88412, "mi"), actor=None, clock=fixed(garage.now))
+    look_and_finish(job=half.job, odometer_out=Odometer(88412, "mi"), actor=None, clock=fixed(garage.now))
     half.say("none", "It is on us.")
     with pytest.raises(Refused, match="confirm that"):
         garage.issue(half.job)

@@ -1,7 +1,9 @@
 """The sheet on which parts are sold over the counter, and what other pages and papers say of a sale."""
 
+import re
 import uuid
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -16,7 +18,7 @@ from invoicing import accounts
 from invoicing.actions.selling import ON_ACCOUNT
 from invoicing.models import Invoice, Payment
 from invoicing.papers import invoice_paper
-from parts.models import Item
+from parts.models import Container, Item
 from parts.queries import chain_on_hand
 from tests.invoicing.cast import Garage, broken
 from tests.invoicing.counter_sales import pieces, sold, wiper_blade
@@ -192,6 +194,30 @@ def test_the_credit_of_a_sale_does_not_offer_to_bill_it_again(garage: Garage, bl
     page = login("counter").get(f"/invoices/{invoice.pk}/credit/").content.decode()
     assert "will be invoiced again" not in page
     assert "Return to shelf" in page
+
+
+class TestABottleOpenTooLong:
+    """What stands open for longer than it keeps is asked about before it is sold, together with all else."""
+
+    def test_it_is_asked_about_and_a_new_one_may_be_opened_instead(self, garage: Garage, login: Login) -> None:
+        fluid = garage.fluid()
+        Item.objects.filter(pk=fluid.pk).update(open_days=365)
+        old, *_ = Container.objects.filter(item=fluid).order_by("pk")
+        Container.objects.filter(pk=old.pk).update(opened_at=timezone.now() - timedelta(days=400))
+        client, data = login("counter"), typed((fluid, "0.5 L", "612 / L"), method="cash")
+        first = client.post(URL, data).content.decode()
+        priced = first.partition('name="as_it_is" value="')[2].partition('"')[0]
+        asked = client.post(URL, {**data, "press": "", "as_it_is": priced})
+        assert asked.status_code == 422
+        page = asked.content.decode()
+        assert "400 days ago, and keeps 365 days. Take it all the same?" in page
+        assert not Invoice.objects.exists()
+        instead = re.search(r'value="([\w ]+ instead)"', page)
+        assert instead
+        assert client.post(URL, {**data, "press": "", "as_it_is": instead[1]}).status_code == 303
+        old.refresh_from_db()
+        assert old.content == old.size
+        assert broken() == []
 
 
 class TestAPriceFarFromTheShelfs:

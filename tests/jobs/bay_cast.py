@@ -8,8 +8,10 @@ from typing import Any
 
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
-from garage.clock import fixed
+from garage.clock import Clock, fixed
 from garage.models import User, Vehicle
+from jobs.actions.final_look import take_final_look
+from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer, open_job
 from jobs.actions.procedures import publish
 from jobs.actions.stages import start_job
@@ -73,6 +75,9 @@ steps:
     uses: washer
     reading: {name: torque, unit: ft lb, target: 13, from: 12, to: 14, outside: reason}
 """
+
+#: The same without anything that cannot be skipped.
+UNGUARDED = PROCEDURE.replace("    hold point: yes\n", "").replace("outside: refuse", "outside: reason")
 
 SAMPLE: dict[str, Any] = {"color": "brown", "clarity": "clear", "particles": "paste", "smell": "usual"}
 
@@ -183,6 +188,12 @@ def in_bay(people: dict[str, User], now: dt.datetime, procedure: str = PROCEDURE
     decide(operation=operation, decision="authorized", actor=owner, now=now)
     start_job(job=operation.job, technician=technician, actor=technician, clock=fixed(now))
     return Bay(operation.job, operation, fluid, washer, vehicle, technician, now)
+
+
+def look_and_finish(*, job: Job, odometer_out: Odometer | None, actor: User | None, clock: Clock) -> Job:
+    """Take the final look and finish the job, as the page does."""
+    take_final_look(job=job, actor=actor, clock=clock)
+    return finish_job(job=job, odometer_out=odometer_out, actor=actor, clock=clock)
 
 
 def outcome(event: StepEvent) -> str:

@@ -18,7 +18,7 @@ from jobs.actions.writing_up import add_operation
 from jobs.models import Advisory, DueService, Job, Procedure, ProcedureNeed, ProcedureRevision
 from jobs.queries_due import due_rows
 from tests.decided import decide
-from tests.jobs.bay_cast import Bay, in_bay
+from tests.jobs.bay_cast import UNGUARDED, Bay, in_bay, look_and_finish
 
 
 @pytest.fixture
@@ -26,8 +26,16 @@ def bay(shop, people, now) -> Bay:
     return in_bay(people, now)
 
 
+@pytest.fixture
+def loose(shop, people, now) -> Bay:
+    """A job none of whose steps must be done: each may be skipped."""
+    return in_bay(people, now, UNGUARDED)
+
+
 def finish(bay: Bay, odometer: int = 88412) -> Job:
-    return finish_job(job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, clock=fixed(bay.now))
+    return look_and_finish(
+        job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, clock=fixed(bay.now)
+    )
 
 
 def test_a_job_with_an_open_step_is_not_finished(bay: Bay) -> None:
@@ -52,14 +60,14 @@ def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
     bay.do_all()
     wiper = add_operation(job=bay.job, title="Rear wiper", actor=people["owner"], clock=fixed(now))
     decide(operation=wiper, actor=people["owner"], now=now)
-    with pytest.raises(Refused, match="Rear wiper: say what was done"):
+    with pytest.raises(Refused, match="Rear wiper: write what was done"):
         finish(bay)
 
 
 def test_the_odometer_out_is_asked_for_and_may_not_go_back(bay: Bay) -> None:
     bay.do_all()
     with pytest.raises(Refused, match="Read the odometer") as refused:
-        finish_job(job=bay.job, odometer_out=None, actor=bay.technician, clock=fixed(bay.now))
+        look_and_finish(job=bay.job, odometer_out=None, actor=bay.technician, clock=fixed(bay.now))
     assert refused.value.field == "reading"
     with pytest.raises(Refused, match="88,410"):
         finish(bay, 88000)
@@ -138,10 +146,10 @@ def test_a_service_replaces_what_another_procedure_left_due_on_the_same_fluid(ba
     assert [due.procedure for due in DueService.objects.all()] == [operation.revision.procedure]
 
 
-def test_a_service_whose_steps_were_all_left_out_sets_no_next_date(bay: Bay) -> None:
+def test_a_service_whose_steps_were_all_left_out_sets_no_next_date(loose: Bay) -> None:
     for number in range(1, 8):
-        bay.do(number, "skip", reason="customer changed their mind")
-    finish(bay)
+        loose.do(number, "skip", reason="customer changed their mind")
+    finish(loose)
     assert not DueService.objects.exists()
 
 
@@ -157,7 +165,7 @@ def test_a_service_whose_fill_was_skipped_keeps_the_due_date_it_had(bay: Bay, lo
     bay.do(6, "skip", reason="no fluid left on the shelf")
     browser, address = login("technician"), reverse("jobs:bay-finish", args=[bay.job.pk])
     assert "Not counted as done" in browser.get(address).content.decode()
-    answer = browser.post(address, {"reading": "88412", "unit": "mi"}, follow=True).content.decode()
+    answer = browser.post(address, {"look": "on", "reading": "88412", "unit": "mi"}, follow=True).content.decode()
     assert "Not counted as done: Transfer case fluid, change: “Fill to the edge” was skipped." in answer
     due = DueService.objects.get()
     assert (due.pk, due.on, due.operation_id) == (old.pk, old.on, old.operation_id)
@@ -166,18 +174,18 @@ def test_a_service_whose_fill_was_skipped_keeps_the_due_date_it_had(bay: Bay, lo
     assert not [breach for _, breaches in promises.run() for breach in breaches]
 
 
-def test_a_service_that_was_not_served_leaves_what_another_procedure_has_due(bay: Bay) -> None:
-    other = Procedure.objects.create(title="Repeated exchange", component=bay.component)
+def test_a_service_that_was_not_served_leaves_what_another_procedure_has_due(loose: Bay) -> None:
+    other = Procedure.objects.create(title="Repeated exchange", component=loose.component)
     revision = ProcedureRevision.objects.create(procedure=other, number=1, hours=1, every_months=12)
-    ProcedureNeed.objects.create(revision=revision, item=bay.fluid, quantity=1)
+    ProcedureNeed.objects.create(revision=revision, item=loose.fluid, quantity=1)
     Procedure.objects.filter(pk=other.pk).update(current=revision)
-    due_before(bay, other)
-    bay.do(1)
-    bay.do(2, reading="0.82")
-    bay.do(5)
+    due_before(loose, other)
+    loose.do(1)
+    loose.do(2, reading="0.82")
+    loose.do(5)
     for number in (3, 4, 6, 7):
-        bay.do(number, "skip", reason="the threads are gone")
-    finish(bay)
+        loose.do(number, "skip", reason="the threads are gone")
+    finish(loose)
     assert [due.procedure for due in DueService.objects.all()] == [other]
 
 
@@ -222,7 +230,8 @@ def due_before(bay: Bay, procedure: Procedure | None = None) -> DueService:
 def test_finishing_twice_changes_nothing(bay: Bay) -> None:
     bay.do_all()
     first = finish(bay)
-    second = finish(bay, 99999)
+    out = Odometer(99999, "mi")
+    second = finish_job(job=bay.job, odometer_out=out, actor=bay.technician, clock=fixed(bay.now))
     assert first.odometer_out_id == second.odometer_out_id
     assert bay.vehicle.readings.count() == 2
 

@@ -29,7 +29,7 @@ def look_at(shop, people, now):
 
 
 def looked(client, step: JobStep, **words: str):
-    given = {"event": str(uuid.uuid4()), "base_version": step.version, **words}
+    given = {"event": str(uuid.uuid4()), "shown": step.pk, "base_version": step.version, **words}
     return client.post(reverse("jobs:bay-step", args=[step.pk, "tick"]), given)
 
 

@@ -17,12 +17,11 @@ from garage.models import OdometerReading, Vehicle
 from invoicing.drafts import draft
 from invoicing.freezing import odometer_on_paper
 from jobs import queries
-from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.readings import correct_reading
 from jobs.models import DueService, Job
 from tests.invoicing.cast import Garage, part
-from tests.jobs.bay_cast import Bay, in_bay
+from tests.jobs.bay_cast import Bay, in_bay, look_and_finish
 
 D = Decimal
 pytestmark = pytest.mark.django_db
@@ -74,14 +73,14 @@ def test_the_intake_asks(shop, people, now, login) -> None:
 
 def test_the_bay_asks_before_it_finishes(people, now, shop, login) -> None:
     bay = in_bay(people, now)
-    answer = login("technician").post(f"/bay/{bay.job.pk}/finish/", {"reading": "9510000", "unit": "mi"})
+    answer = login("technician").post(f"/bay/{bay.job.pk}/finish/", {"look": "on", "reading": "9510000", "unit": "mi"})
     assert answer.status_code == 422 and "9,510,000 mi would be" in answer.content.decode()
 
 
 def finished(people: dict, now: dt.datetime, odometer: int) -> tuple[Bay, OdometerReading]:
     bay = in_bay(people, now)
     bay.do_all()
-    finish_job(job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, clock=fixed(now))
+    look_and_finish(job=bay.job, odometer_out=Odometer(odometer, "mi"), actor=bay.technician, clock=fixed(now))
     bay.job.refresh_from_db()
     assert bay.job.odometer_out is not None
     return bay, bay.job.odometer_out

@@ -1,0 +1,58 @@
+// The bay: a step that has just come waits before its acts can be pressed. A second tap, or a key held down, was meant
+// for the step before it. (The server asks too: each act names the step it was shown with.)
+
+const WAIT = 700; // ms; a double tap takes 250 to 400
+const ACTS = "button, summary, [type=radio], [type=checkbox], a.act";
+
+let step = null;
+let until = 0;
+let waiting;
+let held = false;
+
+/** Let the acts of a step that is new on the screen wait; the focus stays where it is. */
+function wait() {
+  const now = document.getElementById("open-step");
+  if (now === step) return;
+  step = now;
+  if (!step) return;
+  until = performance.now() + WAIT;
+  for (const act of step.querySelectorAll(ACTS)) act.setAttribute("aria-disabled", "true");
+  clearTimeout(waiting);
+  waiting = setTimeout(() => {
+    for (const act of document.querySelectorAll("#open-step [aria-disabled]")) act.removeAttribute("aria-disabled");
+  }, WAIT);
+}
+
+const inside = (event) => Boolean(step?.contains(event.target));
+const early = (event) => inside(event) && event.timeStamp < until;
+
+function stop(event) {
+  event.preventDefault();
+  event.stopImmediatePropagation();
+}
+
+/** Whether a key would press or send something where it is pressed, and not only write. */
+function presses({ key, target }) {
+  if (key === "Enter") return !target.matches("textarea");
+  return key === " " && target.matches(ACTS);
+}
+
+// On the window, before any other script hears of it: a form that is not sent must not be marked as sent.
+addEventListener("keydown", (event) => {
+  if (!inside(event) || !presses(event) || !(event.repeat || early(event))) return;
+  held = true; // until it is let go: some browsers press a button only then
+  stop(event);
+}, true);
+addEventListener("keyup", (event) => {
+  if (held && presses(event)) stop(event);
+  held = false;
+}, true);
+addEventListener("click", (event) => {
+  if (early(event) || (held && inside(event))) stop(event);
+}, true);
+addEventListener("submit", (event) => {
+  if (early(event)) stop(event);
+}, true);
+
+document.addEventListener("htmx:afterSwap", wait);
+wait();
