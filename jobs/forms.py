@@ -17,7 +17,7 @@ from garage.photos import ACCEPT
 from jobs import amounts, showing
 from jobs.actions.intake import FACTS
 from jobs.actions.writing_up import LINE_FIELDS, OPERATION_FIELDS, TAX_CLASSES, UNITS, kind_of
-from jobs.models import CarTaken, Finer, Job, Line, LineKind, Operation, Stage
+from jobs.models import CarTaken, Finer, Job, Line, LineKind, Operation
 from jobs.seen import mark
 from parts.doubts import about_selling
 from parts.models import Item
@@ -188,21 +188,6 @@ class StartForm(forms.Form):
     def __init__(self, data: Any = None, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
         self.fields["technician"].queryset = User.objects.filter(is_active=True).exclude(role="reader")  # type: ignore[attr-defined]
-
-
-class StageFilter(forms.Form):
-    """The counter's list, narrowed to what its jobs wait for."""
-
-    STAGES = (
-        ("", "everything open"),
-        (Stage.WRITTEN_UP, "an estimate"),
-        (Stage.AWAITING, "authorization"),
-        (Stage.READY, "the bay"),
-        (Stage.IN_BAY, "the work in the bay"),
-        (Stage.FINISHED, "the invoice"),
-    )
-
-    stage = forms.ChoiceField(label="Waiting for", choices=STAGES, required=False)
 
 
 class CorrectReadingForm(forms.Form):

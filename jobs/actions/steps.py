@@ -8,11 +8,9 @@ conflict: both are kept, the step stays as it is, and the answer says so in word
 import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
-
-from django.db.models import Max
 
 from garage import audit
 from garage.access import may
@@ -23,29 +21,27 @@ from garage.models import User
 from garage.texts import fitting
 from garage.writing import writing
 from jobs import objections, stages
+from jobs.actions.acts import Act
 from jobs.actions.draws import NEW_ONE, draw_at_step, line_used, old_among, taking_at, undo_at_step
-from jobs.actions.evidence import record_sample
 from jobs.actions.not_done import end_as_not_done
+from jobs.actions.recording import follow_up, keep_reading, keep_sample, looks_otherwise
 from jobs.consent_words import all_beyond
 from jobs.consents import consent_of
-from jobs.fluids import BOILING_POINT, FIGURES, FLUIDS, FREEZE_POINT, THINGS, WATER, read_figure
 from jobs.held_words import what_holds, why_not_skipped
 from jobs.holding import closed_by, guarded, to_do
-from jobs.models import FluidSample, JobStep, ProcedureStep, Reading, StepEvent
-from jobs.queries_bay import drained_before, steps_to_work
+from jobs.models import JobStep, ProcedureStep, StepEvent
+from jobs.queries_bay import steps_to_work
 from jobs.readings import (
     IMPLIED,
     Measured,
     Spec,
     in_liters,
     is_volume,
-    judged_by,
     odd_amount,
     over_torque,
     read,
     spec_of,
 )
-from jobs.verdict import Seen
 
 TICK, UNTICK, SKIP, NOTE = StepEvent.Kind.TICK, StepEvent.Kind.UNTICK, StepEvent.Kind.SKIP, StepEvent.Kind.NOTE
 CONFIRM, CANNOT, CLOSE = StepEvent.Kind.CONFIRM, StepEvent.Kind.CANNOT, StepEvent.Kind.CLOSE
@@ -54,28 +50,6 @@ WANTED: dict[str, str] = {TICK: DONE, CONFIRM: DONE, UNTICK: OPEN, SKIP: SKIPPED
 
 #: What became of an act: it was done; it was so already; it differs from what somebody else did meanwhile.
 APPLIED, SAME, CONFLICT = "applied", "same", "conflict"
-
-
-@dataclass(frozen=True)
-class Act:
-    """An act under way: on which step, with what, by whom and when; `second` is who else confirms it."""
-
-    step: JobStep
-    kind: str
-    base_version: int
-    data: Mapping[str, str]
-    actor: User | None
-    now: dt.datetime
-    second: User | None = None
-
-    @property
-    def steps(self) -> list[JobStep]:
-        """All steps of the operation, in order."""
-        return list(self.step.operation.steps.all())
-
-    def said(self, name: str) -> str:
-        """One of the act's words, trimmed."""
-        return self.data.get(name, "").strip()
 
 
 @writing()
@@ -177,22 +151,12 @@ def _reads_otherwise(doing: Act) -> bool:
     standing = doing.step.readings.last()
     if WANTED.get(doing.kind) != DONE or spec is None:
         return False
-    if doing.kind == TICK and hasattr(doing.step, "sample") and _looks_otherwise(doing, doing.step.sample):
+    if doing.kind == TICK and hasattr(doing.step, "sample") and looks_otherwise(doing, doing.step.sample):
         return True
     if not typed and standing is None:
         return False
     measured = read(replace(spec, outside="reason"), typed, doing.said("reason") or "compared")
     return (measured and measured.value) != (standing and standing.value)
-
-
-def _looks_otherwise(doing: Act, standing: FluidSample) -> bool:
-    """Whether an act saw another sample than the one that stands; a note or a distance it leaves out is no other."""
-    notes, distance = doing.said("notes"), _distance(doing)
-    return (
-        _seen(doing) != standing.seen
-        or bool(notes and notes != standing.notes)
-        or (distance is not None and distance != standing.distance_on_fluid)
-    )
 
 
 def _standing(step: JobStep) -> str:
@@ -246,9 +210,9 @@ def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
         raise Refused("Take the photo first, or write why it cannot be taken.")
     if spec and measured:
         step.readings.all().delete()  # of a step that is confirmed again; the events keep what was read
-        _keep_reading(doing, measured)
+        keep_reading(doing, measured)
         if over_torque(spec, measured):
-            _follow_up(doing, measured)
+            follow_up(doing, measured)
     if again:
         if measured is None or (before and measured.value == before.value) or not _pours(step):
             return _stand(doing, DONE, "")
@@ -256,7 +220,7 @@ def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
     elif doing.kind == TICK:
         step.confirmed_by, step.confirmed_why = None, ""
         if written and written.kind == ProcedureStep.Kind.SAMPLE:
-            _keep_sample(doing, measured)
+            keep_sample(doing, measured)
     step.shortage = draw_at_step(
         step,
         poured,
@@ -384,87 +348,6 @@ def _stand(doing: Act, state: str, reason: str) -> dict[str, Any]:
     operation.finished_at = None  # what was finished and is changed is to be finished again, and judged anew
     operation.save(update_fields=["started_at", "technician", "finished_at"])
     return _result(step, APPLIED, step.shortage)
-
-
-def _keep_reading(doing: Act, measured: Measured) -> None:
-    spec = spec_of(doing.step.written)
-    assert spec is not None
-    Reading.objects.create(
-        step=doing.step,
-        name=spec.name,
-        value=measured.value,
-        unit=measured.unit,
-        typed=fitting(measured.typed, 40, "reading"),
-        low=judged_by(spec)[0],
-        high=judged_by(spec)[1],
-        verdict=measured.band,
-        reason="" if measured.band == "ok" else fitting(doing.said("reason"), 200, "reason"),
-        at=doing.now,
-        by=doing.actor,
-    )
-
-
-def _follow_up(doing: Act, measured: Measured) -> None:
-    """Put a note and a check on the operation: what was tightened past its limit must be looked at before it leaves."""
-    step = doing.step
-    said = f"Tightened to {measured.typed}, past the limit: {doing.said('reason')}"
-    step.note = "\n".join(filter(None, [step.note, said]))
-    if step.follow_ups.filter(state=OPEN).exists():
-        return
-    last = step.operation.steps.aggregate(last=Max("position"))["last"]
-    title = f"Tightened too far: check threads and seat of “{step}”"
-    JobStep.objects.create(operation=step.operation, follows=step, title=title, position=last + 1)
-
-
-def _keep_sample(doing: Act, measured: Measured | None) -> None:
-    step, seen = doing.step, _seen(doing)
-    record_sample(
-        operation=step.operation,
-        step=step,
-        seen=seen,
-        typed={name: doing.said(name) for name in FIGURES},
-        volume_out=measured.liters() if measured else drained_before(step),
-        distance_on_fluid=_distance(doing),
-        notes=doing.said("notes"),
-        actor=doing.actor,
-        clock=fixed(doing.now),
-    )
-
-
-def _seen(doing: Act) -> Seen:
-    """What an act says of a sample, in the words of the procedure's kind of fluid, with the figures of its testers."""
-    assert doing.step.written is not None  # asked by the caller
-    revision = doing.step.written.revision
-    fluid = FLUIDS[revision.fluid_kind]
-    unsaid = [thing for thing in THINGS if thing in fluid.words and not doing.said(thing)]
-    if unsaid:
-        raise Refused(f"Say what the fluid looks like: {', '.join(unsaid)}.", unsaid[0])
-    words = {thing: doing.said(thing) if thing in fluid.words else "" for thing in THINGS}
-    return Seen(
-        **words,
-        kind=fluid.name,
-        freeze_point=_figure(doing, FREEZE_POINT),
-        water=_figure(doing, WATER),
-        boiling_point=_figure(doing, BOILING_POINT),
-        specification=revision.specification,
-    )
-
-
-def _distance(doing: Act) -> int | None:
-    """The distance on the fluid as it was typed; None where nothing was."""
-    distance = doing.said("distance").replace(",", "")
-    if distance and not (distance.isdecimal() and len(distance) < 8):
-        raise Refused("The distance on the fluid is a whole number.", "distance")
-    return int(distance) if distance else None
-
-
-def _figure(doing: Act, name: str) -> Decimal | None:
-    """A figure of a sample as it was typed; None where nothing was."""
-    typed = doing.said(name)
-    try:
-        return read_figure(name, typed) if typed else None
-    except ValueError as error:
-        raise Refused(str(error), name) from error
 
 
 def _pours(step: JobStep) -> bool:

@@ -26,7 +26,8 @@ from jobs.bay_list import groups
 from jobs.bay_sheet import spoken, work_of
 from jobs.consents import authorized, consent_of
 from jobs.fluids import FLUIDS, OIL
-from jobs.forms_bay import ACT_FORMS, FINDINGS, DrawForm, FindingsForm, FinishForm, SampleAnswerForm, act_form
+from jobs.forms_bay import FINDINGS, DrawForm, FindingsForm, FinishForm
+from jobs.forms_steps import ACT_FORMS, SampleAnswerForm, act_form
 from jobs.models import Job, Operation, StepEvent
 from jobs.queries_bay import bay_list, samples_of
 from jobs.taken import amount_of, left_over

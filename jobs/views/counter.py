@@ -11,7 +11,7 @@ from garage.models import User
 from garage.pressing import Act
 from garage.web import asked, page_of, render_page
 from jobs import queries
-from jobs.forms import StageFilter
+from jobs.forms_lists import StageFilter
 from jobs.models import Job
 from jobs.next_act import next_act
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from garage.access import allowed
 from garage.web import asked, key_in, page_address, render_page
 from jobs.calls import Place, calls, cars_due
-from jobs.forms_due import DueFilter
+from jobs.forms_lists import DueFilter
 
 SHOWN = 30
 

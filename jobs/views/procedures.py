@@ -12,7 +12,7 @@ from garage.cuts import first_of
 from garage.web import after_post, asked, attempt, key_in, render_page
 from jobs.access_bay import procedure_for, revision_of
 from jobs.actions.procedures import publish
-from jobs.forms_bay import ProcedureFileForm
+from jobs.forms_procedures import ProcedureFileForm
 from jobs.models import ProcedureRevision
 from jobs.procedure_check import Checked, check
 from jobs.procedure_files import write

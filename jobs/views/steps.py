@@ -17,7 +17,8 @@ from jobs.access import step_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.evidence import answer_sample, photograph_step
 from jobs.actions.steps import APPLIED, act
-from jobs.forms_bay import ACT_FORMS, ActForm, SampleAnswerForm, StepPhotoForm, act_form
+from jobs.forms_bay import StepPhotoForm
+from jobs.forms_steps import ACT_FORMS, ActForm, SampleAnswerForm, act_form
 from jobs.models import JobStep, StepEvent
 from jobs.views.bay import WRITE, work_page
 

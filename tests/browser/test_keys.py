@@ -12,8 +12,9 @@ from tests.browser.keyboard import Keyboard
 from tests.browser.running import Running
 from tests.browser.sentences import box, steady
 
-#: Half of the 378 that this visit took before there were keys and before a page began at its next act.
-MOST = 189
+#: Half of the 394 that a visit took before there were keys and before a page began at its next act. This one took 378,
+#: and takes 175 where no other car waits for the bay.
+MOST = 197
 
 CUSTOMER, PLATE = "Ida Moss", "KEY-197"
 DONE = re.compile("^Done")

@@ -16,6 +16,7 @@ from jobs.actions.writing_up import add_operation
 from jobs.models import DueService, Job
 from tests.invoicing.cast import Garage, broken, labor
 from tests.invoicing.test_closing import close, html
+from tests.invoicing.test_papers import read_out
 from tests.invoicing.test_unbilled import yes_again
 from tests.jobs.bay_cast import Bay, in_bay, look_and_finish
 
@@ -59,7 +60,7 @@ def test_no_invoice_is_issued_without_the_customers_word_and_then_it_names_what_
     take(garage, bay.job)
     invoice = garage.issue(bay.job)
     assert [row.title for row in InvoiceOperation.objects.all()] == ["Rear wiper"]
-    printed = " ".join(text_of(papers.invoice_paper(invoice.pk)).split())
+    printed = read_out(papers.invoice_paper(invoice.pk))
     for words in (
         "Not done",
         "Transfer case fluid, change. Not done: the threads are stripped",

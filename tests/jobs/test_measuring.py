@@ -67,7 +67,7 @@ def page(client, bay: Bay, number: int) -> str:
 
 def test_a_slip_of_the_point_is_asked_about_before_it_empties_the_shelf(level: Bay, login) -> None:
     client = login("technician")
-    given = {"reading": "2.0", "reason": "ran out of the hole"}
+    given: dict[str, Any] = {"reading": "2.0", "reason": "ran out of the hole"}
     asked = step_post(client, level.step(6), **given)
     assert asked.status_code == 422
     text = asked.content.decode()

@@ -13,8 +13,8 @@ from jobs.readings import Spec, band_of, judged_by, odd_amount, read, shown
 
 def spec(unit: str, **limits: Any) -> Spec:
     """A step that turns away what lies outside `low` and `high`."""
-    given = {name: Decimal(limits[name]) if name in limits else None for name in ("target", "low", "high")}
-    return Spec(name="reading", unit=unit, outside="refuse", tightens=False, required=True, **given)
+    target, low, high = (Decimal(limits[name]) if name in limits else None for name in ("target", "low", "high"))
+    return Spec("reading", unit, target, low, high, outside="refuse", tightens=False, required=True)
 
 
 @pytest.mark.parametrize("typed", ["40", "104 F", "12"])

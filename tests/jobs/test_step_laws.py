@@ -4,6 +4,7 @@ import random
 import uuid
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 
 import pytest
 from django.db import transaction
@@ -155,8 +156,10 @@ def test_one_need_is_taken_from_the_shelf_once(
 
 def by_hand(bay: Bay, line: Line, amounts: list[Decimal]) -> None:
     for amount in amounts:
-        given = {"key": uuid.uuid4(), "line": line, "quantity": amount, "actor": bay.technician}
+        take = partial(
+            draw_for_line, key=uuid.uuid4(), line=line, quantity=amount, actor=bay.technician, clock=fixed(bay.now)
+        )
         try:
-            draw_for_line(**given, clock=fixed(bay.now))
+            take()
         except Questions as asked:
-            draw_for_line(**given, as_it_is=answer_to(asked.questions), clock=fixed(bay.now))
+            take(as_it_is=answer_to(asked.questions))

@@ -88,7 +88,7 @@ def test_the_worst_sign_decides_and_stands_first() -> None:
 def test_every_word_of_the_form_is_known_to_the_rule_and_has_a_label(kind: str) -> None:
     words = FLUIDS[kind].words
     offered = product(*(words.get(thing, [""]) for thing in ("color", "clarity", "particles", "smell")))
-    found = {judge(Seen(*seen, kind=kind)).word for seen in offered}
+    found = {judge(Seen(color, clarity, particles, smell, kind)).word for color, clarity, particles, smell in offered}
     assert found == set(SCALE) == set(FluidSample.Verdict.values)
     assert set(words["clarity"]) <= set(FluidSample.Clarity.values)
     assert set(words["particles"]) <= set(FluidSample.Particles.values)

@@ -1,10 +1,25 @@
-"""What narrows the list of services due."""
+"""What narrows the lists at the counter: jobs by what they wait for, services due by day and component."""
 
 import datetime as dt
 
 from django import forms
 
-from jobs.models import Component
+from jobs.models import Component, Stage
+
+
+class StageFilter(forms.Form):
+    """The counter's list, narrowed to what its jobs wait for."""
+
+    STAGES = (
+        ("", "everything open"),
+        (Stage.WRITTEN_UP, "an estimate"),
+        (Stage.AWAITING, "authorization"),
+        (Stage.READY, "the bay"),
+        (Stage.IN_BAY, "the work in the bay"),
+        (Stage.FINISHED, "the invoice"),
+    )
+
+    stage = forms.ChoiceField(label="Waiting for", choices=STAGES, required=False)
 
 
 class DueFilter(forms.Form):
