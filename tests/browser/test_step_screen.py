@@ -196,9 +196,11 @@ def test_a_wrench_in_the_other_unit_is_typed_as_it_reads(person: Person, running
         step = steps[6]
     page = person("technician", **TABLET)
     page.goto(f"/bay/{came.job.pk}/?step={step.pk}")
-    here, field = page.locator(".step.open"), box(page, "Torque, ft·lb")
+    here = page.locator(".step.open .step-form")
+    field = box(here, "Torque, ft·lb")
     pad = here.get_by_role("group", name="Number pad")
     expect(pad.get_by_role("button", name="ft·lb")).to_have_attribute("aria-pressed", "true")
+    steady(page)
     for key in ("1", "7", "N·m", "Decimal point", "6", "5", "Erase"):
         pad.get_by_role("button", name=key, exact=True).tap()
     expect(field).to_have_value("17.6 N·m")
