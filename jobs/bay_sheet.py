@@ -156,7 +156,7 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
     return Work(job, shown, _open_step(enlarged) if enlarged else None, may_start=may_start)
 
 
-def spoken(work: Work, act: StepEvent) -> str:
+def status_after(work: Work, act: StepEvent) -> str:
     """Say what an act on a step came to and what is next, as short as it can be heard."""
     number = {"number": act.step.position}
     done = {
