@@ -83,7 +83,7 @@ def visits(found: Iterable[Job], reader: User | None = None) -> list[Visit]:
 def sheets() -> QuerySet[Job]:
     """Jobs with everything that stands on the sheet: operations with their lines and items, customer, photos."""
     lines = Line.objects.select_related("item__current", "need")
-    steps = JobStep.objects.select_related("confirmed_by")
+    steps = JobStep.objects.select_related("confirmed_by", "sample__told_by")
     operations = Operation.objects.select_related(
         "revision__procedure", "component", "technician", "not_done__step", "not_done__by", "not_done__taken__by"
     ).prefetch_related(Prefetch("lines", lines), Prefetch("steps", steps))

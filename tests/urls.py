@@ -16,6 +16,7 @@ PUBLIC = {
 #: Where the owner meets no page in the crawl's garage, for a reason.
 NOTHING_TO_SEE = {
     "login": "who is in is led on",
+    "invoicing:job-pay": "leads to the payment, or to the sheet when nothing is owed",
     "jobs:line-amount": "asked with what was typed",
     "jobs:operation": "leads to its place on the sheet",
 }

@@ -358,7 +358,7 @@ def test_the_currency_stays_once_a_paper_was_written_and_stands_on_every_row(
     shop.refresh_from_db()
     answer = login(Role.OWNER).post("/shop/", {**model_to_dict(shop, FIELDS), "currency": "USD", "name": "Fell"})
     assert answer.status_code == 422 and "the currency stays" in text_of(answer) and "Fell" in text_of(answer)
-    assert "€70.33 owed" in text_of(login(Role.COUNTER).get(f"/invoices/{invoice.pk}/"))
+    assert "€70.33 overdue since Mar 16, 2026" in text_of(login(Role.COUNTER).get(f"/invoices/{invoice.pk}/"))
     assert "€80.33" in read_out(papers.invoice_paper(invoice.pk))
     ShopProfile.objects.update(currency="USD")  # behind the verb's back: papers still say their own
     assert "All amounts in EUR" in read_out(papers.invoice_paper(invoice.pk))

@@ -234,7 +234,7 @@ class TestAPriceFarFromTheShelfs:
         asked = client.post(URL, data)
         page = asked.content.decode()
         assert asked.status_code == 422
-        assert f"{blade}: the shelf’s price is $18.50 each, this line says {said}." in page
+        assert f"{blade}: the shelf’s price is $18.50 each, this line says ${said}." in page
         assert not Invoice.objects.exists()
         answer = page.partition('name="as_it_is" value="')[2].partition('"')[0]
         confirmed = {**data, "press": "", "as_it_is": answer}

@@ -46,7 +46,7 @@ with Path(__file__).parents[1].joinpath("reference/brake-fluid-fmvss116.csv").op
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["sign"])
 def test_every_published_sign_is_taken_as_its_source_takes_it(row) -> None:
-    sign = row["sign"]
+    sign = row["sign"].replace(" %", "%")  # a percent as the screens write it
     if sign in IN_A_LABORATORY:
         assert sign in {known.sign for known in LABORATORY}
     elif sign in NO_FAULT:

@@ -353,7 +353,7 @@ def test_work_of_a_canceled_job_is_no_longer_changed(counter):
 
 def test_sublet_work_names_who_does_it(counter):
     fields = {**PART, "kind": "sublet", "tax_class": "sublet", "sublet_to": " "}
-    with pytest.raises(Refused, match="by whom") as refused:
+    with pytest.raises(Refused, match="Write who does the sublet work") as refused:
         counter.line(counter.operation(), fields)
     assert refused.value.field == "sublet_to"
 
