@@ -124,6 +124,19 @@ class OpenStep:
     verdict: Verdict | None
     uses: Item | None
 
+    def shows(self, form: str) -> bool:
+        """Whether the form of this kind of act, or `answer`, stands on the page, so that its errors can be read."""
+        due = to_do(self.step)
+        return {
+            "tick": due and not self.held,
+            "skip": due and not self.guarded and not self.step.again,
+            "confirm": due and self.guarded and not self.held,
+            "cannot": due,
+            "untick": not due,
+            "note": True,
+            "answer": self.step.stopped,
+        }[form]
+
 
 @dataclass(frozen=True)
 class Work:

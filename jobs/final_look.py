@@ -33,9 +33,16 @@ def _mark(step: JobStep) -> list[object]:
 
 
 def standing(job: Job, operations: Iterable[Operation]) -> FinalLook | None:
-    """The final look that holds for the work of a job as it stands, all its operations with their steps; or None."""
+    """The final look that holds for the work of a job as it stands, all its operations with their steps; or None.
+
+    One that was taken alone holds no longer once the shop asks for another person's.
+    """
     last = job.final_looks.select_related("by").last()
-    return last if last is not None and last.work == mark_of(operations) else None
+    rows = list(operations)
+    if last is None or last.work != mark_of(rows):
+        return None
+    alone = not last.reason and asks_another([row for row in rows if row.started_at or row.correction], last.by)
+    return None if alone else last
 
 
 def worked(operations: Iterable[Operation]) -> set[int]:

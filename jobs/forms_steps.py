@@ -65,7 +65,16 @@ class ActForm(forms.Form):
         }
 
 
-class TickForm(AskingForm, ActForm):
+class AskingActForm(AskingForm, ActForm):
+    """An act that may be asked back about: the answers are among its words."""
+
+    def words(self) -> dict[str, str]:
+        """What was typed, and the answers to what was asked back."""
+        answers = self.data.get("as_it_is", "")
+        return super().words() | ({"as_it_is": answers} if answers and len(answers) <= MOST_ANSWERS else {})
+
+
+class TickForm(AskingActForm):
     """Done, with what was read and, where it lies outside its limits, why."""
 
     reading = forms.CharField(label="Reading", max_length=40, required=False)
@@ -98,11 +107,6 @@ class TickForm(AskingForm, ActForm):
         if field == "reason":
             self.fields["reason"].required = True
         super().add_error(field, error)
-
-    def words(self) -> dict[str, str]:
-        """What was typed, and the answers to what was asked back."""
-        answers = self.data.get("as_it_is", "")
-        return super().words() | ({"as_it_is": answers} if answers and len(answers) <= MOST_ANSWERS else {})
 
     @property
     def asks_why(self) -> bool:
@@ -151,12 +155,30 @@ class SampleForm(TickForm):
 
 
 class SampleAnswerForm(forms.Form):
-    """Who was told of what a sample showed, and what they said: the work goes on after it."""
+    """Who was told of what a sample showed, and what they said: the work goes on after it.
 
+    It names the sample that it answers: an answer to one that was taken again meanwhile opens nothing.
+    """
+
+    sample = forms.IntegerField(widget=forms.HiddenInput, required=False)
     told = forms.CharField(label="Who was told", max_length=80, error_messages={"required": "Write who was told."})
     told_words = forms.CharField(
         label="What they said", max_length=200, error_messages={"required": "Write what they said."}
     )
+
+    def __init__(self, data: Any = None, *, sample: FluidSample | None) -> None:
+        super().__init__(data, initial={"sample": sample and sample.pk})
+        self.standing = sample
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if self.standing is None:
+            self.add_error(None, _("The step was reopened meanwhile: look at the fluid again."))
+        elif cleaned.get("sample") != self.standing.pk:
+            self.add_error(None, _("The fluid was looked at again meanwhile: read what it shows now, then ask again."))
+            data: Any = self.data
+            self.data = {**data.dict(), "sample": str(self.standing.pk)}
+        return cleaned
 
 
 class SkipForm(ActForm):
@@ -177,7 +199,7 @@ class CannotForm(ActForm):
     )
 
 
-class ConfirmForm(ActForm):
+class ConfirmForm(AskingActForm):
     """A second person answers for the step: why, and their own log-in, which is asked and not kept."""
 
     kind = StepEvent.Kind.CONFIRM

@@ -51,12 +51,13 @@ def from_data(data: Mapping[str, object]) -> Written:
 def _procedure(top: Fields) -> Written:
     repeat = top.group("repeat")
     distance = _distance(repeat) if repeat else (None, "mi")
+    capacity = _volume(top, "capacity")
     written = Written(
         title=top.text("procedure", longest=120, required=True),
         component=top.text("component", longest=60, required=True),
         summary=top.text("summary"),
         hours=top.number("hours", required=True, places=9) or Decimal(0),
-        capacity=_volume(top, "capacity"),
+        capacity=capacity,
         drain=_volume(top, "drains"),
         fluid_kind=top.choice("fluid kind", tuple(FLUIDS), default=OIL),
         specification=top.text("specification", longest=120),
@@ -68,7 +69,7 @@ def _procedure(top: Fields) -> Written:
         cautions=top.strings("cautions"),
         applies_to=tuple(_vehicles(row) for row in top.rows("applies to")),
         needs=tuple(_need(row) for row in top.rows("needs")),
-        steps=_steps(top.rows("steps", required=True)),
+        steps=_steps(top.rows("steps", required=True), capacity),
     )
     for part in (top, repeat):
         if part:
@@ -184,7 +185,7 @@ def _need(row: Fields) -> Need:
     return need
 
 
-def _steps(rows: list[Fields]) -> tuple[Step, ...]:
+def _steps(rows: list[Fields], capacity: Amount | None) -> tuple[Step, ...]:
     steps = tuple(_step(row) for row in rows)
     names = [step.name for step in steps if step.name]
     earlier: list[str] = []
@@ -196,6 +197,7 @@ def _steps(rows: list[Fields]) -> tuple[Step, ...]:
                 row.problem("needs", f"no step is called “{needed}”; there are: {', '.join(names) or 'none'}.")
             elif needed not in earlier:
                 row.problem("needs", f"“{needed}” does not come before this step.")
+        _check_filling(step, row, capacity)
         earlier += [step.name] if step.name else []
     return tuple(replace(step, needs=tuple(name for name in names if name in step.needs)) for step in steps)
 
@@ -228,8 +230,24 @@ def _check_reading(step: Step, row: Fields, reading: Fields | None) -> None:
     if reading and measure and measure.unit and wanted and DIMENSION[measure.unit] != wanted:
         units = ", ".join(label(code) for code, dimension in DIMENSION.items() if dimension == wanted)
         reading.problem("unit", f"{label(measure.unit)} is no {wanted}: a {step.kind} step is read in {units}.")
+    if reading and measure and wanted:
+        for name, value in zip(FIGURES, (measure.target, measure.low, measure.high), strict=True):
+            if value is not None and (value < 0 or (value == 0 and name == "target")):
+                reading.problem(name, f"{value} is no {wanted} that can be read.")
     if step.kind == "tighten" and not step.how and not (measure and _says_how_much(measure)):
         row.problem("how", "say the torque (reading, with target or from and to), or how it is tightened without one.")
+
+
+def _check_filling(step: Step, row: Fields, capacity: Amount | None) -> None:
+    """Note a filling of more than the unit holds: a slip of the point would be poured as it is written."""
+    measure = step.reading
+    if step.kind != "fill" or measure is None or measure.target is None or capacity is None or not capacity.known:
+        return
+    if DIMENSION.get(measure.unit) != "volume" or _nine_places(measure.target, measure.unit, "L") <= capacity.value:
+        return
+    if reading := row.group("reading"):
+        said = f"{measure.target} {label(measure.unit)}"
+        reading.problem("target", f"{said} is more than the capacity of {capacity.typed}.")
 
 
 def _says_how_much(measure: Measure) -> bool:

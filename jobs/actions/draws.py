@@ -173,8 +173,13 @@ def _too_much(line: Line, quantity: Decimal) -> list[str]:
 
 
 def _too_little(line: Line, quantity: Decimal) -> list[str]:
-    """What to ask before so much comes back: it leaves far less than is planned, and not nothing."""
+    """What to ask before so much comes back: it leaves far less than was filled in, or far less than is planned and not
+    nothing."""
     left = used_on(line).quantity - quantity
+    poured = taken_of(line).poured
+    if poured and FAR * left < poured:
+        sentence = _("With this, only %(left)s of %(item)s stays taken; %(poured)s was filled in. Is that right?")
+        return [sentence % {"left": amount_of(line, left), "item": line, "poured": amount_of(line, poured)}]
     if not 0 < FAR * left < line.base_quantity:
         return []
     sentence = _("With this, only %(left)s of %(item)s stays taken; %(planned)s is planned. Is that right?")

@@ -162,6 +162,8 @@ def _reads_otherwise(doing: Act) -> bool:
 def _standing(step: JobStep) -> str:
     if step.again:
         return f"A step that “{step}” stands on was reopened meanwhile: it is to be confirmed again."
+    if step.state == OPEN and step.by is None:
+        return f"“{step.operation}” ended as not done meanwhile, and was reopened."
     sample = getattr(step, "sample", None)
     did = {DONE: "did", SKIPPED: "skipped", OPEN: "unticked"}[JobStep.State(step.state)]
     seen = [sample.described] if sample is not None else []
@@ -204,7 +206,7 @@ def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
     before = step.readings.last()
     measured = read(spec, doing.said("reading"), doing.said("reason")) if spec else None
     poured = measured.liters() if measured and is_volume(measured.unit) and _pours(step) else None
-    if doing.kind == TICK and (measured or not again):
+    if measured or not again:
         _ask(doing, measured, poured)
     if doing.kind == TICK and written and written.kind == ProcedureStep.Kind.PHOTO and not step.photos.exists():
         raise Refused("Take the photo first, or write why it cannot be taken.")

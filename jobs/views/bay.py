@@ -71,14 +71,14 @@ def work_page(
     consent = consent_of(job, job.operations.all())
     work = work_of(job, consent, queries.used(lines), chosen, viewer=actor_of(request))
     context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": status_after(work, act) if act else ""}
-    if forms and (work.open is None or work.open.held or work.open.step.pk != chosen):
+    if forms and not (work.open and work.open.step.pk == chosen and all(work.open.shows(kind) for kind in forms)):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step
         made = {kind: act_form(kind, step) for kind in ACT_FORMS}
         fluid = FLUIDS[step.written.revision.fluid_kind if step.written else OIL]
         context |= {
-            "forms": {**made, "answer": SampleAnswerForm(), **(forms or {})},
+            "forms": {**made, "answer": SampleAnswerForm(sample=getattr(step, "sample", None)), **(forms or {})},
             "signs": fluid.signs.values(),
             "laboratory": fluid.laboratory,
         }

@@ -19,7 +19,7 @@ from jobs.actions.evidence import answer_sample, photograph_step
 from jobs.actions.steps import APPLIED, act
 from jobs.forms_bay import StepPhotoForm
 from jobs.forms_steps import ACT_FORMS, ActForm, SampleAnswerForm, act_form
-from jobs.models import JobStep, StepEvent
+from jobs.models import FluidSample, JobStep, StepEvent
 from jobs.views.bay import WRITE, work_page
 
 
@@ -87,19 +87,20 @@ def sample_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Say who was told of what a sample showed and what they said, so that the work goes on."""
     step = step_for(request, pk)
     sample = getattr(step, "sample", None)
-    if sample is None:
-        raise Http404
-    form = SampleAnswerForm(request.POST)
-    answered = attempt(
-        form,
-        lambda: answer_sample(
+    form = SampleAnswerForm(request.POST, sample=sample)
+
+    def answer() -> FluidSample:
+        assert sample is not None  # the form asked
+        told = form.cleaned_data
+        return answer_sample(
             sample=sample,
-            person=form.cleaned_data["told"],
-            words=form.cleaned_data["told_words"],
+            person=told["told"],
+            words=told["told_words"],
             actor=actor_of(request),
             clock=timezone.now,
-        ),
-    )
+        )
+
+    answered = attempt(form, answer)
     job = bay_job_for(request, step.operation.job_id)
     if answered is None:
         return work_page(request, job, chosen=pk, forms={"answer": form}, status=422)

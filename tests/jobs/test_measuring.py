@@ -288,11 +288,12 @@ def test_a_bad_sample_stops_the_work_until_somebody_has_said_what_is_to_be_done(
         bay.do(4, "skip", reason="no time")
     assert "Nothing is done after it" in login("counter").get(reverse("jobs:sheet", args=[bay.job.pk])).content.decode()
     answer = reverse("jobs:sample-answer", args=[bay.step(3).pk])
-    empty = client.post(answer, {"told": "Odile Marrant", "told_words": ""})
+    named = {"sample": bay.step(3).sample.pk, "told": "Odile Marrant"}
+    empty = client.post(answer, {**named, "told_words": ""})
     assert empty.status_code == 422
     assert "Write what they said." in empty.content.decode()
     assert 'value="Odile Marrant"' in empty.content.decode()
-    client.post(answer, {"told": "Odile Marrant", "told_words": "Fill it, the radiator is replaced next week."})
+    client.post(answer, {**named, "told_words": "Fill it, the radiator is replaced next week."})
     assert step_post(client, bay.step(4), reading="13").status_code == 303
     said = "Odile Marrant was told by Technician Test and said: “Fill it, the radiator is replaced next week.”"
     assert said in client.get(url).content.decode()
