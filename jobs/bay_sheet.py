@@ -8,6 +8,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from garage.models import User
+from garage.numbers import round_half_up
 from garage.templatetags.figures import when
 from garage.units import both, convert, typed_unit
 from jobs import consent_words, stages
@@ -169,7 +170,7 @@ def work_of(job: Job, consent: Consent, used: dict[int, Used], chosen: int | Non
     return Work(job, shown, _open_step(enlarged) if enlarged else None, may_start=may_start)
 
 
-def spoken(work: Work, act: StepEvent) -> str:
+def status_after(work: Work, act: StepEvent) -> str:
     """Say what an act on a step came to and what is next, as short as it can be heard."""
     number = {"number": act.step.position}
     done = {
@@ -351,13 +352,13 @@ def pan(revision: ProcedureRevision, spec: Spec | None) -> str:
     if most is None:
         return ""
     unit = spec.unit if spec is not None else "L"
-    return both(convert(most, "L", unit), unit, 2)
+    return both(round_half_up(convert(most, "L", unit), 2), unit, 2)
 
 
 def _came_out(drained: Decimal, spec: Spec | None) -> str:
     """What came out, first in the unit of what goes in."""
     unit = spec.unit if spec and is_volume(spec.unit) else "L"
-    return both(convert(drained, "L", unit), unit, 2)
+    return both(round_half_up(convert(drained, "L", unit), 2), unit, 2)
 
 
 def _went_in(step: JobStep, drained: Decimal | None) -> str:

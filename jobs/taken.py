@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from garage.forms_fields import plain_text
+from garage.numbers import round_half_up
 from garage.units import both, convert
 from jobs import amounts
 from jobs.models import Job, JobStep, Line
@@ -54,7 +55,7 @@ def amount_of(line: Line, quantity: Decimal | None = None) -> str:
     """A quantity in the base unit, or all that is planned, in the line's own unit first: `2.50 qt · 2.37 L`."""
     value = line.base_quantity if quantity is None else quantity
     base = amounts.base_unit(line.unit)
-    return both(convert(value, base, line.unit), line.unit, 2) if base == "L" else plain_text(value)
+    return both(round_half_up(convert(value, base, line.unit), 2), line.unit, 2) if base == "L" else plain_text(value)
 
 
 def _poured(line: Line, without: JobStep | None) -> Decimal | None:

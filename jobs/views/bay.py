@@ -23,7 +23,7 @@ from jobs.actions.not_done import reopen_not_done
 from jobs.actions.stages import start_job
 from jobs.actions.writing_up import edit_operation
 from jobs.bay_list import groups
-from jobs.bay_sheet import spoken, work_of
+from jobs.bay_sheet import status_after, work_of
 from jobs.consents import authorized, consent_of
 from jobs.fluids import FLUIDS, OIL
 from jobs.forms_bay import FINDINGS, DrawForm, FindingsForm, FinishForm
@@ -70,7 +70,7 @@ def work_page(
     lines = [line for operation in job.operations.all() for line in operation.lines.all()]
     consent = consent_of(job, job.operations.all())
     work = work_of(job, consent, queries.used(lines), chosen, viewer=actor_of(request))
-    context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": spoken(work, act) if act else ""}
+    context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": status_after(work, act) if act else ""}
     if forms and not (work.open and work.open.step.pk == chosen and all(work.open.shows(kind) for kind in forms)):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:

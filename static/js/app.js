@@ -154,8 +154,10 @@ addEventListener("pageshow", (event) => {
 
 /** The first thing to fill in or to press in a form or list: what is still empty, else its act or link. */
 function begin(form) {
-  const empty = ({ type, name, value }) =>
-    type === "radio" ? !form.querySelector(`[name="${CSS.escape(name)}"]:checked`) : type !== "checkbox" && !value;
+  const empty = ({ type, name, value, required, checked }) => {
+    if (type === "radio") return !form.querySelector(`[name="${CSS.escape(name)}"]:checked`);
+    return type === "checkbox" ? required && !checked : !value;
+  };
   const fields = [...form.querySelectorAll("input:not([type=hidden]), select, textarea")];
   return fields.find((field) => !field.disabled && field.checkVisibility() && empty(field)) ?? form.querySelector(".act, a");
 }

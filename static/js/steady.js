@@ -26,6 +26,13 @@ function wait() {
 const inside = (event) => Boolean(step?.contains(event.target));
 const early = (event) => inside(event) && event.timeStamp < until;
 
+/** Stop what came too early, and say so where a screen reader hears it. */
+function refuse(event) {
+  const status = document.getElementById("spoken");
+  if (status) status.textContent = status.dataset.wait;
+  stop(event);
+}
+
 function stop(event) {
   event.preventDefault();
   event.stopImmediatePropagation();
@@ -41,14 +48,15 @@ function presses({ key, target }) {
 addEventListener("keydown", (event) => {
   if (!inside(event) || !presses(event) || !(event.repeat || early(event))) return;
   held = true; // until it is let go: some browsers press a button only then
-  stop(event);
+  refuse(event);
 }, true);
 addEventListener("keyup", (event) => {
   if (held && presses(event)) stop(event);
   held = false;
 }, true);
 addEventListener("click", (event) => {
-  if (early(event) || (held && inside(event))) stop(event);
+  if (early(event)) refuse(event);
+  else if (held && inside(event)) stop(event);
 }, true);
 addEventListener("submit", (event) => {
   if (early(event)) stop(event);

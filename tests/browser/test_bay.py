@@ -136,6 +136,7 @@ def test_a_double_tap_on_done_ticks_one_step(
     page.touchscreen.tap(*middle(act))  # the worst place: the new step's own act
     page.wait_for_timeout(400)
     assert states(running, came) == ["done", "open", "open", "open"]
+    expect(page.locator("#spoken")).to_have_text("This step has just opened: press again.")
     expect(act).not_to_have_attribute("aria-disabled", "true")
     act.tap()
     expect(page.get_by_role("heading", name="Nobody is under the car")).to_be_visible()

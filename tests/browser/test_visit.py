@@ -137,7 +137,7 @@ def work(page: Page) -> None:
     expect(filling).to_contain_text("Held")
     done(page, "Fill plug opens freely", hold=True)
     expect(page.get_by_text("Stand aside from the stream.")).to_be_visible()
-    expect(page.get_by_text("The pan must hold 0.82 L")).to_be_visible()
+    expect(page.get_by_text("The pan must hold 0.95 L")).to_be_visible()
     done(page, "Drain the fluid", "0.8")
     look_at_the_drained_fluid(page)
     for words in ("Tighten the drain plug", "13 ft·lb", "17.6 N·m"):
@@ -245,7 +245,7 @@ def look_at_what_comes_next(page: Page) -> None:
     page.keyboard.press("Enter")
     page.get_by_role("link", name=re.compile("^2016 Brannock Fell 2.4")).click()
     expect(page.get_by_role("main")).to_contain_text("118,412 mi")  # 88,412 and the procedure's 30,000
-    expect(page.get_by_role("main")).to_contain_text(re.compile(r"30,000 mi\s*left"))
+    expect(page.get_by_role("main")).to_contain_text(re.compile(r"30,000 mi\s*remaining"))
     expect(page.get_by_role("main")).to_contain_text("Front drain plug worn")
 
 

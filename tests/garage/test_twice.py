@@ -99,7 +99,7 @@ class TestCustomers:
         found = client.get(f"/customers/{closes.pk}/merge/", {"q": "odile marrant"}).content.decode()
         assert f"?into={stays.pk}" in found
         asked = client.get(f"/customers/{closes.pk}/merge/?into={stays.pk}").content.decode()
-        assert "closes and leads to" in asked and "taken back" in asked
+        assert "closes and leads to" in asked and "You can undo it at any time" in asked
         assert client.post(f"/customers/{closes.pk}/merge/?into={stays.pk}").status_code == 303
         assert Customer.objects.get(pk=closes.pk).today == stays
         client.post(f"/customers/{closes.pk}/part/")

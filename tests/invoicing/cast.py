@@ -24,7 +24,7 @@ from jobs.models import Job, Line, Operation
 from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
 from parts.models import Item
-from tests.jobs.bay_cast import look_and_finish
+from tests.jobs.bay_cast import look_and_finish, sure
 
 D = Decimal
 
@@ -173,10 +173,12 @@ class Garage:
         return start_job(job=job, technician=self.people["technician"], actor=self.actor, clock=fixed(self.now))
 
     def draw(self, line: Line, quantity: str) -> None:
-        draw_for_line(key=uuid.uuid4(), line=line, quantity=D(quantity), actor=self.actor, clock=fixed(self.now))
+        given = {"line": line, "quantity": D(quantity), "actor": self.actor, "clock": fixed(self.now)}
+        sure(draw_for_line, key=uuid.uuid4(), **given)
 
     def bring_back(self, line: Line, quantity: str) -> None:
-        return_from_line(key=uuid.uuid4(), line=line, quantity=D(quantity), actor=self.actor, clock=fixed(self.now))
+        given = {"line": line, "quantity": D(quantity), "actor": self.actor, "clock": fixed(self.now)}
+        sure(return_from_line, key=uuid.uuid4(), **given)
 
     def finish(self, job: Job, odometer: int = 88414) -> Job:
         """Say what was done on every authorized operation, and finish."""

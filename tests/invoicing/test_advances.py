@@ -148,7 +148,7 @@ def test_a_job_called_off_credits_the_advance_invoice_and_refunds_what_was_paid(
     def cancel() -> Job:
         return cancel_job(job=job, reason="Sold the car.", actor=garage.actor, clock=fixed(garage.now))
 
-    with pytest.raises(Refused, match="Advance invoice 2026-0001 stands"):
+    with pytest.raises(Refused, match="Advance invoice 2026-0001 is open on Job 1: issue its credit memo first"):
         cancel()
     garage.credit(advance)
     job.refresh_from_db()

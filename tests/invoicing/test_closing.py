@@ -50,7 +50,7 @@ def test_a_job_of_which_nothing_is_wanted_is_closed_with_its_reason_and_reopened
     for page in (sheet, reverse("invoicing:invoice-make", args=[job.pk])):
         assert f'href="{address}"' in html(client.get(page))
     shown = html(client.get(address))
-    assert "Operation 1, 179.20: the customer no longer wants it" in shown
+    assert "Operation 1, $179.20: the customer no longer wants it" in shown
     refused = client.post(address, {"reason": " "})
     assert (refused.status_code, "Write why nothing is billed." in html(refused)) == (422, True)
     said = {"reason": "A comeback, on us."}
@@ -109,7 +109,7 @@ def test_a_job_in_the_bay_and_one_that_is_invoiced_are_not_closed_so(garage: Gar
     with pytest.raises(Refused, match="only a job closed without an invoice is reopened"):
         reopen_closed(job=job, actor=garage.actor, clock=fixed(garage.now))
     bill_left_out(job=job, actor=garage.actor, clock=fixed(garage.now))
-    with pytest.raises(Refused, match=f"Invoice {invoice.label} of {job} stands"):
+    with pytest.raises(Refused, match=f"Invoice {invoice.label} of {job} is issued: leave what it left out"):
         close(garage, job)
 
 

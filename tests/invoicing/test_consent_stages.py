@@ -228,5 +228,5 @@ def test_with_tax_one_tax_over_two_classes_is_rounded_once_as_on_the_paper(garag
     job = garage.done([part("Clip", "10.01"), labor("1", "10.01")])
     assert job.estimates.get().gross == D("21.27")
     change(garage, Line.objects.get(kind="part"), unit_price=D("11.01"))
-    with pytest.raises(OverLimit, match=r"1\.06 more than the 21\.27 that was authorized \(with tax\)"):
+    with pytest.raises(OverLimit, match=r"\$1\.06 more than the \$21\.27 that was authorized \(with tax\)"):
         garage.issue(job)

@@ -83,7 +83,10 @@ def test_all_the_procedures_the_story_needs_are_there() -> None:
 
 @EVERY
 def test_the_words_are_those_of_a_us_shop(stem: str) -> None:
-    british = r"(?i)\b(discs?|bush|estate|wheel bolts?|spanner|tyres?|colou?r code|litres?|mi/h|mph/h|bonnet|gearbox)\b"
+    british = (
+        r"(?i)\b(discs?|bush|estate|wheel bolts?|spanner|off-roader|sill|load room|tyres?|colou?r code|litres?|"
+        r"mi/h|mph/h|bonnet|gearbox)\b"
+    )
     assert re.findall(british, TEXTS[stem]) == []
 
 
@@ -187,6 +190,28 @@ def test_where_the_engine_runs_exhaust_and_people_are_thought_of(stem: str) -> N
     ]
     for step in said:
         assert re.search(r"(?i)exhaust|nobody", f"{step.caution} {step.text}"), step.title
+
+
+@EVERY
+def test_no_manual_is_started_in_the_gear_that_held_it(stem: str) -> None:
+    """A manual is left in gear to hold it on its stands; started so, it jumps off its chocks."""
+    written = FILES[stem]
+    manuals = [model for model in MODELS.values() if "manual" in model.drivetrain]
+    cars = [_car(model.make, model.model, model.engine, model.drivetrain) for model in manuals]
+    if not any(best_match(written.applies_to, car) is not None for car in cars):
+        return
+    runs = re.compile(r"(?i)run a minute|bleed warm|engine running")
+    running = [step for step in written.steps if runs.search(step.title)]
+    assert running or stem in DRIVELINE
+    for step in running:
+        assert "out of gear" in f"{step.text} {step.caution}", step.title
+
+
+@pytest.mark.parametrize("stem", [stem for stem in FILES if stem.startswith("transfer-case")])
+def test_no_transfer_case_is_raised_in_neutral(stem: str) -> None:
+    """With the case in neutral the selector in park holds nothing: the vehicle rolls off its stands."""
+    raised = [step for step in FILES[stem].steps if "support" in step.title]
+    assert raised and all("high range and not in neutral" in step.text for step in raised)
 
 
 # What comes before what

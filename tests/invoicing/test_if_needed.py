@@ -61,7 +61,7 @@ def test_the_form_takes_it_and_refuses_one_without_an_amount(garage: Garage, job
     assert refused.status_code == 422
     assert "Write the most it may cost: at 0.00 nothing of it could be billed." in text_of(refused)
     amount = client.get("/lines/amount/", {**HOSE, "kind": "part", "if_needed": "on"}, headers={"HX-Request": "true"})
-    assert "if needed, comes to at most <b>28.00</b>" in text_of(amount)
+    assert "if needed, comes to at most <b>$28.00</b>" in text_of(amount)
 
 
 def test_it_is_printed_read_out_and_sealed_so(garage: Garage, job: Job, login: Login) -> None:

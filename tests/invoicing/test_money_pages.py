@@ -72,7 +72,7 @@ def test_more_than_is_owed_is_asked_about_and_then_stands_as_credit(garage: Gara
     assert accounts.credit_of(invoice.customer) == D("9.00")
     for page in (f"/customers/{invoice.customer_id}/", f"/customers/{invoice.customer_id}/account/", "/books/"):
         assert "9.00" in text_of(client.get(page)), page
-    assert "−9.00" in text_of(client.get("/books/")).partition("Total balance due")[2]
+    assert "−$9.00" in text_of(client.get("/books/")).partition("Total balance due")[2]
 
 
 def test_an_answer_given_to_one_figure_answers_no_other(garage: Garage, login: Login) -> None:

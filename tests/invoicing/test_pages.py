@@ -364,7 +364,7 @@ def test_pages_ask_the_database_a_fixed_number_of_times(garage: Garage, login: L
         garage.estimate(garage.job([labor()]))
 
     one_more()
-    assert_budget(client, "/", 19, one_more)  # phones, steps and hours of the cars, and the services due
+    assert_budget(client, "/", 20, one_more)  # phones, steps and hours of the cars, and the services due
     assert_budget(client, "/books/", 14, one_more)
     assert_budget(client, "/books/invoices/", 8, one_more)
     assert_budget(client, "/books/payments/", 8, one_more)

@@ -148,7 +148,7 @@ def test_an_invoice_repeats_the_phone_authorization_of_an_addition(garage: Garag
     assert "Mar 2, 2026, 9:00 AM EST" in text
     assert "Piet Marrant, designated by the customer, by telephone 555-0143; taken by Counter Test" in text
     assert "+$138.90 $266.90" in text
-    assert "Rear brake pads 138.90" in text
+    assert "Rear brake pads $138.90" in text
     assert "$272.33 with tax" in text  # 266.90 and 7.25 % of 74.90
 
 

@@ -16,7 +16,7 @@ from tests.invoicing.test_papers import read_out
 
 D = Decimal
 Login = Callable[[str], Client]
-SHARE = re.compile(r"<b>([\d.]+)</b> with tax</span> <small>([\d.]+) \+ ([\d.]+) tax")
+SHARE = re.compile(r"<b>\$([\d.]+)</b> with tax</span> <small>\$([\d.]+) \+ \$([\d.]+) tax")
 
 
 pytestmark = pytest.mark.usefixtures("real_clock")

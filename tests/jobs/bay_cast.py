@@ -2,13 +2,16 @@
 
 import datetime as dt
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
+from garage.asking import answer_to
 from garage.clock import Clock, fixed
+from garage.errors import Questions
 from garage.models import User, Vehicle
 from jobs.actions.final_look import take_final_look
 from jobs.actions.finishing import finish_job
@@ -23,6 +26,8 @@ from parts.actions.items import save_item
 from parts.actions.receiving import opening_stock
 from parts.models import Item
 from tests.decided import decide
+
+Made = TypeVar("Made")
 
 PROCEDURE = """
 procedure: Transfer case fluid, change
@@ -188,6 +193,14 @@ def in_bay(people: dict[str, User], now: dt.datetime, procedure: str = PROCEDURE
     decide(operation=operation, decision="authorized", actor=owner, now=now)
     start_job(job=operation.job, technician=technician, actor=technician, clock=fixed(now))
     return Bay(operation.job, operation, fluid, washer, vehicle, technician, now)
+
+
+def sure(verb: Callable[..., Made], **given: Any) -> Made:
+    """Do an act, and say that it is right if the verb asks."""
+    try:
+        return verb(**given)
+    except Questions as asked:
+        return verb(**given, as_it_is=answer_to(asked.questions))
 
 
 def look_and_finish(*, job: Job, odometer_out: Odometer | None, actor: User | None, clock: Clock) -> Job:

@@ -66,7 +66,7 @@ def test_free_work_says_what_was_done(bay: Bay, people, now) -> None:
 
 def test_the_odometer_out_is_asked_for_and_may_not_go_back(bay: Bay) -> None:
     bay.do_all()
-    with pytest.raises(Refused, match="Read the odometer") as refused:
+    with pytest.raises(Refused, match="Record the odometer") as refused:
         look_and_finish(job=bay.job, odometer_out=None, actor=bay.technician, clock=fixed(bay.now))
     assert refused.value.field == "reading"
     with pytest.raises(Refused, match="88,410"):

@@ -4,7 +4,6 @@ import random
 import uuid
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import partial
 
 import pytest
 from django.db import transaction
@@ -12,15 +11,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from garage import promises
-from garage.asking import answer_to
 from garage.clock import fixed
-from garage.errors import Questions, Refused
+from garage.errors import Refused
 from jobs.actions.draws import draw_for_line
 from jobs.actions.steps import act
 from jobs.models import JobStep, Line, StepEvent
 from jobs.queries import used_on
 from parts.models import Container, Item
-from tests.jobs.bay_cast import SAMPLE, Bay, in_bay
+from tests.jobs.bay_cast import SAMPLE, Bay, in_bay, sure
 
 D = Decimal
 
@@ -156,10 +154,4 @@ def test_one_need_is_taken_from_the_shelf_once(
 
 def by_hand(bay: Bay, line: Line, amounts: list[Decimal]) -> None:
     for amount in amounts:
-        take = partial(
-            draw_for_line, key=uuid.uuid4(), line=line, quantity=amount, actor=bay.technician, clock=fixed(bay.now)
-        )
-        try:
-            take()
-        except Questions as asked:
-            take(as_it_is=answer_to(asked.questions))
+        sure(draw_for_line, key=uuid.uuid4(), line=line, quantity=amount, actor=bay.technician, clock=fixed(bay.now))
