@@ -56,5 +56,5 @@ def test_the_way_back_from_there_is_the_sheet(person: Person, running: Running, 
         operation = came.job.operations.get(title="Wiper blades, front")
     page = person("counter")
     page.goto(f"/operations/{operation.pk}/edit/")
-    page.get_by_role("link", name="Back").click()
+    page.get_by_role("link", name="Cancel").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(f"Job {came.job.number}")
