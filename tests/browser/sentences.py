@@ -6,8 +6,8 @@ from playwright.sync_api import Locator, Page, expect
 
 
 def box(page: Page | Locator, label: str) -> Locator:
-    """The field under a label, optional or not."""
-    return page.get_by_label(re.compile(rf"^{re.escape(label)}( optional)?$"))
+    """The field under a label, optional or not; what is folded away is none."""
+    return page.get_by_label(re.compile(rf"^{re.escape(label)}( optional)?$")).locator("visible=true")
 
 
 def part(page: Page, heading: str) -> Locator:
