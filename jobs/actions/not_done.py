@@ -80,7 +80,8 @@ def reopen_not_done(*, operation: Operation, reason: str, actor: User | None, cl
     row.undone_at, row.undone_by, row.undone_why = now, actor, fitting(reason, 200, "reason")
     row.save(update_fields=["undone_at", "undone_by", "undone_why"])
     operation.not_done = None
-    operation.save(update_fields=["not_done"])
+    operation.finished_at = None  # it may have been finished as not done: now it is to be finished again
+    operation.save(update_fields=["not_done", "finished_at"])
     if row.advisory is not None and row.advisory.state == Advisory.State.OPEN:
         settle_advisory(advisory=row.advisory, state=Advisory.State.DECLINED, actor=actor, clock=fixed(now))
     audit.record("reopened what was not done", operation, actor=actor, now=now, reason=row.undone_why)

@@ -240,12 +240,13 @@ def _ask(doing: Act, measured: Measured | None, poured: Decimal | None) -> None:
     old = []
     if taking is not None and not instead_taken(doing.said("as_it_is")):
         old = old_among(taking.line, taking.quantity, doing.now)
-    settle([*_odd_amounts(doing, measured), *old], doing.said("as_it_is"), instead=str(NEW_ONE) if old else "")
+    settle([*_odd_amounts(doing, measured, poured), *old], doing.said("as_it_is"), instead=str(NEW_ONE) if old else "")
 
 
-def _odd_amounts(doing: Act, measured: Measured | None) -> list[str]:
+def _odd_amounts(doing: Act, measured: Measured | None, poured: Decimal | None) -> list[str]:
+    """What to ask about what came out or went in, whatever the kind of step it was poured at."""
     written = doing.step.written
-    if written is None or measured is None or written.kind not in (*IMPLIED, ProcedureStep.Kind.FILL):
+    if written is None or measured is None or (poured is None and written.kind not in IMPLIED):
         return []
     return odd_amount(measured, written.revision.capacity, _expected(doing.step, written))
 
@@ -254,7 +255,7 @@ def _expected(step: JobStep, written: ProcedureStep) -> Decimal | None:
     """How much is to come out or go in, in liters, by the step, else by the procedure; None: nothing says."""
     if written.target is not None:
         return in_liters(written.target, written.unit)
-    if written.kind != ProcedureStep.Kind.FILL:
+    if written.kind in (ProcedureStep.Kind.DRAIN, ProcedureStep.Kind.SAMPLE):
         return written.revision.drain
     line = line_used(step)
     alone = written.need is not None and written.need.steps.count() == 1

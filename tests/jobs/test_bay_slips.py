@@ -44,6 +44,17 @@ def test_a_second_persons_amount_is_asked_about_before_it_empties_the_shelf(shop
     assert bay.step(6).state == "done"
 
 
+def test_what_is_poured_at_any_kind_of_step_is_asked_about(shop, people, now, login) -> None:
+    topped_up = PROCEDURE.replace("kind: fill\n    title: Fill to the edge", "kind: do\n    title: Top up to the edge")
+    bay = in_bay(people, now, topped_up, bottles=9)
+    bay.do(1)
+    bay.do(5)
+    asked = step_post(login("technician"), bay.step(6), reading="8.5", reason="ran out of the hole")
+    assert asked.status_code == 422
+    assert "8.50 L · 8.98 qt is more than the capacity of 0.95 L" in asked.content.decode()
+    assert bay.on_hand(bay.fluid) == 9
+
+
 def test_an_answer_to_a_sample_that_was_taken_again_opens_nothing(bay: Bay, login) -> None:
     client = login("technician")
     bay.do(1)

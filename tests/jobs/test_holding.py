@@ -16,11 +16,12 @@ from jobs.actions.final_look import take_final_look
 from jobs.actions.finishing import finish_job
 from jobs.actions.intake import Odometer
 from jobs.actions.not_done import reopen_not_done, take_car
-from jobs.actions.stages import cancel_job
+from jobs.actions.stages import cancel_job, start_job
 from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation
-from jobs.models import Advisory, DueService, NotDone, StepEvent
+from jobs.models import Advisory, DueService, NotDone, Operation, StepEvent
 from jobs.queries import used_on
+from tests.decided import decide
 from tests.jobs.bay_cast import SAMPLE, UNGUARDED, Bay, in_bay, outcome
 
 NEEDS = (
@@ -63,6 +64,13 @@ def look(bay: Bay, actor: Any = None, **more: Any) -> None:
 def finish(bay: Bay) -> str:
     out = Odometer(88412, "mi")
     return finish_job(job=bay.job, odometer_out=out, actor=bay.technician, clock=fixed(bay.now)).stage
+
+
+def finish_refused(bay: Bay) -> str:
+    """The sentence that finishing is refused with."""
+    with pytest.raises(Refused) as refused:
+        finish(bay)
+    return str(refused.value)
 
 
 def word(bay: Bay, **said: Any) -> Any:
@@ -275,6 +283,25 @@ def test_it_can_be_reopened_with_a_reason_while_the_car_is_in_the_bay(bay: Bay) 
     finish(bay)
     with pytest.raises(Refused, match="no longer reopened"):
         reopen_not_done(operation=bay.operation, reason="late", **who)
+
+
+def test_what_was_finished_as_not_done_and_is_reopened_is_to_be_finished_again(bay: Bay, people) -> None:
+    bay.do(1)
+    bay.do(2, "cannot", reason="no pan")
+    look(bay)
+    assert finish(bay) == "finished"
+    who: dict[str, Any] = {"actor": people["owner"], "clock": fixed(bay.now)}
+    wiper = add_operation(job=bay.job, title="Rear wiper", **who)
+    decide(operation=wiper, actor=people["owner"], now=bay.now)
+    bay.job.refresh_from_db()
+    start_job(job=bay.job, technician=bay.technician, **who)
+    assert Operation.objects.get(pk=bay.operation.pk).finished_at is not None
+    reopen_not_done(operation=bay.operation, reason="a pan was found", **who)
+    assert Operation.objects.get(pk=bay.operation.pk).finished_at is None
+    decide(operation=wiper, decision="declined", reason="not today", actor=people["owner"], now=bay.now)
+    bay.job.refresh_from_db()
+    assert bay.job.stage == "in_bay", "its steps are open: it is not finished because the other work was declined"
+    assert finish_refused(bay).startswith("Transfer case fluid, change")
 
 
 def test_the_customers_word_is_asked_in_full(bay: Bay) -> None:
