@@ -107,7 +107,7 @@ ACTS = [
     ("Finish job", "jobs/bay_finish.html", "", ("jobs/views/bay.py", "is finished.")),
     ("Cancel job", "jobs/job_cancel.html", "", ("jobs/views/sheet.py", "is canceled.")),
     ("Add operation", "jobs/operation_add.html", "", None),
-    ("New visit", "jobs/intake.html", "Open job", ("jobs/views/intake.py", "is opened.")),
+    ("New visit", "jobs/intake.html", "Check in", ("jobs/views/intake.py", "is checked in.")),
     ("Import file", "jobs/procedure_file.html", "Check file", None),
     ("Receive delivery", "parts/receive.html", "", ("parts/views/receiving.py", "Delivery received")),
     ("Undo delivery", "parts/receipt_undo.html", "", ("parts/views/receiving.py", "The delivery is undone.")),

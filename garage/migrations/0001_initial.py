@@ -626,7 +626,7 @@ class Migration(migrations.Migration):
                     models.BooleanField(
                         default=False,
                         help_text="Whoever worked on a job does not look it over before it is finished. The owner may, with a reason.",
-                        verbose_name="the final look is another person’s",
+                        verbose_name="another person takes the final look",
                     ),
                 ),
                 ("estimate_text", models.TextField(blank=True, verbose_name="closing text on estimates")),

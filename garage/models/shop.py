@@ -81,7 +81,7 @@ class ShopProfile(models.Model):
         help_text="For consumers in the UK and the EU, where prices are said with tax.",
     )
     second_look = models.BooleanField(
-        "the final look is another person’s",
+        "another person takes the final look",
         default=False,
         help_text="Whoever worked on a job does not look it over before it is finished. The owner may, with a reason.",
     )

@@ -40,7 +40,7 @@ def intake(request: HttpRequest) -> HttpResponse:
     job = _opened(request, sheet)
     if job is None:
         return render_page(request, PAGE, _context(sheet, request.POST), partial="form", status=422)
-    messages.success(request, f"{job} is opened.")
+    messages.success(request, f"{job} is checked in.")
     return after_post(request, reverse("jobs:sheet", args=[job.pk]))
 
 

@@ -119,7 +119,7 @@ def test_a_glove_hits_every_target_of_the_bay(at: At, name: str) -> None:
 #: Where the keyboard leads on some main pages: the words of the act that is pressed most.
 MAIN_ACTS = {
     "counter": "New visit",
-    "new visit": "Open job",
+    "new visit": "Check in",
     "job sheet": "Add operation",
     "customer": "New visit",
     "bay job": "Finish job",

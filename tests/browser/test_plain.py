@@ -20,12 +20,12 @@ def take_in(page: Page) -> None:
     box(page, "Plate").fill(PLATE)
     box(page, "Make").fill("Brannock")
     box(page, "Model").fill("Fell 2.4")
-    page.get_by_role("button", name="Open job").last.click()
+    page.get_by_role("button", name="Check in").last.click()
     expect(page.get_by_role("alert")).to_contain_text("Concern")  # nothing that was typed is lost
     expect(box(page, "Name")).to_have_value("Hanne Brook")
     box(page, "Concern").fill("Drips on the floor.")
     box(page, "Odometer").fill("120300")
-    page.get_by_role("button", name="Open job").last.click()
+    page.get_by_role("button", name="Check in").last.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Brannock Fell 2.4")
 
 

@@ -43,7 +43,7 @@ def take_in(page: Page) -> None:
     box(page, "Parked at").fill("yard 3")
     box(page, "Already scratched or broken").fill("Scratch on the left rear door.")
     box(page, "Photos at drop-off").set_input_files(photo())
-    page.get_by_role("button", name="Open job").click()
+    page.get_by_role("button", name="Check in").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Brannock Fell 2.4")
     expect(page.get_by_text(CONCERN)).to_be_visible()
     expect(page.get_by_role("img", name="Photo of the car")).to_be_visible()

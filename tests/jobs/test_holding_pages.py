@@ -236,7 +236,7 @@ def test_where_another_person_looks_the_page_says_so_and_the_owner_writes_why(ba
 
 def test_the_owner_sets_whether_another_person_looks(shop, people, login) -> None:
     page = login("owner").get(reverse("shop-profile")).content.decode()
-    assert 'name="second_look"' in page and "the final look is another person’s" in page.lower()
+    assert 'name="second_look"' in page and "another person takes the final look" in page.lower()
 
 
 def test_the_same_act_sent_twice_is_one(bay: Bay, login) -> None:
