@@ -11,6 +11,8 @@ atexit.register(shutil.rmtree, os.environ["SUMPBOOK_DATA"], ignore_errors=True)
 from garage.settings import *  # noqa: E402, F403
 from garage.settings import DATABASES, STORAGES  # noqa: E402
 
+# The zone of the shop of the tests: what a test calls today is the shop's day, also when it is tomorrow in Greenwich.
+TIME_ZONE = "America/New_York"
 # One cheap round: the real hasher has a test of its own.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES = {**STORAGES, "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}
