@@ -22,4 +22,4 @@ def garage(shop: ShopProfile, people: dict[str, User], now: dt.datetime) -> Gara
 def real_clock(garage: Garage) -> None:
     """For tests that go through the pages, whose clock is the real one."""
     garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    TaxRate.objects.update(valid_from=timezone.localdate(garage.now).replace(month=1, day=1))
