@@ -207,7 +207,8 @@ UNITS = {"torque": ["ft_lb", "N_m"], "volume": ["L", "qt"], "": ["ft_lb", "L", "
 
 @st.composite
 def measures(draw: st.DrawFn, kind: str) -> Measure:
-    figures = dict(zip(FIGURES, sorted([draw(NUMBERS), draw(NUMBERS), draw(NUMBERS)]), strict=True))
+    numbers = NUMBERS if READ_IN.get(kind) is None else st.decimals(D("0.01"), D(500), places=2)
+    figures = dict(zip(FIGURES, sorted([draw(numbers), draw(numbers), draw(numbers)]), strict=True))
     figures["target"], figures["from"] = figures["from"], figures["target"]  # the middle one is the target
     unfilled = tuple(name for name in FIGURES if draw(st.booleans()))
     target, low, high = (None if name in unfilled else figures[name] for name in FIGURES)
@@ -257,7 +258,7 @@ def procedures(draw: st.DrawFn) -> Written:
         component=draw(WORDS),
         hours=draw(NUMBERS),
         steps=tuple(named),
-        capacity=draw(st.none() | LITERS),
+        capacity=draw(st.none() | (st.none() if any(step.kind == "fill" for step in named) else LITERS)),
         fluid_kind=draw(st.sampled_from(list(FLUIDS))),
         every_distance=draw(st.none() | st.integers(1, 999_999)),
         tools=tuple(draw(st.lists(WORDS, max_size=3))),
