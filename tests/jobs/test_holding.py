@@ -66,13 +66,6 @@ def finish(bay: Bay) -> str:
     return finish_job(job=bay.job, odometer_out=out, actor=bay.technician, clock=fixed(bay.now)).stage
 
 
-def finish_refused(bay: Bay) -> str:
-    """The sentence that finishing is refused with."""
-    with pytest.raises(Refused) as refused:
-        finish(bay)
-    return str(refused.value)
-
-
 def word(bay: Bay, **said: Any) -> Any:
     given: dict[str, Any] = {
         "who": "Odile Marrant",
@@ -301,7 +294,8 @@ def test_what_was_finished_as_not_done_and_is_reopened_is_to_be_finished_again(b
     decide(operation=wiper, decision="declined", reason="not today", actor=people["owner"], now=bay.now)
     bay.job.refresh_from_db()
     assert bay.job.stage == "in_bay", "its steps are open: it is not finished because the other work was declined"
-    assert finish_refused(bay).startswith("Transfer case fluid, change")
+    with pytest.raises(Refused, match="^Transfer case fluid, change"):
+        finish(bay)
 
 
 def test_the_customers_word_is_asked_in_full(bay: Bay) -> None:
