@@ -14,9 +14,14 @@ def answer_to(questions: Sequence[str]) -> str:
     return digest(list(questions))[:16] if questions else ""
 
 
+def answered(questions: Sequence[str], as_it_is: str) -> bool:
+    """Whether there is nothing to ask, or the answers that came (`as_it_is`) say yes to these very questions."""
+    return not questions or answer_to(questions) in as_it_is.split()
+
+
 def settle(questions: Sequence[str], as_it_is: str, instead: str = "") -> None:
     """Raise Questions unless they were answered: `as_it_is` are the answers that came with the act."""
-    if questions and answer_to(questions) not in as_it_is.split():
+    if not answered(questions, as_it_is):
         raise Questions(questions, instead)
 
 
@@ -77,5 +82,4 @@ class AskingForm(forms.BaseForm):
         return f"{self.answer} {INSTEAD}"
 
     def is_valid(self) -> bool:
-        answers = self.data.get("as_it_is", "").split()
-        return super().is_valid() and (not self.questions or answer_to(self.questions) in answers)
+        return super().is_valid() and answered(self.questions, self.data.get("as_it_is", ""))

@@ -115,7 +115,7 @@ class PersonForm(forms.Form):
 
 
 class NewPersonForm(PersonForm):
-    """New customer, with a login name and a first password."""
+    """A new person who works here, with a login name and a first password."""
 
     username = forms.CharField(
         label="Login name",

@@ -9,13 +9,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from garage import audit, counters, units
-from garage.asking import instead_taken, settle
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import Customer, User
 from garage.writing import writing
 from jobs import showing, stages
-from jobs.actions.draws import NEW_ONE, hand_over, old_among
+from jobs.actions.draws import hand_over, settle_taking
 from jobs.actions.writing_up import save_line
 from jobs.models import Job, Line, Operation, StageChange
 from jobs.sold import over_the_counter
@@ -56,9 +55,7 @@ def open_sale(
     StageChange.objects.create(job=job, stage=job.stage, at=now, by=actor)
     operation = Operation.objects.create(job=job, position=1, title=TITLE, started_at=now, finished_at=now)
     written = [_write(operation, fields, at, actor, now) for at, fields in enumerate(lines)]
-    fresh = instead_taken(as_it_is)
-    old = [] if fresh else [question for line in written for question in old_among(line, line.base_quantity, now)]
-    settle(old, as_it_is, instead=str(NEW_ONE))
+    fresh = settle_taking([(line, line.base_quantity) for line in written], as_it_is, now)
     for at, line in enumerate(written):
         _hand_over(line, fresh, at, actor, now)
     audit.record("opened", job, actor=actor, now=now, lines=len(lines))

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -108,6 +108,19 @@ def old_among(line: Line, quantity: Decimal, at: dt.datetime) -> list[str]:
     ]
 
 
+def settle_taking(
+    takings: Iterable[tuple[Line, Decimal]], as_it_is: str, at: dt.datetime, *, odd: Sequence[str] = ()
+) -> bool:
+    """Settle what is asked before so much is taken for some lines: whether a new container is opened instead.
+
+    Raises Questions, unless `as_it_is` answers them: `odd`, and what stands open for longer than it keeps.
+    """
+    fresh = instead_taken(as_it_is)
+    old = [] if fresh else [question for line, quantity in takings for question in old_among(line, quantity, at)]
+    settle([*odd, *old], as_it_is, instead=str(NEW_ONE) if old else "")
+    return fresh
+
+
 def line_used(step: JobStep) -> Line | None:
     """The line on the sheet of what a step uses; None when it uses nothing, or that was taken off the sheet."""
     need = step.written.need if step.written else None
@@ -142,9 +155,7 @@ def draw_for_line(
     now = clock()
     _may_move(line, stages.IN_BAY)
     _may_be_used(line)
-    fresh = instead_taken(as_it_is)
-    old = [] if fresh else old_among(line, quantity, now)
-    settle([*_too_much(line, quantity), *old], as_it_is, instead=str(NEW_ONE) if old else "")
+    fresh = settle_taking([(line, quantity)], as_it_is, now, odd=_too_much(line, quantity))
     _draw(line, quantity, typed, fresh, actor, now)
     put_right(line)
     audit.record("drew for a line", line, actor=actor, now=now, quantity=str(quantity), typed=typed)

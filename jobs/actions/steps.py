@@ -14,7 +14,7 @@ from typing import Any
 
 from garage import audit
 from garage.access import may
-from garage.asking import instead_taken, settle
+from garage.asking import instead_taken
 from garage.clock import Clock, fixed
 from garage.errors import Refused
 from garage.models import User
@@ -22,7 +22,7 @@ from garage.texts import fitting
 from garage.writing import writing
 from jobs import objections, stages
 from jobs.actions.acts import Act
-from jobs.actions.draws import NEW_ONE, draw_at_step, line_used, old_among, taking_at, undo_at_step
+from jobs.actions.draws import draw_at_step, line_used, settle_taking, taking_at, undo_at_step
 from jobs.actions.not_done import end_as_not_done
 from jobs.actions.recording import follow_up, keep_reading, keep_sample, looks_otherwise
 from jobs.consent_words import all_beyond
@@ -237,10 +237,12 @@ def _do(doing: Act, spec: Spec | None) -> dict[str, Any]:
 def _ask(doing: Act, measured: Measured | None, poured: Decimal | None) -> None:
     """Raise Questions, unless the act answers them, before anything leaves the shelf or counts as drained."""
     taking = taking_at(doing.step, poured)
-    old = []
-    if taking is not None and not instead_taken(doing.said("as_it_is")):
-        old = old_among(taking.line, taking.quantity, doing.now)
-    settle([*_odd_amounts(doing, measured, poured), *old], doing.said("as_it_is"), instead=str(NEW_ONE) if old else "")
+    settle_taking(
+        [(taking.line, taking.quantity)] if taking else [],
+        doing.said("as_it_is"),
+        doing.now,
+        odd=_odd_amounts(doing, measured, poured),
+    )
 
 
 def _odd_amounts(doing: Act, measured: Measured | None, poured: Decimal | None) -> list[str]:
