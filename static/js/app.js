@@ -178,11 +178,11 @@ document.addEventListener("htmx:afterRequest", (event) => {
   for (const form of [...sent.keys()]) if (form === event.detail.elt || !form.isConnected) free(form);
 });
 document.addEventListener("htmx:afterSettle", (event) => { arrive(event.detail.elt); markMain(); });
-document.addEventListener("htmx:responseError", (event) => {
+document.addEventListener("htmx:responseError", async (event) => {
   const { status } = event.detail.xhr;
   if (status === 401) { sayLoggedOut(); return; }
+  if (status === 403) await letIn().catch(() => {}); // with the new mark the same press may pass: said when it is there
   say(status === 403 ? region.dataset.refused : region.dataset.failed);
-  if (status === 403) letIn().catch(() => {}); // with the new mark the same press may pass
 });
 for (const lost of ["htmx:sendError", "htmx:timeout"]) {
   document.addEventListener(lost, () => say(region.dataset.unreachable));

@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, StorageState, exp
 from pytest_django.plugin import DjangoDbBlocker
 
 from tests.browser.cast import PASSWORD, Garage, open_garage
-from tests.browser.running import Running
+from tests.browser.running import Book, Running
 from tests.browser.watching import Watch
 
 #: The same names as in bin/install.
@@ -44,9 +44,26 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def running(tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker) -> Iterator[Running]:
-    """The program, served until the run ends."""
-    program = Running(tmp_path_factory.mktemp("browser"), django_db_blocker)
+def opened(
+    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
+) -> Iterator[tuple[Book, Garage]]:
+    """A garage with its people, its taxes, a stocked shelf and a procedure, made by the program's own verbs.
+
+    Nobody opens this book: every file of tests works on a copy, so no file meets what another one wrote.
+    """
+    book = Book(tmp_path_factory.mktemp("garage"), django_db_blocker)
+    try:
+        with book.book():
+            made = open_garage()
+        yield book, made
+    finally:
+        book.close()
+
+
+@pytest.fixture(scope="module")
+def running(opened: tuple[Book, Garage], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """The program, served to one file of tests."""
+    program = Running(tmp_path_factory.mktemp("browser"), opened[0])
     try:
         yield program
     finally:
@@ -54,10 +71,9 @@ def running(tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoD
 
 
 @pytest.fixture(scope="session")
-def garage(running: Running) -> Garage:
-    """A garage with its people, its taxes, a stocked shelf and a procedure, made by the program's own verbs."""
-    with running.book():
-        return open_garage()
+def garage(opened: tuple[Book, Garage]) -> Garage:
+    """What the tests start from."""
+    return opened[1]
 
 
 @pytest.fixture(scope="module")
@@ -76,9 +92,9 @@ def chromium() -> Iterator[Browser]:
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def keys() -> Keys:
-    """One login a run is enough."""
+    """One login a file is enough."""
     return {}
 
 

@@ -38,6 +38,7 @@ def confirm(page: Page, *, tap: bool = False) -> None:
 
 def steady(page: Page) -> None:
     """Wait until the open step's acts can be pressed: one that has just come lets a second tap or a held key pass."""
+    page.wait_for_load_state("domcontentloaded")  # the script that lets it wait has run
     expect(page.locator("#open-step")).to_be_visible()
     expect(page.locator("#open-step [aria-disabled]")).to_have_count(0)
 

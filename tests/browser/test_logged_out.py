@@ -76,7 +76,7 @@ def test_a_visit_typed_by_somebody_who_was_logged_out_is_kept(doors: Doors, runn
     for name, words in typed.items():
         page.locator(f"[name={name}]").fill(words)
     log_out(page)
-    act = page.get_by_role("main").get_by_role("button", name=re.compile("Open (the )?job")).last
+    act = page.get_by_role("main").get_by_role("button", name="Check in").last
     act.click()
     log_in_again(page, garage)
     for name, words in typed.items():

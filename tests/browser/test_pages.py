@@ -24,7 +24,7 @@ SAMPLE = [(page, *GRID[at % len(GRID)]) for at, page in enumerate(PAGES)]
 GLOVE = 56  # pixels: what a glove hits
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def shown(garage: Garage, running: Running) -> Shown:
     """A garage on an ordinary day."""
     with running.book():

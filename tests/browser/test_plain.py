@@ -42,6 +42,7 @@ def write_up(page: Page) -> None:
 def authorize(page: Page) -> None:
     page.get_by_role("button", name="Write estimate").click()
     page.get_by_role("link", name="Record authorization").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Record authorization")  # all() waits for nothing
     for said in page.get_by_role("radio", name="authorized", exact=True).all():
         said.check()
     box(page, "Given by").select_option("Hanne Brook")
