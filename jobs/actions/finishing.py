@@ -35,11 +35,13 @@ def finish_job(*, job: Job, odometer_out: Odometer | None, actor: User | None, c
 
     Raises Refused while an authorized operation has an open step, one to be confirmed again, or none at all and no
     word of what was done; while nobody took the final look at the work as it stands; and for an odometer that is
-    missing or cannot be. A job that is finished already stays as it is.
+    missing or cannot be. A job that is finished already stays as it is; another odometer than it was finished with is
+    refused, since it would be kept nowhere.
     """
     now = clock()
     job.refresh_from_db()
     if job.stage == stages.FINISHED:
+        _refuse_another(job.odometer_out, odometer_out, job)
         return job
     if job.stage != stages.IN_BAY:
         raise Refused(f"{job} is {job.get_stage_display()}: only a job in the bay can be finished.")
@@ -169,6 +171,17 @@ def _odometer(job: Job, out: Odometer | None, actor: User | None, now: dt.dateti
         before=out.before,
         actor=actor,
         clock=fixed(now),
+    )
+
+
+def _refuse_another(kept: OdometerReading | None, typed: Odometer | None, job: Job) -> None:
+    """Refuse what was read a second time, on another tablet, where it differs from what the job was finished with."""
+    if kept is None or typed is None or (typed.reading, typed.unit) == (kept.reading, kept.unit):
+        return
+    raise Refused(
+        f"{job} was finished meanwhile with {kept}; this changes nothing. Read the odometer again: if {kept} was "
+        "mistyped, correct it on the vehicle’s odometer page.",
+        "reading",
     )
 
 

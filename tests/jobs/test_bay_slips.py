@@ -105,6 +105,25 @@ def test_a_look_taken_alone_does_not_hold_once_the_shop_asks_for_another_persons
     assert login("counter").post(url, {"look": "on", "reading": "88415", "unit": "mi"}).status_code == 303
 
 
+def test_another_odometer_than_the_job_was_finished_with_is_refused_beside_its_field(bay: Bay, login) -> None:
+    """Two tablets finish one job: what the second one typed is not lost without a word."""
+    client, other = login("technician"), login("owner")
+    bay.do_all()
+    url, given = reverse("jobs:bay-finish", args=[bay.job.pk]), {"look": "on", "unit": "mi"}
+    assert client.post(url, given | {"reading": "88415"}).status_code == 303
+    for reading, unit in (("88451", "mi"), ("88411", "mi"), ("88415", "km")):
+        late = other.post(url, given | {"reading": reading, "unit": unit})
+        text = html.unescape(late.content.decode())
+        if "Save anyway" in text:
+            late = other.post(url, given | {"reading": reading, "unit": unit, "as_it_is": said_yes(text)})
+            text = html.unescape(late.content.decode())
+        assert late.status_code == 422 and f'value="{reading}"' in text
+        error = re.search(r'id="id_reading_error"[^>]*>(.*?)</', text, re.DOTALL)
+        assert error and "was finished meanwhile with 88,415 mi; this changes nothing" in error[1]
+    assert other.post(url, given | {"reading": "88,415"}).status_code == 303
+    assert [reading.reading for reading in bay.vehicle.readings.order_by("pk")] == [88410, 88415]
+
+
 def test_a_late_act_on_a_step_that_is_done_says_what_is_wrong_with_it(bay: Bay, login) -> None:
     client = login("technician")
     bay.do(1)
