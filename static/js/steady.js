@@ -1,5 +1,6 @@
 // The bay: a step that has just come waits before its acts can be pressed. A second tap, or a key held down, was meant
-// for the step before it. (The server asks too: each act names the step it was shown with.)
+// for the step before it. (The server asks too: each act names the step it was shown with.) The second act of a hold
+// point waits for the keys alone that opened it: a finger has to go to another place.
 
 const WAIT = 700; // ms; a double tap takes 250 to 400
 const ACTS = "button, summary, [type=radio], [type=checkbox], a.act";
@@ -8,6 +9,7 @@ let step = null;
 let until = 0;
 let waiting;
 let held = false;
+let opened = -WAIT; // when a hold point's second act was opened
 
 /** Let the acts of a step that is new on the screen wait; the focus stays where it is. */
 function wait() {
@@ -25,6 +27,8 @@ function wait() {
 
 const inside = (event) => Boolean(step?.contains(event.target));
 const early = (event) => inside(event) && event.timeStamp < until;
+const chord = (event) => event.key === "Enter" && (event.ctrlKey || event.metaKey);
+const twice = (event) => chord(event) && event.timeStamp < opened + WAIT;
 
 /** Stop what came too early, and say so where a screen reader hears it. */
 function refuse(event) {
@@ -39,14 +43,14 @@ function stop(event) {
 }
 
 /** Whether a key would press or send something where it is pressed, and not only write. */
-function presses({ key, target }) {
-  if (key === "Enter") return !target.matches("textarea");
-  return key === " " && target.matches(ACTS);
+function presses(event) {
+  if (event.key === "Enter") return chord(event) || !event.target.matches("textarea");
+  return event.key === " " && event.target.matches(ACTS);
 }
 
 // On the window, before any other script hears of it: a form that is not sent must not be marked as sent.
 addEventListener("keydown", (event) => {
-  if (!inside(event) || !presses(event) || !(event.repeat || early(event))) return;
+  if (!inside(event) || !presses(event) || !(event.repeat || early(event) || twice(event))) return;
   held = true; // until it is let go: some browsers press a button only then
   refuse(event);
 }, true);
@@ -60,6 +64,10 @@ addEventListener("click", (event) => {
 }, true);
 addEventListener("submit", (event) => {
   if (early(event)) stop(event);
+}, true);
+
+addEventListener("toggle", (event) => {
+  if (event.target.matches(".second") && event.newState === "open") opened = event.timeStamp;
 }, true);
 
 document.addEventListener("htmx:afterSwap", wait);

@@ -16,7 +16,7 @@ from jobs.procedure_files import parse
 from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.running import Running
-from tests.browser.sentences import box, confirm, press_done
+from tests.browser.sentences import box, confirm, press_done, steady
 from tests.browser.visits import Visit, go_on, visit
 
 
@@ -192,6 +192,30 @@ def test_a_hold_point_takes_a_second_tap_at_another_place(
     assert states(running, came)[0] == "open"
     first.tap()
     second.tap()
+    expect(page.get_by_role("heading", name="Drain the fluid")).to_be_visible()
+    assert states(running, came)[0] == "done"
+
+
+def test_the_keys_pressed_twice_open_a_hold_point_and_do_not_confirm_it(
+    person: Person, running: Running, garage: Garage
+) -> None:
+    """Ctrl+Enter is the main act of whatever is there: pressed twice it was meant once."""
+    with running.book():
+        came = visit(garage, "Nell Ashby", "CHD-731", until=stages.IN_BAY)
+    page = person("technician", **TABLET)
+    page.goto(f"/bay/{came.job.pk}/")
+    steady(page)
+    second = page.get_by_role("button", name="Yes, I checked it")
+    expect(page.locator("summary", has_text="Confirm step")).to_be_focused()
+    page.keyboard.press("Control+Enter")
+    expect(second).to_be_visible()
+    page.keyboard.press("Control+Enter")
+    page.wait_for_timeout(400)
+    expect(second).to_be_visible()
+    assert states(running, came)[0] == "open"
+    expect(page.locator("#spoken")).to_have_text("This step has just opened: press again.")
+    page.wait_for_timeout(700)  # as long as a step waits that has just come
+    page.keyboard.press("Control+Enter")
     expect(page.get_by_role("heading", name="Drain the fluid")).to_be_visible()
     assert states(running, came)[0] == "done"
 
