@@ -16,7 +16,7 @@ from jobs.procedure_files import parse
 from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.running import Running
-from tests.browser.sentences import box, confirm, press_done, steady
+from tests.browser.sentences import box, confirm, press_done, steady, tap_in
 from tests.browser.visits import Visit, go_on, visit
 
 
@@ -62,6 +62,40 @@ def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("main")).to_contain_text("Seal weeps at the output shaft.")
     expect(page.get_by_role("heading", level=1)).to_contain_text("OFF-713")
+
+
+def test_what_is_typed_at_a_step_stays_when_a_note_is_saved(person: Person, running: Running, garage: Garage) -> None:
+    with running.book():
+        came = visit(garage, "Nell Ashby", "NTE-714", until=stages.IN_BAY)
+    page = person("technician", **TABLET)
+    page.goto(f"/bay/{came.job.pk}/")
+    confirm(page)
+
+    def note(text: str) -> None:
+        steady(page)
+        page.locator("#open-step").locator("summary", has_text="Note").tap()
+        box(page, "Note").fill(text)
+        page.get_by_role("button", name="Save note").tap()
+        expect(page.get_by_role("main").get_by_text(text)).to_be_visible()
+
+    steady(page)
+    tap_in(page, "0.8")
+    page.locator("summary", has_text="Skip step").tap()
+    box(page, "Why it cannot be done").fill("The plug is round.")
+    note("The washer stuck to the plug.")
+    expect(box(page, "Came out, L")).to_have_value("0.8")
+    steady(page)
+    page.locator("summary", has_text="Skip step").tap()
+    expect(box(page, "Why it cannot be done")).to_have_value("The plug is round.")
+    expect(page.get_by_role("button", name="Done, 0.8 L")).to_be_visible()  # the pad knows it too
+    press_done(page)
+    expect(page.get_by_role("heading", name="Look at the drained fluid")).to_be_visible()
+    brown = page.get_by_role("radio", name="brown", exact=True)
+    steady(page)
+    brown.check()
+    note("Photo on the bench.")
+    expect(brown).to_be_checked()
+    expect(box(page, "Came out, L")).to_have_value("")
 
 
 def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, running: Running, garage: Garage) -> None:
