@@ -16,7 +16,7 @@ from garage.web import after_post, attempt, render_page, wants_fragment
 from jobs.access import step_for
 from jobs.access_bay import bay_job_for
 from jobs.actions.evidence import answer_sample, photograph_step
-from jobs.actions.steps import APPLIED, act
+from jobs.actions.steps import APPLIED, CONFLICT, act
 from jobs.forms_bay import StepPhotoForm
 from jobs.forms_steps import ACT_FORMS, ActForm, SampleAnswerForm, act_form
 from jobs.models import FluidSample, JobStep, StepEvent
@@ -69,11 +69,12 @@ def _done(request: HttpRequest, step: JobStep, event: StepEvent) -> HttpResponse
     """Show the next step; a conflict or a note stays at its own step, with the sentence about it."""
     url = reverse("jobs:bay-job", args=[step.operation.job_id])
     said = str(event.result["sentence"])
-    applied = event.result["outcome"] == APPLIED
-    stays = not applied or event.kind == StepEvent.Kind.NOTE
+    outcome = event.result["outcome"]
+    stays = outcome != APPLIED or event.kind == StepEvent.Kind.NOTE
     if wants_fragment(request):
         job = bay_job_for(request, step.operation.job_id)
-        response = work_page(request, job, chosen=step.pk if stays else None, said=said, act=event if applied else None)
+        chosen, done = step.pk if stays else None, event if outcome != CONFLICT else None
+        response = work_page(request, job, chosen=chosen, said=said, act=done)
         response["HX-Replace-Url"] = url
         return response
     if said:

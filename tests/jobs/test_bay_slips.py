@@ -133,6 +133,17 @@ def test_a_late_act_on_a_step_that_is_done_says_what_is_wrong_with_it(bay: Bay, 
     assert late.status_code == 422 and "“a cup” is not understood" in late.content.decode()
 
 
+def test_a_late_act_that_wants_what_is_so_already_is_answered_for_who_listens(bay: Bay, login) -> None:
+    """Another tab, or another tablet: the step is shown as it is, and the status says so too."""
+    client = login("technician")
+    seen = bay.step(1)
+    bay.do(1)
+    late = step_post(client, seen, htmx=True)
+    assert late.status_code == 200
+    assert '<div id="spoken" hx-swap-oob="innerHTML">Step 1 done.</div>' in late.content.decode()
+    assert bay.step(1).version == 1
+
+
 def test_a_tick_from_before_the_work_ended_as_not_done_says_so(bay: Bay, login) -> None:
     client = login("technician")
     bay.do(1)
