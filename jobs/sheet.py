@@ -226,8 +226,6 @@ def _blocks(job: Job, operations: list[Operation], shelf: Shelf, consent: Consen
     """What keeps the job from its next stage, the hardest first."""
     if job.stage not in stages.OPEN:
         return
-    if not operations:
-        yield Block("Nothing written up", "Add the first operation, from a procedure or without one.")
     yield from _shortages([row for row in operations if consent.of(row.pk).state != DECLINED], shelf)
     for operation in operations:
         for step in operation.steps.all():
