@@ -19,6 +19,8 @@ from tests.browser.running import Running
 from tests.browser.sentences import box, confirm, press_done, steady, tap_in
 from tests.browser.visits import Visit, go_on, visit
 
+PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
+
 
 def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
     doors: Doors, running: Running, garage: Garage
@@ -114,6 +116,30 @@ def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, runnin
     expect(page.get_by_text("Drain the fluid, 0.75 qt · 0.71 L")).to_be_visible()
 
 
+#: By how much the hint in a field is wider than the room for it, in px.
+HINT_OVER = """(field) => {
+  const style = getComputedStyle(field);
+  const words = document.createElement("span");
+  words.style.font = style.font;
+  words.style.position = "absolute";
+  words.textContent = field.placeholder;
+  document.body.append(words);
+  return words.offsetWidth - (field.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight));
+}"""
+
+
+@pytest.mark.parametrize("role", ["counter", "technician"])
+def test_the_hint_of_the_find_box_is_whole_in_the_bay(person: Person, role: str) -> None:
+    """The letters are larger there, and the bar has the same places."""
+    for size in (TABLET, PHONE):
+        page = person(role, **size)
+        page.goto("/bay/")
+        find = page.get_by_role("searchbox", name="Find")
+        assert find.get_attribute("placeholder")
+        over = find.evaluate(HINT_OVER)
+        assert over <= 0, f"{size['viewport']['width']} px: {over} px too wide"
+
+
 #: Two steps without a reading, so that a second tap has something to land on; then a hold point.
 QUICK = """
 procedure: Walk around
@@ -126,7 +152,6 @@ steps:
   - title: Lower it
 """
 STEP_IS = "(title) => document.querySelector('#open-step h2')?.textContent === title"
-PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 
 
 def quick(garage: Garage, plate: str) -> Visit:
