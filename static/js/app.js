@@ -184,8 +184,11 @@ document.addEventListener("htmx:responseError", async (event) => {
   if (status === 403) await letIn().catch(() => {}); // with the new mark the same press may pass: said when it is there
   say(status === 403 ? region.dataset.refused : region.dataset.failed);
 });
+// Nobody knows here whether it was the act or only its answer that got lost.
 for (const lost of ["htmx:sendError", "htmx:timeout"]) {
-  document.addEventListener(lost, () => say(region.dataset.unreachable));
+  document.addEventListener(lost, ({ detail }) => {
+    say(detail.requestConfig.verb === "get" ? region.dataset.unreachable : region.dataset.unanswered);
+  });
 }
 
 // A piece of a sheet can stand on a page of its own (another tab, a link kept): where the place it would change is

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Locator, expect
+from playwright.sync_api import Locator, Route, expect
 
 from garage.clock import fixed
 from jobs import stages
@@ -33,7 +33,7 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
     box(page, "Came out, L").fill("0.8")
     page.route("**/tick/", lambda route: route.abort())
     press_done(page)
-    lost = page.get_by_role("status").get_by_text("Nothing was saved")
+    lost = page.get_by_role("status").get_by_text("does not answer. This may not be saved")
     expect(lost).to_be_in_viewport()
     expect(box(page, "Came out, L")).to_have_value("0.8")
     assert all("ERR_FAILED" in fault or "sendError" in fault for fault in doors.opened[-1][1].take())
@@ -44,6 +44,35 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
     with running.book():
         drained = JobStep.objects.get(operation__job=came.job, position=2)
         assert [reading.typed for reading in drained.readings.all()] == ["0.8"]
+
+
+def test_a_tick_whose_answer_is_lost_is_not_said_to_be_lost_and_counts_once(
+    doors: Doors, running: Running, garage: Garage
+) -> None:
+    with running.book():
+        came = visit(garage, "Nell Ashby", "ANS-715", until=stages.IN_BAY)
+    page = doors.person("technician", **TABLET)
+    page.goto(f"/bay/{came.job.pk}/")
+    confirm(page)
+    steady(page)
+    box(page, "Came out, L").fill("0.8")
+
+    def without_answer(route: Route) -> None:
+        route.fetch()
+        route.abort()
+
+    page.route("**/tick/", without_answer)
+    press_done(page)
+    said = page.get_by_role("status").get_by_text("does not answer")
+    expect(said).to_be_in_viewport()
+    expect(said).not_to_contain_text("Nothing was saved")
+    assert states(running, came)[:3] == ["done", "done", "open"]
+    assert all("ERR_FAILED" in fault or "sendError" in fault for fault in doors.opened[-1][1].take())
+    page.unroute("**/tick/")
+    press_done(page)
+    expect(page.get_by_role("heading", name="Look at the drained fluid")).to_be_visible()
+    expect(said).to_have_count(0)
+    assert states(running, came)[:3] == ["done", "done", "open"]
 
 
 def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
