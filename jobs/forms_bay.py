@@ -146,6 +146,12 @@ class FinishForm(AskingForm, forms.Form):
             self.ask(question)
         return cleaned
 
+    def add_error(self, field: str | None, error: Any) -> None:
+        """A look that was refused is taken anew, after what kept it: its tick does not stay."""
+        if field == "look":
+            self.data = {name: value for name, value in self.data.items() if name != "look"}
+        super().add_error(field, error)
+
     @property
     def asks_why(self) -> bool:
         """Whether the reading has turned out to be lower than an earlier one."""

@@ -105,6 +105,23 @@ def test_a_look_taken_alone_does_not_hold_once_the_shop_asks_for_another_persons
     assert login("counter").post(url, {"look": "on", "reading": "88415", "unit": "mi"}).status_code == 303
 
 
+def test_a_look_that_was_refused_is_to_be_taken_anew(bay: Bay, login) -> None:
+    """It was taken before the last step was done: its tick does not stay for the next press."""
+    client = login("technician")
+    bay.do_all()
+    bay.do(7, "untick", reason="it weeps")
+    url, given = reverse("jobs:bay-finish", args=[bay.job.pk]), {"look": "on", "reading": "88415", "unit": "mi"}
+    refused = client.post(url, given)
+    box = re.search(r'<input type="checkbox" name="look"[^>]*>', refused.content.decode())
+    assert refused.status_code == 422 and box and "checked" not in box[0]
+    assert 'value="88415"' in refused.content.decode()
+    bay.do(7, reading="13")
+    wrong = client.post(url, given | {"reading": "a lot"})
+    kept = re.search(r'<input type="checkbox" name="look"[^>]*>', wrong.content.decode())
+    assert kept and "checked" in kept[0], "one that was not refused stays"
+    assert client.post(url, given).status_code == 303
+
+
 def test_another_odometer_than_the_job_was_finished_with_is_refused_beside_its_field(bay: Bay, login) -> None:
     """Two tablets finish one job: what the second one typed is not lost without a word."""
     client, other = login("technician"), login("owner")
