@@ -70,13 +70,14 @@ addEventListener("toggle", (event) => {
   if (event.target.matches(".second") && event.newState === "open") opened = event.timeStamp;
 }, true);
 
-// What is typed at the step stays when the answer to another of its forms, a note, brings them all anew. Their fields are
-// named after the step and the act, so nothing is carried to another one.
+// What is typed at the step stays when the answer to another of its forms, a note, brings them all anew. Their fields
+// are named after the step and the act, so nothing is carried to another one.
 let typed = [];
-const FIELDS = "#open-step :is(input:not([type=hidden], [type=password]), select, textarea)[id]";
+const FIELDS = "#open-step :is(input:not([type=hidden], [type=password], [type=file]), select, textarea)[id]";
 document.addEventListener("htmx:beforeSwap", ({ detail }) => {
   const fields = [...document.querySelectorAll(FIELDS)];
-  typed = fields.filter(({ form }) => form !== detail.requestConfig.elt).map(({ id, value, checked }) => ({ id, value, checked }));
+  const others = fields.filter(({ form }) => form !== detail.requestConfig.elt);
+  typed = others.map(({ id, value, checked }) => ({ id, value, checked }));
 });
 document.addEventListener("htmx:afterSwap", () => {
   for (const { id, ...was } of typed) Object.assign(document.getElementById(id) ?? {}, was);
