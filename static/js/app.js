@@ -209,9 +209,11 @@ document.querySelectorAll("[data-single-keys]").forEach(showKeys);
 markMain();
 arrive(document);
 
-// The bay begins at the open step: on a phone it fills the screen, elsewhere it is brought in when it does not fit.
-const step = document.querySelector(".step.open");
-if (step && !location.hash) {
+// The bay begins at the open step: on a phone it fills the screen, elsewhere it is brought in when it does not fit. Only
+// when every script has run: the pad makes a step taller.
+addEventListener("DOMContentLoaded", () => {
+  const step = document.querySelector(".step.open");
+  if (!step || location.hash) return;
   const fits = step.getBoundingClientRect().bottom <= innerHeight && matchMedia("(width >= 40rem)").matches;
   if (!fits) step.scrollIntoView({ block: "start", behavior: "instant" });
-}
+});
