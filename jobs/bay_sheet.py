@@ -124,10 +124,11 @@ class OpenStep:
     verdict: Verdict | None
     uses: Item | None
 
-    def shows(self, form: str) -> bool:
-        """Whether the form of this kind of act, or `answer`, stands on the page, so that its errors can be read."""
+    @property
+    def forms(self) -> set[str]:
+        """The kinds of acts whose forms stand on the page, and `answer`: only there can their errors be read."""
         due = to_do(self.step)
-        return {
+        stands = {
             "tick": due and not self.held,
             "skip": due and not self.guarded and not self.step.again,
             "confirm": due and self.guarded and not self.held,
@@ -135,7 +136,8 @@ class OpenStep:
             "untick": not due,
             "note": True,
             "answer": self.step.stopped,
-        }[form]
+        }
+        return {kind for kind, shown in stands.items() if shown}
 
 
 @dataclass(frozen=True)

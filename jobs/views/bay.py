@@ -71,7 +71,7 @@ def work_page(
     consent = consent_of(job, job.operations.all())
     work = work_of(job, consent, queries.used(lines), chosen, viewer=actor_of(request))
     context: dict[str, Any] = {"job": job, "work": work, "said": said, "spoken": status_after(work, act) if act else ""}
-    if forms and not (work.open and work.open.step.pk == chosen and all(work.open.shows(kind) for kind in forms)):
+    if forms and not (work.open and work.open.step.pk == chosen and forms.keys() <= work.open.forms):
         context["said"] = " ".join(error for form in forms.values() for error in _errors(form))
     if work.open is not None:
         step = work.open.step

@@ -8,7 +8,10 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
+from garage.clock import fixed
 from garage.models import ShopProfile
+from jobs.actions.stages import move
+from jobs.models import Stage
 from tests.jobs.bay_cast import PROCEDURE, SAMPLE, Bay, in_bay
 from tests.jobs.test_bay_pages import step_post
 
@@ -169,6 +172,20 @@ def test_a_tick_from_before_the_work_ended_as_not_done_says_so(bay: Bay, login) 
     client.post(reverse("jobs:bay-reopen", args=[bay.operation.pk]), {"reason": "new plug"})
     late = step_post(client, seen, reading="0.82", htmx=True).content.decode()
     assert "“Transfer case fluid, change” ended as not done meanwhile, and was reopened." in late
+    assert bay.step(2).state == "open"
+
+
+def test_a_step_can_be_reopened_while_the_customer_is_asked_about_more(bay: Bay, login) -> None:
+    """It can be ticked then, so a slip of the hand can be taken back; and what is missing is said beside its field."""
+    client = login("technician")
+    bay.do(1)
+    bay.do(2, reading="0.82")
+    move(bay.job, Stage.AWAITING, waits_for="Odile Marrant", actor=bay.technician, clock=fixed(bay.now))
+    page = client.get(reverse("jobs:bay-job", args=[bay.job.pk]), {"step": bay.step(2).pk}).content.decode()
+    assert "Reopen step" in page
+    bare = step_post(client, bay.step(2), "untick", htmx=True)
+    assert bare.status_code == 422 and "Write why it is reopened." in bare.content.decode()
+    assert step_post(client, bay.step(2), "untick", reason="read the wrong cup").status_code == 303
     assert bay.step(2).state == "open"
 
 
