@@ -4,12 +4,13 @@ import re
 import uuid
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
 from django.db.models import PositiveSmallIntegerField
+from django.http import QueryDict
 
 from garage import units
 from garage.forms_fields import PlainDecimalField
@@ -28,6 +29,13 @@ class KeyForm(forms.Form):
     """A form that moves money or stock: its key makes a double tap one act (`idempotency.once`)."""
 
     key = forms.UUIDField(widget=forms.HiddenInput(KEY_ATTRIBUTES), initial=uuid.uuid4)
+
+
+def put_back(form: forms.BaseForm, name: str, value: str = "") -> None:
+    """Let a form that is shown again come back with `value` in a field, whatever was sent in it; "" leaves it empty."""
+    data = cast(QueryDict, form.data).copy()
+    data[form.add_prefix(name)] = value
+    form.data = data
 
 
 #: What a small number, days above all, can be: SQLite would take one that no calendar reaches.

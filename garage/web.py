@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from django import forms
 from django.contrib import messages
 from django.db.models import Model, Q, QuerySet
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -20,6 +20,7 @@ from django_htmx.middleware import HtmxDetails
 from garage.asking import AskingForm
 from garage.changes import Stale
 from garage.errors import Questions, Refused
+from garage.forms import put_back
 
 Row = TypeVar("Row", bound=Model)
 #: How much may be typed into a box that finds or narrows something.
@@ -90,9 +91,7 @@ def refuse(form: forms.BaseForm, error: Refused) -> None:
         return
     form.add_error(error.field if error.field in form.fields else None, str(error))
     if isinstance(error, Stale):
-        data = cast(QueryDict, form.data).copy()
-        data[form.add_prefix("version")] = str(error.version)
-        form.data = data
+        put_back(form, "version", str(error.version))
 
 
 def attempt(form: forms.BaseForm, act: Callable[[], Row]) -> Row | None:

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from garage.asking import AskingForm
-from garage.forms import KeyForm, QuantityFormField, Typed
+from garage.forms import KeyForm, QuantityFormField, Typed, put_back
 from garage.forms_fields import DayField, WholeNumberField, needed
 from garage.forms_vehicles import CHOOSE_UNIT, READ_IT
 from garage.models import DistanceUnit, OdometerReading
@@ -149,7 +149,7 @@ class FinishForm(AskingForm, forms.Form):
     def add_error(self, field: str | None, error: Any) -> None:
         """A look that was refused is taken anew, after what kept it: its tick does not stay."""
         if field == "look":
-            self.data = {name: value for name, value in self.data.items() if name != "look"}
+            put_back(self, "look")
         super().add_error(field, error)
 
     @property

@@ -7,7 +7,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from garage.asking import AskingForm
-from garage.forms import KEY_ATTRIBUTES
+from garage.forms import KEY_ATTRIBUTES, put_back
 from garage.forms_fields import WholeNumberField, needed
 from garage.units import label
 from jobs.fluids import FIGURES, FLUIDS, THINGS
@@ -52,8 +52,7 @@ class ActForm(forms.Form):
         cleaned = super().clean() or {}
         if cleaned.get("shown") != self.step.pk:
             self.add_error(None, f"That was meant for another step, not for “{self.step}”: look at this one first.")
-            data: Any = self.data
-            self.data = {**data.dict(), "shown": str(self.step.pk)}
+            put_back(self, "shown", str(self.step.pk))
         return cleaned
 
     def words(self) -> dict[str, str]:
@@ -176,8 +175,7 @@ class SampleAnswerForm(forms.Form):
             self.add_error(None, _("The step was reopened meanwhile: look at the fluid again."))
         elif cleaned.get("sample") != self.standing.pk:
             self.add_error(None, _("The fluid was looked at again meanwhile: read what it shows now, then ask again."))
-            data: Any = self.data
-            self.data = {**data.dict(), "sample": str(self.standing.pk)}
+            put_back(self, "sample", str(self.standing.pk))
         return cleaned
 
 
