@@ -44,36 +44,30 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def opened(
-    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
-) -> Iterator[tuple[Book, Garage]]:
-    """A garage with its people, its taxes, a stocked shelf and a procedure, made by the program's own verbs.
-
-    Nobody opens this book: every file of tests works on a copy, so no file meets what another one wrote.
-    """
+def original(tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker) -> Iterator[Book]:
+    """The garage's book. Nobody serves it: each file of tests gets a copy, so none meets what another one wrote."""
     book = Book(tmp_path_factory.mktemp("garage"), django_db_blocker)
     try:
-        with book.book():
-            made = open_garage()
-        yield book, made
+        yield book
     finally:
         book.close()
 
 
+@pytest.fixture(scope="session")
+def garage(original: Book) -> Garage:
+    """A garage with its people, its taxes, a stocked shelf and a procedure, made by the program's own verbs."""
+    with original.book():
+        return open_garage()
+
+
 @pytest.fixture(scope="module")
-def running(opened: tuple[Book, Garage], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+def running(original: Book, garage: Garage, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """The program, served to one file of tests."""
-    program = Running(tmp_path_factory.mktemp("browser"), opened[0])
+    program = Running(tmp_path_factory.mktemp("browser"), original)
     try:
         yield program
     finally:
         program.close()
-
-
-@pytest.fixture(scope="session")
-def garage(opened: tuple[Book, Garage]) -> Garage:
-    """What the tests start from."""
-    return opened[1]
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from tests.browser.cast import Garage
 from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.running import Running
 from tests.browser.sentences import box, confirm, press_done, steady, tap_in
-from tests.browser.visits import Visit, go_on, visit
+from tests.browser.visits import Visit, go_on, in_bay, visit
 
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 
@@ -25,10 +25,8 @@ PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 740}, "has_touch":
 def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
     doors: Doors, running: Running, garage: Garage
 ) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", "OFF-711", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET)
-    page.goto(f"/bay/{came.job.pk}/")
+    came = in_bay(page, running, garage, "OFF-711")
     confirm(page)
     box(page, "Came out, L").fill("0.8")
     page.route("**/tick/", lambda route: route.abort())
@@ -36,7 +34,7 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
     lost = page.get_by_role("status").get_by_text("does not answer. This may not be saved")
     expect(lost).to_be_in_viewport()
     expect(box(page, "Came out, L")).to_have_value("0.8")
-    assert all("ERR_FAILED" in fault or "sendError" in fault for fault in doors.opened[-1][1].take())
+    only_lost(doors)
     page.unroute("**/tick/")
     press_done(page)
     expect(page.get_by_role("heading", name="Look at the drained fluid")).to_be_visible()
@@ -49,10 +47,8 @@ def test_a_tick_that_does_not_arrive_is_said_in_view_and_can_be_sent_again(
 def test_a_tick_whose_answer_is_lost_is_not_said_to_be_lost_and_counts_once(
     doors: Doors, running: Running, garage: Garage
 ) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", "ANS-715", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET)
-    page.goto(f"/bay/{came.job.pk}/")
+    came = in_bay(page, running, garage, "ANS-715")
     confirm(page)
     steady(page)
     box(page, "Came out, L").fill("0.8")
@@ -67,7 +63,7 @@ def test_a_tick_whose_answer_is_lost_is_not_said_to_be_lost_and_counts_once(
     expect(said).to_be_in_viewport()
     expect(said).not_to_contain_text("Nothing was saved")
     assert states(running, came)[:3] == ["done", "done", "open"]
-    assert all("ERR_FAILED" in fault or "sendError" in fault for fault in doors.opened[-1][1].take())
+    only_lost(doors)
     page.unroute("**/tick/")
     press_done(page)
     expect(page.get_by_role("heading", name="Look at the drained fluid")).to_be_visible()
@@ -78,10 +74,8 @@ def test_a_tick_whose_answer_is_lost_is_not_said_to_be_lost_and_counts_once(
 def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
     doors: Doors, running: Running, garage: Garage
 ) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", "OFF-713", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET)
-    page.goto(f"/bay/{came.job.pk}/")
+    in_bay(page, running, garage, "OFF-713")
     page.get_by_role("link", name="Write findings").first.click()
     box(page, "Found").fill("Seal weeps at the output shaft.")
     page.context.set_offline(True)
@@ -96,10 +90,8 @@ def test_a_form_of_its_own_page_keeps_what_was_typed_until_the_server_answers(
 
 
 def test_what_is_typed_at_a_step_stays_when_a_note_is_saved(person: Person, running: Running, garage: Garage) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", "NTE-714", until=stages.IN_BAY)
     page = person("technician", **TABLET)
-    page.goto(f"/bay/{came.job.pk}/")
+    in_bay(page, running, garage, "NTE-714")
     confirm(page)
 
     def note(text: str) -> None:
@@ -130,10 +122,8 @@ def test_what_is_typed_at_a_step_stays_when_a_note_is_saved(person: Person, runn
 
 
 def test_the_keyboard_opens_for_a_reading_in_another_unit(person: Person, running: Running, garage: Garage) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", "QTS-712", until=stages.IN_BAY)
     page = person("technician", **TABLET)
-    page.goto(f"/bay/{came.job.pk}/")
+    in_bay(page, running, garage, "QTS-712")
     confirm(page)
     expect(box(page, "Came out, L")).to_have_attribute("inputmode", "none")  # the pad is there instead
     page.get_by_role("button", name="Other unit, fraction").tap()
@@ -192,6 +182,11 @@ def quick(garage: Garage, plate: str) -> Visit:
     add_operation(job=came.job, title="Walk around", revision=revision, actor=owner, clock=fixed(now))
     go_on(came, until=stages.IN_BAY)
     return came
+
+
+def only_lost(doors: Doors) -> None:
+    """What the browser complained of is the answer that never came."""
+    assert all("ERR_FAILED" in fault or "sendError" in fault for fault in doors.opened[-1][1].take())
 
 
 def states(running: Running, came: Visit) -> list[str]:
@@ -261,10 +256,8 @@ def test_a_key_held_down_ticks_no_second_step(
 def test_a_hold_point_takes_a_second_tap_at_another_place(
     person: Person, running: Running, garage: Garage, size: dict[str, Any]
 ) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", f"TWO-{size['viewport']['width']}", until=stages.IN_BAY)
     page = person("technician", **size)
-    page.goto(f"/bay/{came.job.pk}/")
+    came = in_bay(page, running, garage, f"TWO-{size['viewport']['width']}")
     first = page.locator("summary", has_text="Confirm step")
     expect(first).not_to_have_attribute("aria-disabled", "true")
     first.scroll_into_view_if_needed()
@@ -288,10 +281,8 @@ def test_the_keys_pressed_twice_open_a_hold_point_and_do_not_confirm_it(
     person: Person, running: Running, garage: Garage
 ) -> None:
     """Ctrl+Enter is the main act of whatever is there: pressed twice it was meant once."""
-    with running.book():
-        came = visit(garage, "Nell Ashby", "CHD-731", until=stages.IN_BAY)
     page = person("technician", **TABLET)
-    page.goto(f"/bay/{came.job.pk}/")
+    came = in_bay(page, running, garage, "CHD-731")
     steady(page)
     second = page.get_by_role("button", name="Yes, I checked it")
     expect(page.locator("summary", has_text="Confirm step")).to_be_focused()
@@ -310,10 +301,8 @@ def test_the_keys_pressed_twice_open_a_hold_point_and_do_not_confirm_it(
 
 def test_enter_in_a_hold_point_asks_for_the_second_tap(doors: Doors, running: Running, garage: Garage) -> None:
     """Without JavaScript too: what Enter sends is not the confirmation."""
-    with running.book():
-        came = visit(garage, "Nell Ashby", "ENT-730", until=stages.IN_BAY)
     page = doors.person("technician", **TABLET, java_script_enabled=False)
-    page.goto(f"/bay/{came.job.pk}/")
+    came = in_bay(page, running, garage, "ENT-730")
     page.locator("summary", has_text="Confirm step").click()
     page.get_by_role("button", name="Yes, I checked it").click()
     expect(page.get_by_role("heading", name="Drain the fluid")).to_be_visible()

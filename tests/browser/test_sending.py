@@ -7,7 +7,7 @@ from tests.browser.cast import Garage
 from tests.browser.conftest import Doors, Person
 from tests.browser.running import Running
 from tests.browser.sentences import box, confirm
-from tests.browser.visits import Visit, visit
+from tests.browser.visits import Visit, in_bay, visit
 
 #: The properties of a form that the page's own scripts read: a field of the program that carries the name of one would
 #: stand in its place.
@@ -94,10 +94,8 @@ def test_a_page_out_of_the_browsers_memory_gets_new_keys_and_a_fresh_one_keeps_i
     person: Person, running: Running, garage: Garage
 ) -> None:
     """The event is sent by the test: an engine that is driven keeps no pages in its memory."""
-    with running.book():
-        came = visit(garage, "Nell Ashby", "SND-704", until=stages.IN_BAY)
     page = person("technician")
-    page.goto(f"/bay/{came.job.pk}/")
+    in_bay(page, running, garage, "SND-704")
     keys = "() => [...document.querySelectorAll('input[name=key], input[name=event]')].map((input) => input.value)"
     come_back = "(persisted) => dispatchEvent(new PageTransitionEvent('pageshow', {persisted}))"
     before = page.evaluate(keys)

@@ -25,7 +25,7 @@ from tests.browser.conftest import TABLET, Doors, Person
 from tests.browser.measuring import small_targets
 from tests.browser.running import Running
 from tests.browser.sentences import box, confirm, press_done, steady
-from tests.browser.visits import TYPED, visit
+from tests.browser.visits import TYPED, in_bay, visit
 
 DEMO = Path(__file__).resolve().parents[2] / "invoicing" / "demo" / "procedures"
 SIZES = [(360, 740), (820, 1180)]
@@ -172,10 +172,8 @@ def test_the_bay_opens_at_the_open_step_with_what_is_done_folded(
     person: Person, running: Running, garage: Garage, size: tuple[int, int]
 ) -> None:
     width, height = size
-    with running.book():
-        came = visit(garage, "Nell Ashby", f"FLD-{width}", until=stages.IN_BAY)
     page = person("technician", **TABLET | {"viewport": {"width": width, "height": height}})
-    page.goto(f"/bay/{came.job.pk}/")
+    in_bay(page, running, garage, f"FLD-{width}")
     confirm(page, tap=True)
     box(page, "Came out, L").fill("0.8")
     press_done(page)
@@ -225,10 +223,8 @@ def test_a_wrench_in_the_other_unit_is_typed_as_it_reads(person: Person, running
 def test_a_tick_is_said_and_the_keyboard_goes_on_at_the_next_act(
     doors: Doors, running: Running, garage: Garage
 ) -> None:
-    with running.book():
-        came = visit(garage, "Nell Ashby", "SAY-712", until=stages.IN_BAY)
     page = doors.person("technician")
-    page.goto(f"/bay/{came.job.pk}/")
+    in_bay(page, running, garage, "SAY-712")
     expect(page.locator("summary", has_text="Confirm step")).to_be_focused()
     steady(page)
     for key in ("Enter", "Tab", "Enter"):  # the first opens the second button

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils import timezone
+from playwright.sync_api import Page
 
 from garage.clock import fixed
 from garage.models import Vehicle
@@ -21,6 +22,7 @@ from jobs.actions.steps import act
 from jobs.actions.writing_up import add_operation, save_line
 from jobs.models import Job, JobStep
 from tests.browser.cast import Garage
+from tests.browser.running import Running
 from tests.jobs.bay_cast import look_and_finish
 
 #: What is typed at each step of the cast's procedure, by its position.
@@ -51,6 +53,14 @@ def visit(garage: Garage, name: str, plate: str, *, until: str = stages.CLOSED) 
     """A car that has come as far as `until`: taken in, written up, and so on in the order of the stages."""
     came = _written_up(garage, name, plate)
     go_on(came, until=until)
+    return came
+
+
+def in_bay(page: Page, running: Running, garage: Garage, plate: str) -> Visit:
+    """A car in the bay, and the page that shows its steps."""
+    with running.book():
+        came = visit(garage, "Nell Ashby", plate, until=stages.IN_BAY)
+    page.goto(f"/bay/{came.job.pk}/")
     return came
 
 
