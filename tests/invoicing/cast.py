@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from django.utils import timezone
+
 from garage import promises
 from garage.actions.customers import save_customer
 from garage.actions.vehicles import save_vehicle
@@ -67,6 +69,10 @@ class Garage:
     @property
     def actor(self) -> User:
         return self.people["counter"]
+
+    def days_ago(self, days: int) -> dt.datetime:
+        """This time of the shop's day so many days before: 24 hours more or less where its clocks changed meanwhile."""
+        return (timezone.localtime(self.now) - dt.timedelta(days)).astimezone(dt.UTC)
 
     def rates(self, **rates: str) -> None:
         """Set a tax rate for each class named, from the year's first day."""

@@ -45,7 +45,8 @@ def printed(invoice: Invoice) -> str:
 @pytest.fixture
 def two_months_ago(garage: Garage) -> Garage:
     """The garage 60 days before today: what it issues is due after 14 of them."""
-    garage.now = timezone.now() - 60 * DAY
+    garage.now = timezone.now()
+    garage.now = garage.days_ago(60)
     TaxRate.objects.update(valid_from=garage.now.date() - 300 * DAY)
     return garage
 

@@ -3,7 +3,6 @@
 import re
 import uuid
 from collections.abc import Callable
-from datetime import timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -244,8 +243,7 @@ def test_the_owner_sets_a_rate_and_is_told_who_answers_for_it(garage: Garage, lo
 
 
 def test_today_gives_each_row_its_one_act_by_role(garage: Garage, login: Login) -> None:
-    early = garage.now - timedelta(days=40)
-    late, garage.now = garage.now, early
+    late, garage.now = garage.now, garage.days_ago(40)
     invoice = garage.issue(garage.done([labor("1")]), mail_to="odile@example.com")
     garage.now = late
     awaiting = garage.job([labor("1")], promised_at=late)

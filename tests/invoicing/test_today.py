@@ -223,7 +223,7 @@ def test_no_more_is_asked_for_more_cars_and_more_beside_them(garage: Garage, log
 
 def owed(garage: Garage, days: int = 46) -> Job:
     """A job whose invoice was due so many days ago, within the two weeks that the shop gives."""
-    today, garage.now = garage.now, garage.now - dt.timedelta(days=days + 14)
+    today, garage.now = garage.now, garage.days_ago(days + 14)
     TaxRate.objects.update(valid_from=timezone.localdate(garage.now))
     job = garage.done([labor("1")])
     garage.issue(job)
