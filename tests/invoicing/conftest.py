@@ -3,10 +3,8 @@
 import datetime as dt
 
 import pytest
-from django.utils import timezone
 
 from garage.models import ShopProfile, User
-from invoicing.models import TaxRate
 from tests.invoicing.cast import Garage
 
 
@@ -21,5 +19,4 @@ def garage(shop: ShopProfile, people: dict[str, User], now: dt.datetime) -> Gara
 @pytest.fixture
 def real_clock(garage: Garage) -> None:
     """For tests that go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=timezone.localdate(garage.now).replace(month=1, day=1))
+    garage.live()

@@ -50,7 +50,7 @@ def drafted(job: Job) -> DraftInvoice:
 
 
 def next_act(garage: Garage, job: Job) -> str:
-    return standing_of(jobs_queries.sheets().get(pk=job.pk), garage.now.date()).next_act
+    return standing_of(jobs_queries.sheets().get(pk=job.pk), garage.today).next_act
 
 
 def sound() -> bool:

@@ -243,8 +243,7 @@ def test_what_is_taken_off_is_checked(garage: Garage, tampering: str, sentence: 
 @pytest.fixture
 def today(garage: Garage) -> Garage:
     """The same garage by the real clock, which the pages read."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    garage.live()
     return garage
 
 

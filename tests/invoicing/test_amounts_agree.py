@@ -54,11 +54,11 @@ def test_on_every_paper_quantity_times_price_is_the_amount(
         line = Line.objects.get(operation__job=job)
         garage.draw(line, str(drawn))
         garage.finish(job)
-        made = drafts.draft(queries.sheets().get(pk=job.pk), garage.now.date())
+        made = drafts.draft(queries.sheets().get(pk=job.pk), garage.today)
         if made.excess:
             revised = revise_to_used(job=job, actor=garage.actor, clock=fixed(garage.now))
             garage.authorize(revised, limit=revised.net)
-            made = drafts.draft(queries.sheets().get(pk=job.pk), garage.now.date())
+            made = drafts.draft(queries.sheets().get(pk=job.pk), garage.today)
         if not made.charges:
             assert drawn < D("0.02")  # less than half a thousandth of its unit is not charged
         else:

@@ -8,13 +8,12 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from garage.actions.customers import save_customer
 from garage.actions.merging import merge_customer, merge_vehicle, part_customer
 from garage.actions.vehicles import save_vehicle
 from garage.clock import fixed
-from invoicing.models import Estimate, TaxRate
+from invoicing.models import Estimate
 from jobs.models import Job
 from tests.invoicing.cast import Garage, broken, labor
 from tests.invoicing.test_pages import text_of
@@ -27,8 +26,7 @@ VIN = "1M8GDM9AXKP042788"  # the example of 49 CFR 565
 @pytest.fixture
 def job(garage: Garage) -> Job:
     """A visit in the bay; its customer and its car turn out to be in the book already, with all that is known."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    garage.live()
     who = {"actor": garage.actor, "clock": fixed(garage.now)}
     hurried = save_customer(fields={"name": "Marrant"}, phones=[("555-0142", "")], emails=[], **who)  # type: ignore[arg-type]
     job = garage.job([labor("1")], customer=hurried)

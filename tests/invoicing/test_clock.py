@@ -72,7 +72,7 @@ def test_a_paper_dated_back_behind_the_programs_back_is_named(garage: Garage) ->
     assert broken() == []
     database.remove_guards(connection)
     try:
-        Invoice.objects.filter(pk=invoice.pk).update(issued_on=garage.now.date() - 5 * DAY)
+        Invoice.objects.filter(pk=invoice.pk).update(issued_on=garage.today - 5 * DAY)
     finally:
         database.install(connection)
     assert any("nobody answered for it" in sentence for sentence in broken())

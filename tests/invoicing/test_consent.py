@@ -259,7 +259,7 @@ def test_the_successors_number_is_the_same_part(garage: Garage) -> None:
     fields = {"kind": "fluid", "name": "TF-32", "base_unit": "L"}
     successor = save_item(fields=fields, actor=garage.actor, clock=fixed(garage.now))
     line = Line.objects.get()
-    supersede(old=fluid, new=successor, on=garage.now.date(), actor=garage.actor, clock=fixed(garage.now))
+    supersede(old=fluid, new=successor, on=garage.today, actor=garage.actor, clock=fixed(garage.now))
     change(garage, line, item=successor, description="TF-32")
     assert not standing(operations(job)[0]).asks
     garage.into_bay(job)

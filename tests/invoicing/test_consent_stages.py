@@ -203,7 +203,7 @@ def test_an_estimate_is_overtaken_by_what_it_does_not_show_and_by_nothing_less(g
     estimate = garage.estimate(job)
 
     def overtaken() -> bool:
-        sheet, today = jobs_queries.sheets().get(pk=job.pk), garage.now.date()
+        sheet, today = jobs_queries.sheets().get(pk=job.pk), garage.today
         return charges.overtaken(estimate, sheet, charges.consent_on(sheet, today), today)
 
     assert not overtaken()
@@ -222,7 +222,7 @@ def test_with_tax_one_tax_over_two_classes_is_rounded_once_as_on_the_paper(garag
     ShopProfile.objects.update(limit_with_tax=True)
     TaxRate.objects.all().delete()
     set_rate(
-        name="State tax", classes=["parts", "labor"], rate=D("0.0625"), valid_from=garage.now.date(),
+        name="State tax", classes=["parts", "labor"], rate=D("0.0625"), valid_from=garage.today,
         actor=garage.actor, clock=fixed(garage.now),
     )  # fmt: skip
     job = garage.done([part("Clip", "10.01"), labor("1", "10.01")])

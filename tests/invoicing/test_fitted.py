@@ -39,7 +39,7 @@ def pads(garage: Garage, name: str, pieces: int) -> Item:
 
 
 def replaced(garage: Garage, old: Item, new: Item) -> None:
-    supersede(old=old, new=new, on=garage.now.date(), actor=garage.actor, clock=fixed(garage.now))
+    supersede(old=old, new=new, on=garage.today, actor=garage.actor, clock=fixed(garage.now))
 
 
 def agreed(garage: Garage, item: Item, pieces: str = "1") -> Job:

@@ -62,7 +62,7 @@ def test_fluid_is_billed_by_what_was_drawn_less_what_came_back(garage: Garage) -
     garage.draw(line, "1.7")
     garage.bring_back(line, "0.3")
     garage.finish(job)
-    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
+    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.today)
     assert made.differences == ("Kestrel TF-31 transfer fluid: 1.700 L authorized, 1.400 L used, $18.36 less.",)
     billed = InvoiceLine.objects.get(invoice_operation__invoice=garage.issue(job), kind="fluid")
     assert (billed.quantity, billed.net) == (D("1.4"), D("85.68"))
@@ -74,7 +74,7 @@ def test_a_part_that_was_not_drawn_is_not_billed_and_said_so(garage: Garage) -> 
     job = garage.job([labor(), garage.poured(fluid, "1.700")])
     garage.authorize(garage.estimate(job))
     garage.finish(garage.into_bay(job))
-    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.now.date())
+    made = drafts.draft(jobs_queries.sheets().get(pk=job.pk), garage.today)
     assert "none taken from the shelf" in made.differences[0]
     assert garage.issue(job).net == D("179.20")
 
@@ -153,7 +153,7 @@ def test_an_expired_certificate_does_not_exempt(garage: Garage) -> None:
         "Fernhollow School",
         tax_exempt=True,
         exemption_certificate="EX-77",
-        exemption_until=garage.now.date().replace(day=1),
+        exemption_until=garage.today.replace(day=1),
     )
     invoice = garage.issue(garage.done([part()], customer=fleet))
     assert (invoice.tax, invoice.exemption) == (D("5.43"), "")
@@ -179,9 +179,7 @@ def test_an_order_number_that_a_customer_needs_is_asked_for(garage: Garage) -> N
 
 def test_the_due_day_follows_the_customers_terms(garage: Garage) -> None:
     fleet = garage.customer("Fernhollow Vans", payment_days=30)
-    days = {
-        (garage.issue(garage.done([labor()], customer=who)).due_on - garage.now.date()).days for who in (fleet, None)
-    }
+    days = {(garage.issue(garage.done([labor()], customer=who)).due_on - garage.today).days for who in (fleet, None)}
     assert days == {30, 14}
 
 

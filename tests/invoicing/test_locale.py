@@ -1,10 +1,12 @@
 """The shop's locale: screens, papers and mail write words, days and times as it does; a paper keeps its own."""
 
+import datetime as dt
 from collections.abc import Callable
 
 import pytest
 from django.forms import model_to_dict
 from django.test import Client
+from django.utils import timezone
 
 from garage import documents
 from garage.actions.profile import FIELDS
@@ -29,7 +31,11 @@ def printed(invoice: Invoice) -> str:
     return documents.built("invoice", invoice.pk).html
 
 
-def test_screens_follow_the_shop(garage: Garage, shop: ShopProfile, login: Login) -> None:
+def test_screens_follow_the_shop(
+    garage: Garage, shop: ShopProfile, login: Login, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tomorrow = garage.now + dt.timedelta(1)  # in another year the page shows the year, and no time
+    monkeypatch.setattr(timezone, "now", lambda: tomorrow)
     note = garage.credit(garage.issue(garage.done([labor()], promised_at=garage.now)))
     american = page(login, note)
     assert "Credit memo 2026-0002" in american and '<html lang="en-US">' in american

@@ -59,7 +59,7 @@ def test_a_declined_addition_comes_off_with_its_tax_and_the_draft_is_issued(gara
     page = tap(client, job)
     assert "$12.00 is not charged" in page and "Issue invoice" in page
     assert off(job) == {"parts": D("12.00")}
-    sent = {"key": str(uuid.uuid4()), "due_on": garage.now.date().replace(year=2090).isoformat()}
+    sent = {"key": str(uuid.uuid4()), "due_on": garage.today.replace(year=2090).isoformat()}
     assert client.post(f"/jobs/{job.pk}/invoice/", sent).status_code == 303
     invoice = Invoice.objects.get()
     assert (invoice.net, invoice.tax) == (D("254.10"), D("5.43"))  # as without the sensor

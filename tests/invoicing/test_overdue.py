@@ -20,7 +20,7 @@ from garage.clock import fixed
 from garage.models import OutgoingMail
 from invoicing import papers
 from invoicing.actions.issuing import mail_invoice
-from invoicing.models import Invoice, TaxRate
+from invoicing.models import Invoice
 from jobs.actions.evidence import Limit, note_advisory
 from jobs.actions.procedures import publish
 from jobs.models import DueService, Job
@@ -45,9 +45,8 @@ def printed(invoice: Invoice) -> str:
 @pytest.fixture
 def two_months_ago(garage: Garage) -> Garage:
     """The garage 60 days before today: what it issues is due after 14 of them."""
-    garage.now = timezone.now()
+    garage.live()
     garage.now = garage.days_ago(60)
-    TaxRate.objects.update(valid_from=garage.now.date() - 300 * DAY)
     return garage
 
 
@@ -88,7 +87,7 @@ class TestPaper:
 
     def test_recommended_work_says_that_it_is_overdue_at_the_papers_day(self, garage: Garage) -> None:
         job = garage.job([labor("1")])
-        today = garage.now.date()
+        today = garage.today
         self.noted(garage, job, "Rear pads at 3 mm", Limit("distance", odometer=81_860))
         self.noted(garage, job, "Wiper blades torn", Limit("date", day=today - 46 * DAY))
         self.noted(garage, job, "Front pads at 6 mm", Limit("distance", odometer=95_000))

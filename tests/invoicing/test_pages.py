@@ -23,8 +23,7 @@ Login = Callable[[str], Client]
 @pytest.fixture
 def garage(garage: Garage) -> Garage:
     """These tests go through the pages, whose clock is the real one."""
-    garage.now = timezone.now()
-    TaxRate.objects.update(valid_from=garage.now.date().replace(month=1, day=1))
+    garage.live()
     return garage
 
 
@@ -74,7 +73,7 @@ def test_from_the_sheet_to_the_paid_invoice_through_the_pages(garage: Garage, lo
     assert "it was done as authorized" in text_of(draft)
     issued = client.post(
         f"{sheet}invoice/",
-        {"key": str(uuid.uuid4()), "due_on": garage.now.date().isoformat(), "mail_to": "odile@example.com"},
+        {"key": str(uuid.uuid4()), "due_on": garage.today.isoformat(), "mail_to": "odile@example.com"},
         follow=True,
     )
     invoice = Invoice.objects.get()
@@ -167,7 +166,7 @@ def test_above_the_limit_the_page_offers_the_revised_estimate(garage: Garage, lo
     garage.finish(job)
     page = text_of(client.get(f"/jobs/{job.pk}/invoice/"))
     assert "$12.24 more than the $61.20 that was authorized" in page and "Write revised estimate" in page
-    key = {"key": str(uuid.uuid4()), "due_on": garage.now.date().isoformat()}
+    key = {"key": str(uuid.uuid4()), "due_on": garage.today.isoformat()}
     refused = client.post(f"/jobs/{job.pk}/invoice/", key)
     assert refused.status_code == 422 and not Invoice.objects.exists()
     revised = client.post(f"/jobs/{job.pk}/estimate/revise/", follow=True)
@@ -234,7 +233,7 @@ def test_the_owner_sets_a_rate_and_is_told_who_answers_for_it(garage: Garage, lo
     tax = str(TaxRate.objects.get(tax_class="parts").tax_id)
     sent = {
         "tax": tax, "classes": "parts", "treatment": "taxed", "rate": "8.1",
-        "valid_from": f"{garage.now.year + 1}-01-01",
+        "valid_from": f"{garage.today.year + 1}-01-01",
     }  # fmt: skip
     assert "8.1%" in text_of(client.post("/books/taxes/new/", sent, follow=True))
     assert TaxRate.objects.get(tax_class="parts", rate=D("0.0725")).valid_to is not None

@@ -67,7 +67,7 @@ def book(garage: Garage) -> Garage:
     container = Container.objects.filter(content=1).first()
     assert container is not None
     waste(key=uuid.uuid4(), container=container, quantity=D("0.1"), reason="Tam spilled", actor=None, clock=at(garage))
-    note = {"kind": "back", "at": garage.now, "day": garage.now.date(), "until": garage.now.date(), "machine_start": 0}
+    note = {"kind": "back", "at": garage.now, "day": garage.today, "until": garage.today, "machine_start": 0}
     ledger.append(ClockNote(**note, by=garage.people["owner"], **ledger.aside(reason="Tam set the clock ahead")))
     garage.now -= dt.timedelta(hours=1)  # the clock is set back: the rows from here on carry a mark
     garage.pay(first, "1.00")

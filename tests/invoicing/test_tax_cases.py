@@ -102,7 +102,7 @@ def test_the_invoice_says_what_the_tax_office_says(
 def test_several_taxes_on_one_class_are_rounded_each_on_its_own(garage: Garage) -> None:
     # State and county: 7.25 % and 1.125 % of 74.90 are 5.43025 and 0.842625 (own arithmetic).
     set_rate(
-        name="County tax", classes=["parts"], rate=D("0.01125"), valid_from=garage.now.date().replace(day=1),
+        name="County tax", classes=["parts"], rate=D("0.01125"), valid_from=garage.today.replace(day=1),
         actor=garage.actor, clock=fixed(garage.now),
     )  # fmt: skip
     invoice = garage.issue(garage.done([part()]))

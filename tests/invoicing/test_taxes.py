@@ -44,7 +44,11 @@ def bare(shop: ShopProfile, people: dict[str, User], now: dt.datetime) -> Garage
 
 
 def levy(garage: Garage, name: str, classes: list[str], percent: str, **more: Any) -> Tax:
-    given = {"valid_from": dt.date(garage.now.year, 1, 1), "actor": garage.people["owner"], "clock": fixed(garage.now)}
+    given = {
+        "valid_from": dt.date(garage.today.year, 1, 1),
+        "actor": garage.people["owner"],
+        "clock": fixed(garage.now),
+    }
     return set_rate(name=name, classes=classes, rate=D(percent) / 100, **{**given, **more})
 
 
@@ -311,7 +315,7 @@ def test_a_tax_changed_by_law_is_named_and_somebody_was_told(garage: Garage, log
 
 def test_a_law_that_changes_nothing_here_asks_nothing(garage: Garage) -> None:
     job = finished(garage, labor("1"))
-    set_rate(name="Sales tax", classes=["parts"], rate=D("0.08"), valid_from=garage.now.date(),
+    set_rate(name="Sales tax", classes=["parts"], rate=D("0.08"), valid_from=garage.today,
              actor=garage.people["owner"], clock=fixed(garage.now))  # fmt: skip
     assert garage.issue(job).notices.get("tax_changes") is None
 

@@ -14,7 +14,7 @@ from django.utils import timezone
 from garage import late
 from garage.clock import fixed
 from garage.models import OutgoingMail
-from invoicing.models import Receivable, TaxRate
+from invoicing.models import Receivable
 from jobs.actions.stages import cancel_job
 from jobs.day import hours_left
 from jobs.models import DueService, Job, Procedure, Stage
@@ -224,7 +224,6 @@ def test_no_more_is_asked_for_more_cars_and_more_beside_them(garage: Garage, log
 def owed(garage: Garage, days: int = 46) -> Job:
     """A job whose invoice was due so many days ago, within the two weeks that the shop gives."""
     today, garage.now = garage.now, garage.days_ago(days + 14)
-    TaxRate.objects.update(valid_from=timezone.localdate(garage.now))
     job = garage.done([labor("1")])
     garage.issue(job)
     garage.now = today
